@@ -1,0 +1,382 @@
+"""Reads a site's `config/` into the model, or names everything that is wrong with it at once.
+
+Reads only files under `<site>/config/`; writes nothing. An unknown key is refused with the
+nearest right one named, a key given twice likewise, and an older schema version is migrated.
+"""
+
+from __future__ import annotations
+
+import difflib
+import typing
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import yaml
+from pydantic import BaseModel, ValidationError
+
+from wrackline.errors import ConfigError, Fault
+from wrackline.model import POINT_HOLDS, SCHEMA_VERSION, VECTOR_HOLDS, Season, Site, Survey
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+"""From schema version -> function that returns the same content in the next version."""
+
+Part = TypeVar("Part", bound=BaseModel)
+
+NOT_BUILT = "nothing is built, so that no product rests on a guess"
+
+
+@dataclass(frozen=True)
+class SiteConfig:
+    """All of a site's config, checked.
+
+    Attributes
+    ----------
+    folder : Path
+        The site's folder.
+    site : Site
+        Content of `config/site.yaml`.
+    seasons : dict of str to Season
+        Seasons in the order of their names.
+    """
+
+    folder: Path
+    site: Site
+    seasons: dict[str, Season]
+
+    @property
+    def surveys(self) -> dict[str, Survey]:
+        """Surveys by identifier `<season>-<name>`, seasons in order, then as listed."""
+        return {
+            f"{season.season}-{survey.name}": survey
+            for season in self.seasons.values()
+            for survey in season.surveys
+        }
+
+    def holding(self, *holds: str, season: str | None = None) -> list[str]:
+        """Return identifiers of the surveys that hold one of `holds`, of one season or all."""
+        return [
+            name
+            for name, survey in self.surveys.items()
+            if survey.holds in holds and season in (None, season_of(name))
+        ]
+
+    @property
+    def vector_surveys(self) -> list[str]:
+        """Identifiers of the surveys read as lines, points or polygons with attributes."""
+        return self.holding(*VECTOR_HOLDS)
+
+    @property
+    def point_surveys(self) -> list[str]:
+        """Identifiers of the surveys read as bed points, grids included."""
+        return self.holding(*POINT_HOLDS)
+
+    def up_to(self, season: str) -> list[str]:
+        """Return identifiers of the surveys of `season` and all before it."""
+        return [name for name in self.surveys if season_of(name) <= season]
+
+
+def season_of(survey: str) -> str:
+    """Return the season part of a survey identifier.
+
+    >>> season_of("2031-walls_pole")
+    '2031'
+    """
+    return survey.split("-", 1)[0]
+
+
+def load_site(folder: Path) -> SiteConfig:
+    """Read and check `<folder>/config/`.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+
+    Returns
+    -------
+    SiteConfig
+
+    Raises
+    ------
+    ConfigError
+        With every fault of every file.
+    """
+    faults: list[Fault] = []
+    site = _load_part(folder, Path("config/site.yaml"), Site, faults)
+    seasons: dict[str, Season] = {}
+    for path in sorted((folder / "config" / "seasons").glob("*.y*ml")):
+        season = _load_part(folder, path.relative_to(folder), Season, faults)
+        if season is not None:
+            faults += _season_faults(season, path.relative_to(folder), site)
+            seasons[season.season] = season
+    if not seasons and not faults:
+        faults.append(_no_seasons())
+    if faults or site is None:
+        raise ConfigError(faults)
+    return SiteConfig(folder, site, dict(sorted(seasons.items())))
+
+
+def _no_seasons() -> Fault:
+    return Fault(
+        kind="no_season",
+        found="no file under config/seasons/",
+        allowed="one YAML file a season, at least one",
+        consequence="there is nothing to build from",
+        remedy="write config/seasons/<season>.yaml; config/README.md explains every key",
+        file="config/seasons/",
+    )
+
+
+def _load_part(folder: Path, name: Path, model: type[Part], faults: list[Fault]) -> Part | None:
+    """Return one config file as `model`, or None with its faults appended."""
+    try:
+        text = (folder / name).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as problem:
+        faults.append(_unreadable(name, problem))
+        return None
+    try:
+        node = yaml.compose(text, Loader=yaml.SafeLoader)
+        repeated = [] if node is None else list(_repeated_keys(node))
+        content = yaml.safe_load(text)
+    except yaml.YAMLError as problem:
+        faults.append(_not_yaml(name, problem))
+        return None
+    faults += [_repeated(name, key, row) for key, row in repeated]
+    if not isinstance(content, dict):
+        faults.append(_not_a_mapping(name, content))
+        return None
+    content = _migrated(content, name, faults)
+    if content is None:
+        return None
+    try:
+        return model.model_validate(content)
+    except ValidationError as problem:
+        faults += [_as_fault(error, name, model, node) for error in problem.errors()]
+        return None
+
+
+def _unreadable(name: Path, problem: Exception) -> Fault:
+    missing = isinstance(problem, FileNotFoundError)
+    return Fault(
+        kind="config_missing" if missing else "config_unreadable",
+        found="no such file" if missing else f"{type(problem).__name__}: {problem}",
+        allowed="a YAML text in UTF-8",
+        consequence=NOT_BUILT,
+        remedy="start a site with `make new SITE=folder`, or save the file as UTF-8",
+        file=str(name),
+    )
+
+
+def _not_yaml(name: Path, problem: yaml.YAMLError) -> Fault:
+    mark = getattr(problem, "problem_mark", None)
+    what = getattr(problem, "problem", None) or str(problem).splitlines()[0]
+    return Fault(
+        kind="not_yaml",
+        found=str(what),
+        allowed="YAML: `key: value`, blanks instead of tabs, indented alike within a block",
+        consequence=NOT_BUILT,
+        remedy="mend the line named here or the one above it; quote texts that hold ': ' or '#'",
+        file=str(name),
+        row=None if mark is None else mark.line + 1,
+    )
+
+
+def _not_a_mapping(name: Path, content: Any) -> Fault:
+    return Fault(
+        kind="empty_config" if content is None else "not_a_mapping",
+        found="an empty file" if content is None else f"a {type(content).__name__}",
+        allowed="keys with values, as config/README.md lists them",
+        consequence=NOT_BUILT,
+        remedy="fill the file in, or remove it",
+        file=str(name),
+    )
+
+
+def _repeated_keys(node: yaml.Node) -> Iterator[tuple[str, int]]:
+    """Yield keys that stand twice in one block, with the line of the second."""
+    if isinstance(node, yaml.SequenceNode):
+        for item in node.value:
+            yield from _repeated_keys(item)
+    if isinstance(node, yaml.MappingNode):
+        seen: set[str] = set()
+        for key, value in node.value:
+            if key.value in seen:
+                yield str(key.value), key.start_mark.line + 1
+            seen.add(key.value)
+            yield from _repeated_keys(value)
+
+
+def _repeated(name: Path, key: str, row: int) -> Fault:
+    return Fault(
+        kind="repeated_key",
+        found=f"the key '{key}' a second time in one block",
+        allowed="each key once",
+        consequence="YAML would silently keep the last and drop the first",
+        remedy="delete one of the two",
+        file=str(name),
+        row=row,
+    )
+
+
+def _migrated(content: dict[str, Any], name: Path, faults: list[Fault]) -> dict[str, Any] | None:
+    """Return the content in the present schema version, or None with a fault appended."""
+    version = content.get("schema_version", SCHEMA_VERSION)
+    while version in MIGRATIONS and version < SCHEMA_VERSION:
+        content = MIGRATIONS[version](content)
+        version = content["schema_version"]
+    if version == SCHEMA_VERSION or not isinstance(version, int):
+        return content
+    newer = version > SCHEMA_VERSION
+    faults.append(
+        Fault(
+            kind="schema_version",
+            found=f"schema_version {version}",
+            allowed=f"{', '.join(map(str, [*MIGRATIONS, SCHEMA_VERSION]))}",
+            consequence="keys could be read in another sense than they were written in",
+            remedy="install the newer release that wrote it"
+            if newer
+            else f"bring the file to version {SCHEMA_VERSION} by CHANGELOG.md",
+            file=str(name),
+        )
+    )
+    return None
+
+
+def _as_fault(error: Any, name: Path, model: type[BaseModel], node: yaml.Node | None) -> Fault:
+    """Turn one of pydantic's errors into the four-part message."""
+    where = [part for part in error["loc"] if part not in ("str", "int")]
+    path = ".".join(str(part) for part in where) or "the file as a whole"
+    row = _row_of(node, where)
+    if error["type"] == "extra_forbidden":
+        return _unknown_key(str(where[-1]), name, row, _keys_at(model, where[:-1]), path)
+    if error["type"] == "missing":
+        found, allowed = f"no key '{path}'", f"{_meaning(model, where)} is required"
+    else:
+        value = error.get("input")
+        shown = "" if isinstance(value, dict | list | BaseModel) else f" {value!r}"
+        found, allowed = f"{path}:{shown or ' not consistent'}", str(error["msg"])
+    return Fault(
+        kind="missing_key" if error["type"] == "missing" else "bad_value",
+        found=found,
+        allowed=allowed.removeprefix("Value error, "),
+        consequence=NOT_BUILT,
+        remedy=f"write {path} as config/README.md says"
+        + (" (a decimal point, no comma; no unit)" if "float" in error["type"] else ""),
+        file=str(name),
+        row=row,
+    )
+
+
+def _unknown_key(key: str, name: Path, row: int | None, right: list[str], path: str) -> Fault:
+    near = difflib.get_close_matches(key, right, n=1, cutoff=0.5)
+    return Fault(
+        kind="unknown_key",
+        found=f"the key '{path}'",
+        allowed=f"here: {', '.join(right)}",
+        consequence="what it was meant to set would stay at its default, unseen",
+        remedy=f"did you mean '{near[0]}'?" if near else "remove it, or see config/README.md",
+        file=str(name),
+        row=row,
+    )
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    """Yield the config parts named anywhere in a type annotation."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for inner in typing.get_args(annotation):
+        yield from _models_in(inner)
+
+
+def _keys_at(model: type[BaseModel], where: list[Any]) -> list[str]:
+    """Return the right keys of the block that a path leads to."""
+    for part in where:
+        if isinstance(part, str) and part in model.model_fields:
+            inner = next(_models_in(model.model_fields[part].annotation), None)
+            if inner is not None:
+                model = inner
+    return list(model.model_fields)
+
+
+def _meaning(model: type[BaseModel], where: list[Any]) -> str:
+    """Return the description of a key, for the message that it is missing."""
+    for part in where[:-1]:
+        if isinstance(part, str) and part in model.model_fields:
+            model = next(_models_in(model.model_fields[part].annotation), model)
+    field = model.model_fields.get(str(where[-1]))
+    return (field.description or str(where[-1])).rstrip(".") if field else str(where[-1])
+
+
+def _row_of(node: yaml.Node | None, where: list[Any]) -> int | None:
+    """Return the line in the YAML text to which a path leads, or of its nearest parent."""
+    row = None
+    for part in where:
+        if isinstance(node, yaml.MappingNode):
+            pairs = {key.value: (key, value) for key, value in node.value}
+            if str(part) not in pairs:
+                return row
+            key, node = pairs[str(part)]
+            row = key.start_mark.line + 1
+        elif isinstance(node, yaml.SequenceNode) and isinstance(part, int):
+            node = node.value[part]
+            row = node.start_mark.line + 1
+    return row
+
+
+def _season_faults(season: Season, name: Path, site: Site | None) -> list[Fault]:
+    """Return what a season file holds against its own name, the site and the site's folder."""
+    faults = []
+    if season.season != name.stem:
+        faults.append(_misnamed(season.season, name))
+    for survey in season.surveys:
+        where = f"{season.season}-{survey.name}"
+        known = set() if site is None else set(site.error_sources)
+        for source in sorted(set(survey.error_sources) - known) if site else []:
+            faults.append(_unknown_source(source, sorted(known), name, where))
+        paths = [survey.file, survey.looked_at, survey.vertical.water_level]
+        faults += [_outside(p, name, where) for p in paths if p and not _inside(p)]
+    return faults
+
+
+def _misnamed(season: str, name: Path) -> Fault:
+    return Fault(
+        kind="season_misnamed",
+        found=f"season: {season}",
+        allowed=f"the file's own name, {name.stem}",
+        consequence="the order of seasons, and so first and last seen, would be in doubt",
+        remedy="rename the file or mend the key",
+        file=str(name),
+    )
+
+
+def _unknown_source(source: str, known: list[str], name: Path, survey: str) -> Fault:
+    near = difflib.get_close_matches(source, known, n=1, cutoff=0.5)
+    return Fault(
+        kind="unknown_error_source",
+        found=f"error source '{source}'",
+        allowed=f"those listed in site.yaml: {', '.join(known) or 'none yet'}",
+        consequence="an error that moves whole surveys would be left out of every figure",
+        remedy=f"did you mean '{near[0]}'?" if near else "list it under error_sources in site.yaml",
+        file=str(name),
+        survey=survey,
+    )
+
+
+def _inside(path: str) -> bool:
+    """Tell whether a path given in the config stays inside the site's folder."""
+    given = Path(path)
+    return not given.is_absolute() and ".." not in given.parts and "\x00" not in path
+
+
+def _outside(path: str, name: Path, survey: str) -> Fault:
+    return Fault(
+        kind="outside_the_site",
+        found=f"the path '{path}'",
+        allowed="a path relative to the site's folder and inside it",
+        consequence="the record could not be rebuilt from the site's folder alone",
+        remedy="copy the file into the site, for instance under data/",
+        file=str(name),
+        survey=survey,
+    )
