@@ -19,7 +19,7 @@ from pyproj.transformer import TransformerGroup
 
 from wrackline.errors import ConfigError, Fault, InputError
 
-network.set_network_enabled(False)  # nothing is fetched at run time
+network.set_network_enabled(False)  # type: ignore[attr-defined]  # nothing is fetched at run time
 
 Array = npt.NDArray[np.float64]
 

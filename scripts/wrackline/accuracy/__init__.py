@@ -1,0 +1,1 @@
+"""Accuracy: audits of each technique against the others and against standards."""

@@ -1,0 +1,77 @@
+"""The command ``wrackline``: build a site, check it, start one, write the config schemas."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+from wrackline import failure
+from wrackline.errors import EXIT_OK, WracklineError
+from wrackline.run import ROOT, run, say
+
+_EPILOG = """\
+exit codes: 0 done; 2 the config, 3 a survey file can't be used as it stands; 4 another run is at
+work on the site; 70 a mistake in wrackline itself; 130 stopped, or ended from outside
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; return its exit code."""
+    options = _parser().parse_args(arguments)
+    try:
+        return _carry_out(options)
+    except WracklineError as error:
+        say(str(error))
+        return error.exit_code
+    except Exception as error:
+        traceback.print_exc()
+        what = traceback.format_exception_only(error)[-1].strip()
+        found = failure.bug("", what, "the lines above")
+        say(found.text)
+        return found.exit_code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser("wrackline", description=__doc__, epilog=_EPILOG)
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name, text in (
+        ("build", "check the survey files, then build the record in results/"),
+        ("check", "check the survey files alone"),
+        ("new", "start a site: a folder with a commented config"),
+    ):
+        command = commands.add_parser(name, help=text, description=text)
+        command.add_argument("--site", type=Path, required=True, help="folder of the site")
+        if name != "new":
+            command.add_argument(
+                "--cores", type=_cores, help="steps at work at once (default: all)"
+            )
+    text = "write the schemas of the config files, for editors"
+    command = commands.add_parser("schemas", help=text, description=text)
+    command.add_argument("--folder", type=Path, default=ROOT / "workflow" / "schemas")
+    return parser
+
+
+def _cores(text: str) -> int:
+    cores = int(text) if text.isdigit() else 0
+    if cores < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1")
+    return cores
+
+
+def _carry_out(options: argparse.Namespace) -> int:
+    """Do what was asked; what only one command needs is loaded only for it."""
+    if options.command == "new":
+        importlib.import_module("wrackline.starter").create(options.site)
+        return EXIT_OK
+    if options.command == "schemas":
+        importlib.import_module("wrackline.schemas").write(options.folder)
+        return EXIT_OK
+    return run(
+        options.site,
+        read_config=importlib.import_module("wrackline.config").load_site,
+        cores=options.cores,
+        check_only=options.command == "check",
+    )

@@ -1,0 +1,182 @@
+"""The products' fields: name, type, unit and meaning, in one place.
+
+Steps write what is declared here, the publisher prints it as the field list beside the tables,
+and tests hold the files to it. Types are those of `wrackline.vectors`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a layer: `kind` is text, real, whole or flag; `unit` is empty for texts."""
+
+    name: str
+    kind: str
+    unit: str
+    meaning: str
+
+
+WHY_NULL = Field("null_because", "text", "", "why fields of this row are empty, in words")
+SURVEYS = Field("surveys", "text", "", "surveys that the figures rest on, separated by ;")
+LINES = Field("lines", "text", "", "survey lines that it was drawn from, as survey/line or #row")
+
+
+def _axis(of: str, span: str) -> tuple[Field, ...]:
+    return (
+        Field("axis_deg", "real", "deg", f"{of}, clockwise from true north, {span}"),
+        Field("axis_sd_deg", "real", "deg", "its standard uncertainty"),
+    )
+
+
+def _measured(name: str, unit: str, meaning: str) -> tuple[Field, ...]:
+    """Return a figure and its standard uncertainty, the unit standing last in both names."""
+    stem = name.removesuffix(f"_{unit}")
+    return (
+        Field(name, "real", unit, meaning),
+        Field(f"{stem}_sd_{unit}", "real", unit, f"standard uncertainty of {name}"),
+    )
+
+
+def _phases() -> tuple[Field, ...]:
+    return (
+        Field("phase_from", "text", "", "first phase, as the team says"),
+        Field("phase_to", "text", "", "last phase, as the team says"),
+    )
+
+
+def _seasons() -> tuple[Field, ...]:
+    return (
+        Field("first_season", "text", "", "season in which it was first on the plan"),
+        Field("last_season", "text", "", "last season whose surveys show it"),
+    )
+
+
+EVIDENCE = Field("evidence", "text", "", "recorded, inferred (a closing) or old plan")
+
+LAYERS: dict[str, tuple[Field, ...]] = {
+    "wall_lines": (
+        Field("wall", "text", "", "lasting number of the wall line"),
+        EVIDENCE,
+        Field(
+            "closing", "text", "", "for an inferred line: joint, corner, extension, foot, doorway"
+        ),
+        Field("gap_m", "real", "m", "for an inferred line: what it bridges"),
+        Field("line_follows", "text", "", "face, centre or edge of the wall"),
+        Field("traced_at", "text", "", "where heights were taken: top, bed or base"),
+        Field("length_m", "real", "m", "length on the ground"),
+        *_axis("axis", "0-180"),
+        *_measured("top_depth_m", "m", "mean depth of the wall's top as preserved"),
+        *_measured("base_depth_m", "m", "mean depth of the wall's base"),
+        *_phases(),
+        SURVEYS,
+        LINES,
+        *_seasons(),
+        WHY_NULL,
+    ),
+    "wall_bodies": (
+        Field("wall", "text", "", "lasting numbers of the wall lines around it, separated by ;"),
+        *_measured("thickness_m", "m", "mean thickness between faces"),
+        EVIDENCE,
+        SURVEYS,
+        WHY_NULL,
+    ),
+    "openings": (
+        Field("opening", "text", "", "lasting number"),
+        *_measured("width_m", "m", "clear width between the ends recorded"),
+        Field("joins", "text", "", "rooms on both sides, or outside, separated by ;"),
+        Field("evidence", "text", "", "seen (threshold recorded) or possible (a gap)"),
+        SURVEYS,
+        *_seasons(),
+        WHY_NULL,
+    ),
+    "rooms": (
+        Field("room", "text", "", "lasting number"),
+        Field("building", "text", "", "lasting number of its building"),
+        Field("kind", "text", "", "room, court, lane or unknown: a suggestion from size and shape"),
+        *_measured("floor_area_m2", "m2", "area between wall faces, on the ground"),
+        Field("centre_area_m2", "real", "m2", "area to wall centres, on the ground"),
+        Field("perimeter_m", "real", "m", "outline of the floor, on the ground"),
+        *_axis("long axis", "0-180"),
+        Field("elongation", "real", "", "length over width of the smallest enclosing rectangle"),
+        Field("bed_depth_m", "real", "m", "median depth of the seabed in it"),
+        Field("bed_depth_min_m", "real", "m", "least depth of the seabed in it"),
+        Field("bed_depth_max_m", "real", "m", "greatest depth of the seabed in it"),
+        Field("bed_depth_sd_m", "real", "m", "standard uncertainty of bed_depth_m"),
+        Field("bed_date", "text", "", "days on which the seabed in it was surveyed"),
+        Field("bed_covered_share", "real", "", "share of the floor with a seabed height, 0-1"),
+        *_measured("floor_depth_m", "m", "mean depth of the floor where it was met"),
+        Field("floor_evidence", "text", "", "excavated, threshold, paving or probe"),
+        Field("recorded_share", "real", "", "share of the outline that was recorded, 0-1"),
+        Field("support", "real", "", "share of plausible outlines in which it stands, 0-1"),
+        *_phases(),
+        SURVEYS,
+        LINES,
+        *_seasons(),
+        WHY_NULL,
+    ),
+    "buildings": (
+        Field("building", "text", "", "lasting number"),
+        Field("room_count", "whole", "", "rooms in it, courts left out"),
+        *_measured("footprint_m2", "m2", "area to the outer lines recorded, on the ground"),
+        *_axis("axis, right angles taken as the same", "0-90"),
+        *_measured("top_depth_m", "m", "mean depth of its wall tops as preserved"),
+        *_measured("bed_depth_m", "m", "median depth of the seabed in it"),
+        *_measured("floor_depth_m", "m", "mean depth of the floors met in it"),
+        Field("support", "real", "", "share of plausible outlines in which it stands, 0-1"),
+        SURVEYS,
+        *_seasons(),
+        WHY_NULL,
+    ),
+    "features": (
+        Field("feature", "text", "", "lasting number"),
+        Field("kind", "text", "", "what it is, the team's word"),
+        Field("origin", "text", "", "built, natural, doubtful or modern, the team's word"),
+        Field("room", "text", "", "room in which it lies, if any"),
+        *_measured("top_depth_m", "m", "mean depth of its top"),
+        Field("base_depth_m", "real", "m", "mean depth of its base"),
+        *_phases(),
+        Field("survey", "text", "", "survey that recorded it"),
+        Field("season", "text", "", "season of that survey"),
+        Field("line", "text", "", "the survey's own number for it"),
+        Field("note", "text", "", "the surveyor's note"),
+        WHY_NULL,
+    ),
+    "contours": (
+        Field("height_m", "real", "m", "height above the datum"),
+        Field("depth_m", "real", "m", "depth below the named sea level"),
+    ),
+    "waterlines": (
+        Field("sea_level", "text", "", "named sea level, on today's seabed; no ancient shore"),
+        Field("height_m", "real", "m", "its height above the datum"),
+    ),
+    "surveys": (
+        Field("survey", "text", "", "identifier"),
+        Field("season", "text", "", "season"),
+        Field("technique", "text", "", "technique"),
+        Field("holds", "text", "", "what its file holds"),
+        Field("from_date", "text", "", "first day"),
+        Field("to_date", "text", "", "last day"),
+        Field("file", "text", "", "file as delivered"),
+        Field("sha256", "text", "", "checksum of the file"),
+        Field("rows", "whole", "", "rows or features in it"),
+        Field("used", "whole", "", "of them used"),
+        Field("random_horizontal_sd_m", "real", "m", "stated, per axis"),
+        Field("random_vertical_sd_m", "real", "m", "stated"),
+        Field("patchy_horizontal_sd_m", "real", "m", "stated, per axis"),
+        Field("patchy_vertical_sd_m", "real", "m", "stated"),
+        Field("patchy_distance_m", "real", "m", "stated"),
+        Field("error_sources", "text", "", "named error sources, separated by ;"),
+        Field("resolution_m", "real", "m", "least thing that it would have shown, as stated"),
+        Field("ground_looked_at", "text", "", "what the outline is: stated, or had from the data"),
+        Field("used_for", "text", "", "products that rest on it"),
+        WHY_NULL,
+    ),
+}
+
+
+def columns(layer: str) -> dict[str, str]:
+    """Return a layer's fields and their types, the form that `wrackline.vectors` takes."""
+    return {field.name: field.kind for field in LAYERS[layer]}

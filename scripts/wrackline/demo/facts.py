@@ -1,0 +1,172 @@
+"""The right answers: every figure of the truth that the record will be held against.
+
+Areas and lengths are on the ground: those of the shape taken back to the ellipsoid and measured
+there as geodesic polygons (Karney 2013, doi:10.1007/s00190-012-0578-z, as PROJ carries it). That
+is another way than the workflow's own, which divides by the grid's scale factor.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from pyproj import CRS, Transformer
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from wrackline.demo.hamlet import Hamlet, House
+from wrackline.uncertainty import Array
+
+SAMPLE_M = 0.1
+
+
+class Ground:
+    """Measures shapes of the site's CRS on the ellipsoid.
+
+    Parameters
+    ----------
+    crs : str
+        The site's CRS.
+    """
+
+    def __init__(self, crs: str) -> None:
+        projected = CRS.from_user_input(crs)
+        self._back = Transformer.from_crs(projected, projected.geodetic_crs, always_xy=True)
+        self._ellipsoid = projected.get_geod()
+
+    def _lon_lat(self, shape: BaseGeometry) -> BaseGeometry:
+        return shapely.transform(shape, lambda xy: np.column_stack(self._back.transform(*xy.T)))
+
+    def area(self, shape: BaseGeometry) -> float:
+        """Return the area on the ground [m²]."""
+        return abs(float(self._ellipsoid.geometry_area_perimeter(self._lon_lat(shape))[0]))
+
+    def length(self, shape: BaseGeometry) -> float:
+        """Return the length, or the perimeter, on the ground [m]."""
+        return float(self._ellipsoid.geometry_length(self._lon_lat(shape)))
+
+    def azimuth(self, line: LineString) -> float:
+        """Return the true azimuth from a line's start to its end, 0 to 360 [degrees]."""
+        (lon0, lat0), (lon1, lat1) = self._lon_lat(line).coords
+        return float(self._ellipsoid.inv(lon0, lat0, lon1, lat1)[0]) % 360
+
+
+def answers(hamlet: Hamlet) -> dict[str, Any]:
+    """Return the right answers as JSON-ready values.
+
+    Parameters
+    ----------
+    hamlet : Hamlet
+        The truth as geometry.
+
+    Returns
+    -------
+    dict
+        ``buildings``: by name, with ``rooms`` by name; ``features``; ``sea_level_m``. Areas in m²
+        on the ground (``..._grid_m2``: in the grid), depths below the true sea level, axes in
+        degrees from true north (``axis_deg`` 0–180 of the longer side, ``axis_square_deg`` 0–90),
+        outlines as WKT in the site's CRS.
+    """
+    ground = Ground(hamlet.truth.crs)
+    level = hamlet.truth.sea_level_m
+    return {
+        "crs": hamlet.truth.crs,
+        "sea_level_m": level,
+        "buildings": {name: _building(hamlet, h, ground) for name, h in hamlet.houses.items()},
+        "features": {
+            name: {"kind": thing.kind, "origin": thing.origin, "top_depth_m": level - thing.top_m}
+            for name, thing in hamlet.truth.features.items()
+        },
+    }
+
+
+def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
+    truth = house.truth
+    along = LineString(house.frame.place(np.array([[0.0, 0.0], [0.0, 10.0]])))
+    return {
+        "traced": truth.traced,
+        "footprint_wkt": shapely.to_wkt(house.footprint, rounding_precision=4),
+        "footprint_m2": round(ground.area(house.footprint), 4),
+        "footprint_grid_m2": round(house.footprint.area, 4),
+        "axis_square_deg": round(ground.azimuth(along) % 90, 5),
+        "wall_thickness_m": truth.wall_m,
+        "wall_top_height_m": truth.wall_top_m,
+        "wall_top_depth_m": round(hamlet.truth.sea_level_m - truth.wall_top_m, 4),
+        "bed": _bed(hamlet, house.footprint),
+        "rooms": {name: _room(hamlet, house, name, ground=ground) for name in house.rooms},
+        "doorways": [
+            {
+                "room": door.room,
+                "width_m": door.width_m,
+                "sill_wkt": shapely.to_wkt(house.sill(door), rounding_precision=4),
+                "threshold_height_m": door.threshold_m,
+            }
+            for door in truth.doorways
+        ],
+    }
+
+
+def _room(hamlet: Hamlet, house: House, name: str, *, ground: Ground) -> dict[str, Any]:
+    inside, truth = house.rooms[name], house.truth.rooms[name]
+    corners = np.array(inside.exterior.coords)
+    sides = [LineString(corners[k : k + 2]) for k in (0, 1)]
+    longer = max(sides, key=lambda side: side.length)
+    axis = ground.azimuth(longer)
+    return {
+        "kind": truth.kind,
+        "floor_wkt": shapely.to_wkt(inside, rounding_precision=4),
+        "floor_area_m2": round(ground.area(inside), 4),
+        "floor_area_grid_m2": round(inside.area, 4),
+        "centre_area_m2": round(ground.area(house.centres[name]), 4),
+        "perimeter_m": round(ground.length(inside.exterior), 4),
+        "axis_deg": round(axis % 180, 5),
+        "axis_square_deg": round(axis % 90, 5),
+        "elongation": round(longer.length / min(side.length for side in sides), 4),
+        "bed": _bed(hamlet, inside),
+        "floor_height_m": truth.floor_m,
+        "floor_depth_m": _depth(hamlet, truth.floor_m),
+        "floor_seen": truth.floor_seen,
+    }
+
+
+def _depth(hamlet: Hamlet, height: float | None) -> float | None:
+    return None if height is None else round(hamlet.truth.sea_level_m - height, 4)
+
+
+def _bed(hamlet: Hamlet, shape: Polygon) -> dict[str, float]:
+    """Return the seabed's median, least and greatest depth within an outline [m]."""
+    depth = hamlet.truth.sea_level_m - hamlet.bed(_places_within(shape))
+    return {
+        "depth_m": round(float(np.median(depth)), 4),
+        "depth_min_m": round(float(depth.min()), 4),
+        "depth_max_m": round(float(depth.max()), 4),
+    }
+
+
+def _places_within(shape: Polygon) -> Array:
+    """Return places on a fine grid within an outline, its corners too, shape (n, 2) [m]."""
+    west, south, east, north = shape.bounds
+    x, y = np.meshgrid(np.arange(west, east, SAMPLE_M), np.arange(south, north, SAMPLE_M))
+    within = shapely.contains_xy(shape, x, y)
+    return np.vstack([np.column_stack([x[within], y[within]]), np.array(shape.exterior.coords)])
+
+
+def layers(hamlet: Hamlet) -> dict[str, gpd.GeoDataFrame]:
+    """Return the truth as map layers: buildings, rooms, wall_bodies, doorways."""
+    rows: dict[str, list[dict[str, Any]]] = {}
+    for name, house in hamlet.houses.items():
+        top = house.truth.wall_top_m
+        rows.setdefault("buildings", []).append({"building": name, "geometry": house.footprint})
+        body = {"building": name, "wall_top_height_m": top, "geometry": house.walls}
+        rows.setdefault("wall_bodies", []).append(body)
+        for room, inside in house.rooms.items():
+            kind = house.truth.rooms[room].kind
+            row = {"building": name, "room": room, "kind": kind, "geometry": inside}
+            rows.setdefault("rooms", []).append(row)
+        for door in house.truth.doorways:
+            row = {"building": name, "width_m": door.width_m, "geometry": house.sill(door)}
+            rows.setdefault("doorways", []).append(row)
+    crs = hamlet.truth.crs
+    return {name: gpd.GeoDataFrame(content, crs=crs) for name, content in rows.items()}

@@ -1,0 +1,235 @@
+"""What is true of the invented hamlet: the model of the demo's truth file.
+
+All places are in metres east and north of the hamlet's south-west corner, or in the frame of a
+building's family; all heights are metres up from the site's datum. `config/demo.yaml` explains
+every key where it stands.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from pydantic import Field, ValidationError
+
+from wrackline.errors import ConfigError, Fault
+from wrackline.model import Name, Number, Point, Positive, Strict, Text
+
+Rectangle = tuple[Number, Number, Positive, Positive]
+Makes = Literal[
+    "wall_faces", "wall_centres", "soundings", "swath", "bed_poles", "floors", "features"
+]
+
+
+class Family(Strict):
+    """A family of buildings that stand square to each other."""
+
+    origin: Point = Field(description="Where the family's frame starts, east and north [m].")
+    azimuth_grid_deg: Number = Field(description="Grid azimuth of the frame's long way [degrees].")
+
+
+class Mound(Strict):
+    """A round rise of the seabed, or a hollow where the height is negative."""
+
+    at: Point = Field(description="Its middle, east and north [m].")
+    height_m: Number = Field(description="Height in the middle [m].")
+    radius_m: Positive = Field(description="Distance at which 61 % of the height is left [m].")
+
+
+class Seabed(Strict):
+    """The seabed: a slope with mounds and hollows."""
+
+    south_west_m: Number = Field(description="Height at the south-west corner [m].")
+    rise_north_m_per_m: Number = Field(description="Rise towards north [m per m].")
+    rise_east_m_per_m: Number = Field(0.0, description="Rise towards east [m per m].")
+    mounds: list[Mound] = Field(default_factory=list, description="Rises and hollows.")
+
+
+class Room(Strict):
+    """One room or court, by its inside."""
+
+    inside: Rectangle = Field(
+        description="Near left corner across and along, then width and depth, in the building's "
+        "frame: what lies between the wall faces [m]."
+    )
+    kind: Literal["room", "court"] = Field("room", description="What it is.")
+    floor_m: Number | None = Field(None, description="Height of its floor [m].")
+    floor_seen: dict[Literal["excavated", "threshold", "paving", "probe"], int] = Field(
+        default_factory=dict, description="How many points of the floor were met, and how."
+    )
+
+
+class Doorway(Strict):
+    """A doorway through one of a room's walls."""
+
+    room: Name = Field(description="A room that it opens.")
+    side: Literal["near", "far", "left", "right"] = Field(
+        description="The wall: near and far along the frame, left and right across it."
+    )
+    at_m: Positive = Field(description="Its middle, from the wall's near or left end [m].")
+    width_m: Positive = Field(description="Clear width [m].")
+    threshold_m: Number | None = Field(None, description="Height of a threshold still there [m].")
+
+
+class Building(Strict):
+    """One building: rooms whose walls are all equally thick."""
+
+    family: Name = Field(description="Family that it stands square to.")
+    at: Point = Field(description="Where its frame starts: across and along the family's [m].")
+    wall_m: Positive = Field(description="Thickness of its walls [m].")
+    wall_top_m: Number = Field(description="Height of its walls' tops as preserved [m].")
+    traced: Literal["faces", "centres", "no"] = Field("faces", description="How it was traced.")
+    rooms: dict[Name, Room] = Field(min_length=1, description="Its rooms, by name.")
+    doorways: list[Doorway] = Field(default_factory=list, description="Its doorways.")
+
+
+class Thing(Strict):
+    """A feature other than a threshold: a hearth, a jar, a rock."""
+
+    kind: Text = Field(description="What it is.")
+    origin: Literal["built", "natural", "doubtful", "modern"] = Field("built", description="Of.")
+    building: Name | None = Field(None, description="Building whose frame the places are in.")
+    shape: Literal["point", "outline", "line"] = Field(description="How it is drawn.")
+    places: list[Point] = Field(min_length=1, description="Its points, in order [m].")
+    top_m: Number = Field(description="Height of its top [m].")
+    note: str = Field("", description="Anything else.")
+
+
+class Misfortune(Strict):
+    """How far a named source of error really is off, unknown to the survey team."""
+
+    easting_m: Number = Field(0.0, description="Shift in easting [m].")
+    northing_m: Number = Field(0.0, description="Shift in northing [m].")
+    height_m: Number = Field(0.0, description="Shift in height [m].")
+    rotation_deg: Number = Field(0.0, description="Clockwise turn about the pivot [degrees].")
+    scale_ppm: Number = Field(0.0, description="Scale from the pivot [parts per million].")
+    tilt_mm_per_m: Number = Field(0.0, description="Tilt about the pivot [mm per m].")
+    tilt_azimuth_deg: Number = Field(0.0, description="Way of the tilt's rise [degrees].")
+    pivot: Point = Field((0.0, 0.0), description="What stays put, east and north [m].")
+
+
+class Sizes(Strict):
+    """Real sizes of a survey's errors, as standard deviations."""
+
+    random_horizontal_m: Number = Field(ge=0, description="Position, point to point [m].")
+    random_vertical_m: Number = Field(ge=0, description="Height, point to point [m].")
+    patchy_horizontal_m: Number = Field(0.0, ge=0, description="Position, patch by patch [m].")
+    patchy_vertical_m: Number = Field(0.0, ge=0, description="Height, patch by patch [m].")
+    patchy_distance_m: Number = Field(0.0, ge=0, description="Reach of a patch [m].")
+    named: list[Name] = Field(default_factory=list, description="Misfortunes it suffers.")
+
+
+class Made(Strict):
+    """One survey file of the demo."""
+
+    makes: Makes = Field(description="What is measured.")
+    file: Text = Field(description="File written, relative to the site's folder.")
+    errors: Sizes = Field(description="Real sizes of its errors.")
+    area: tuple[Number, Number, Number, Number] | None = Field(
+        None, description="West, south, east and north edge; all of the site if left out [m]."
+    )
+    every_m: Positive = Field(0.5, description="From point to point along a line [m].")
+    apart_m: Positive = Field(2.0, description="From line to line [m].")
+    per_m2: Positive = Field(10.0, description="Points of a swath per square metre.")
+    ends_miss_m: Number = Field(0.0, ge=0, description="Traced ends miss corners by up to [m].")
+    shows_walls: bool = Field(False, description="Whether soundings meet wall tops.")
+    starts: dt.datetime | None = Field(None, description="First sounding, by its own clock.")
+    clock_ahead_of_utc_h: Number = Field(0.0, description="Hours its clock is ahead [h].")
+
+
+class Water(Strict):
+    """The water's surface while soundings were taken, and the gauge that recorded it."""
+
+    file: Text = Field(description="The gauge's record, relative to the site's folder.")
+    mean_m: Number = Field(description="Mean height of the surface [m].")
+    range_m: Number = Field(ge=0, description="From low to high water [m].")
+    period_h: Positive = Field(12.42, description="From one high water to the next [h].")
+    high_water: dt.datetime = Field(description="A time of high water, UTC.")
+    gauge_zero_m: Number = Field(description="Height of the gauge's zero [m].")
+    starts: dt.datetime = Field(description="First reading, UTC.")
+    hours: Positive = Field(description="How long it was read [h].")
+    every_min: Positive = Field(10.0, description="From reading to reading [min].")
+
+
+class Truth(Strict):
+    """The whole truth of the demo."""
+
+    about: Text = Field(description="What this is, in words.")
+    seed: int = Field(ge=0, description="Start of the random numbers; another, other errors.")
+    crs: Text = Field(description="Projected CRS of the site.")
+    south_west: Point = Field(description="Easting and northing of the south-west corner [m].")
+    extent_m: tuple[Positive, Positive] = Field(description="Size east and north [m].")
+    sea_level_m: Number = Field(description="True height of the level depths count from [m].")
+    seabed: Seabed = Field(description="The seabed.")
+    families: dict[Name, Family] = Field(description="Families of buildings.")
+    buildings: dict[Name, Building] = Field(min_length=1, description="The buildings.")
+    features: dict[Name, Thing] = Field(default_factory=dict, description="Features.")
+    misfortunes: dict[Name, Misfortune] = Field(default_factory=dict, description="Named errors.")
+    water: Water | None = Field(None, description="The water's surface, for soundings.")
+    surveys: dict[Name, Made] = Field(description="Survey files to make.")
+    truth_files: Text = Field(description="Path without suffix of the truth's .json and .gpkg.")
+
+    def box(self, area: tuple[float, float, float, float] | None) -> tuple[float, ...]:
+        """Return the edges of an area, or of the whole site: west, south, east, north [m]."""
+        return area or (0.0, 0.0, *self.extent_m)
+
+
+def parse(truth: Mapping[str, Any], *, file: str = "") -> Truth:
+    """Return the checked truth.
+
+    Parameters
+    ----------
+    truth : mapping
+        Content of a truth file.
+    file : str
+        Its name, for messages.
+
+    Raises
+    ------
+    ConfigError
+        With one fault for each key that can't be used.
+    """
+    try:
+        parsed = Truth.model_validate(truth)
+    except ValidationError as problem:
+        faults = [
+            _fault(".".join(map(str, part["loc"])), part["msg"], file) for part in problem.errors()
+        ]
+        raise ConfigError(faults) from None
+    faults = [_fault(where, allowed, file) for where, allowed in _loose_ends(parsed)]
+    if faults:
+        raise ConfigError(faults)
+    return parsed
+
+
+def _loose_ends(truth: Truth) -> list[tuple[str, str]]:
+    """Return what names something that isn't there: the key, and what it may name."""
+    loose = []
+    for name, building in truth.buildings.items():
+        if building.family not in truth.families:
+            loose.append((f"buildings.{name}.family", f"one of {list(truth.families)}"))
+        for number, door in enumerate(building.doorways):
+            if door.room not in building.rooms:
+                where = f"buildings.{name}.doorways.{number}.room"
+                loose.append((where, f"one of {list(building.rooms)}"))
+    for name, thing in truth.features.items():
+        if thing.building is not None and thing.building not in truth.buildings:
+            loose.append((f"features.{name}.building", f"one of {list(truth.buildings)}"))
+    for name, made in truth.surveys.items():
+        if set(made.errors.named) - set(truth.misfortunes):
+            loose.append((f"surveys.{name}.errors.named", f"some of {list(truth.misfortunes)}"))
+        if made.makes == "soundings" and (truth.water is None or made.starts is None):
+            loose.append((f"surveys.{name}", "soundings need the water, and when they start"))
+    return loose
+
+
+def _fault(where: str, allowed: str, file: str) -> Fault:
+    return Fault(
+        kind="bad_truth",
+        found=f"the key '{where}' of the demo's truth",
+        allowed=allowed.removeprefix("Value error, "),
+        consequence="the demo's survey files can't be made",
+        remedy="mend it as the comments in config/demo.yaml explain",
+        file=file,
+    )

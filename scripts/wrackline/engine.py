@@ -1,0 +1,184 @@
+"""The one process of a run that loads Snakemake: checks, builds, tidies up.
+
+Snakemake is driven through its command line's own parser, in one process, three times over: the
+target `check`, the target `all`, and a summary of what the rules make. That costs a third of what
+three commands would.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import io
+import json
+import os
+import sys
+import traceback
+from argparse import ArgumentParser, Namespace
+from pathlib import Path
+from typing import Any
+
+from snakemake.cli import args_to_api, parse_args
+from snakemake.persistence.file import FilePersistence
+
+from wrackline import failure, housekeeping, progress
+from wrackline.environment import fix_environment
+from wrackline.errors import EXIT_INPUT, EXIT_OK, Fault
+from wrackline.job import Job
+
+VERDICT = "work/intake/report.json"
+
+
+class Engine:
+    """Snakemake, set up for one run."""
+
+    def __init__(self, job: Job, *, terminal: int) -> None:
+        self._job = job
+        self._terminal = terminal
+        self._parser, self._arguments = self._parse()
+
+    def run(self) -> int:
+        """Check and build; return the exit code."""
+        site = self._job.site
+        housekeeping.distrust_unrecorded(site, recorded_date=_recorded_dates(site))
+        if not self._make("check", heading="Checking the survey files"):
+            return self._failed()
+        faults, suspicions = read_verdict(site)
+        if faults:
+            return self._refuse(faults)
+        self._tell_suspicions(suspicions)
+        if self._job.check_only:
+            self._say("No faults found.")
+            return EXIT_OK
+        if not self._make("all", heading="Building"):
+            return self._failed()
+        self._sweep()
+        if not progress.read_records(self._job.records):
+            self._say("Nothing to do: results are up to date.")
+        return EXIT_OK
+
+    def _parse(self) -> tuple[ArgumentParser, Namespace]:
+        profile = self._job.root / "workflow" / "profiles" / "default"
+        words = ["--snakefile", self._job.root / "Snakefile", "--directory", self._job.site]
+        words += ["--profile", "none", "--workflow-profile", profile]
+        words += ["--cores", self._job.cores or "all"]
+        words += ["--logger-wrackline-terminal", self._terminal]
+        words += ["--logger-wrackline-records", self._job.records]
+        parsed: tuple[ArgumentParser, Namespace] = parse_args([str(word) for word in words])
+        return parsed
+
+    def _snakemake(self, target: str, **changes: Any) -> bool:
+        """Run Snakemake once, with its command-line arguments changed as given."""
+        arguments = copy.copy(self._arguments)
+        arguments.targets = [target]
+        for name, value in changes.items():
+            setattr(arguments, name, value)
+        return bool(args_to_api(arguments, self._parser))
+
+    def _make(self, target: str, *, heading: str) -> bool:
+        return self._snakemake(target, logger_wrackline_heading=heading)
+
+    def _sweep(self) -> None:
+        """Remove what no rule makes, going by Snakemake's summary of both targets."""
+        text = io.StringIO()
+        with contextlib.redirect_stdout(text):
+            done = self._snakemake("all", targets=["check", "all"], summary=True)
+        products, logs = read_summary(text.getvalue())
+        if done and products:
+            housekeeping.sweep(self._job.site, products=products, logs=logs)
+
+    def _failed(self) -> int:
+        found = failure.explain(progress.read_records(self._job.records), site=self._job.site)
+        self._say(f"\n{found.text}")
+        return found.exit_code
+
+    def _refuse(self, faults: list[Fault]) -> int:
+        self._say("\n" + "\n\n".join(fault.text() for fault in faults))
+        count = f"{len(faults)} fault{'s' if len(faults) > 1 else ''}"
+        self._say(f"\n{count} in the survey files. Nothing was built; results/ is as it was.")
+        return EXIT_INPUT
+
+    def _tell_suspicions(self, suspicions: list[Fault]) -> None:
+        """Show what is doubtful: in full when it is new, else as a number."""
+        if not suspicions:
+            return
+        if progress.read_records(self._job.records) or self._job.check_only:
+            self._say("\n" + "\n\n".join(suspicion.text() for suspicion in suspicions) + "\n")
+        else:
+            self._say(f"Doubtful, but no fault: {len(suspicions)}; see `wrackline check`.")
+
+    def _say(self, text: str) -> None:
+        with contextlib.suppress(OSError):
+            os.write(self._terminal, (text + "\n").encode())
+
+
+def start(job: Job) -> int:
+    """Do the run's work in this process, which ends with it; return the exit code.
+
+    Standard output and standard error go to ``logs/run.log``, with whatever Snakemake or a step
+    that has no log yet prints; only lines meant for a person go to the terminal.
+    """
+    terminal = os.dup(1)
+    _log_to(job.log)
+    job.records.write_text("", encoding="utf-8")
+    fix_environment()
+    os.chdir(job.site)
+    try:
+        housekeeping.distrust_foreign_work(job.site)
+        code = Engine(job, terminal=terminal).run()
+        housekeeping.prune_snakemake_logs(job.site)
+    except Exception as error:
+        traceback.print_exc()
+        what = traceback.format_exception_only(error)[-1].strip()
+        found = failure.bug("", what, str(job.log.relative_to(job.site)))
+        os.write(terminal, f"\n{found.text}\n".encode())
+        return found.exit_code
+    return code
+
+
+def read_verdict(site: Path) -> tuple[list[Fault], list[Fault]]:
+    """Return the faults and the suspicions that intake found."""
+    verdict = json.loads((site / VERDICT).read_text(encoding="utf-8"))
+    faults = [Fault(**fault) for fault in verdict["faults"]]
+    return faults, [Fault(**suspicion) for suspicion in verdict["suspicions"]]
+
+
+def read_summary(text: str) -> tuple[set[str], set[str]]:
+    r"""Return products and logs from the table that ``snakemake --summary`` prints.
+
+    Examples
+    --------
+    >>> table = "output_file\tdate\trule\tlog-file(s)\nwork/a\t-\tmake\tlogs/a,logs/b\n"
+    >>> products, logs = read_summary(table)
+    >>> sorted(products), sorted(logs)
+    (['work/a'], ['logs/a', 'logs/b'])
+    """
+    lines = [line.split("\t") for line in text.splitlines() if "\t" in line]
+    if not lines:
+        return set(), set()
+    head, *rows = lines
+    product, log = head.index("output_file"), head.index("log-file(s)")
+    logs = {name for row in rows for name in row[log].split(",")} - {"-", ""}
+    return {row[product] for row in rows}, logs
+
+
+def _recorded_dates(site: Path) -> housekeeping.RecordedDate:
+    """Return a look-up of the date that Snakemake's record of a product states."""
+    records = FilePersistence(path=site / ".snakemake", nolock=True)
+
+    def recorded_date(name: str) -> float | None:
+        record = records._read_record(name)
+        return None if record is None or record.incomplete else record.endtime
+
+    return recorded_date
+
+
+def _log_to(log: Path) -> None:
+    """Send standard output and standard error to `log`, written anew."""
+    log.parent.mkdir(parents=True, exist_ok=True)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_APPEND, 0o666)
+    os.dup2(handle, 1)
+    os.dup2(handle, 2)
+    os.close(handle)

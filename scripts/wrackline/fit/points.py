@@ -1,0 +1,242 @@
+"""Bed points in the site's CRS and height datum, with the errors that they carry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow.parquet as pq
+
+from wrackline.errors import ConfigError, Fault, InputError
+from wrackline.fit.similarity import local_grid_errors
+from wrackline.fit.water import level_at
+from wrackline.frames import placing
+from wrackline.intake.water import WaterRecord, read_water
+from wrackline.model import ErrorSource, SeaLevel, Site, Survey
+from wrackline.points import REACH_M, Points, PointWriter
+from wrackline.rasters import ticks
+from wrackline.uncertainty import ErrorModel, error_model
+from wrackline.verdict import Problems, Source
+
+Array = npt.NDArray[np.float64]
+Table = dict[str, npt.NDArray[Any]]
+
+CHUNK = 1_000_000
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What of the site a survey is fitted to.
+
+    Attributes
+    ----------
+    crs : str
+        The site's CRS.
+    vertical_datum : str
+        In words.
+    origin : tuple of float
+        The site's origin [m].
+    error_sources : mapping of str to ErrorSource
+        At least those that the survey rests on.
+    """
+
+    crs: str
+    vertical_datum: str
+    origin: tuple[float, float]
+    error_sources: Mapping[str, ErrorSource]
+
+    def errors_of(self, name: str, survey: Survey) -> ErrorModel:
+        """Return the errors of a survey, those of its local grid included."""
+        site = Site(
+            schema_version=1,
+            name="frame",
+            crs=self.crs,
+            vertical_datum=self.vertical_datum,
+            origin=self.origin,
+            sea_levels=[SeaLevel(name="datum", height_m=0.0, sd_m=0.0)],
+            depths_below="datum",
+            error_sources=dict(self.error_sources),
+        )
+        grid = survey.local_grid
+        extra = [] if grid is None else local_grid_errors(name, grid)
+        return error_model(name, survey, site, extra)
+
+
+def fit_points(
+    table: Path | str, out: Path | str, *, source: Source, frame: Frame, chunk: int = CHUNK
+) -> dict[str, Any]:
+    """Write a survey's bed points in the site's CRS and height datum.
+
+    Parameters
+    ----------
+    table : Path or str
+        Table that intake wrote.
+    out : Path or str
+        LAZ file to write.
+    source : Source
+        The survey.
+    frame : Frame
+        What it is fitted to.
+    chunk : int
+        Points a chunk.
+
+    Returns
+    -------
+    dict
+        ``model`` (`ErrorModel.as_dict`), ``rows`` (points taken from intake), ``dropped`` (of
+        them, without water level), ``from_date``, ``to_date``, ``notes``.
+
+    Raises
+    ------
+    InputError
+        When no point is left, a point lies too far off, or the water-level record is bad.
+    """
+    water = _water(source)
+    place = placing(source.name, source.survey, frame.crs)
+    rows = 0
+    with (
+        pq.ParquetFile(table) as stored,
+        PointWriter(
+            out, crs=frame.crs, origin=frame.origin, with_sd="sd" in stored.schema_arrow.names
+        ) as writer,
+    ):
+        for part in _parts(stored, chunk):
+            rows += len(part["x"])
+            height = heights(part["v"], source.survey, time=part.get("time"), water=water)
+            easting, northing = place(part["x"], part["y"])
+            known = np.isfinite(height)
+            _check_reach(source, easting, northing, frame.origin)
+            sd = part.get("sd")
+            writer.write(
+                Points(
+                    ticks(easting[known]),
+                    ticks(northing[known]),
+                    ticks(height[known]),
+                    None if sd is None else sd[known],
+                )
+            )
+        written = writer.count
+    if written == 0:
+        raise InputError(_none_left(source, rows))
+    return _account(source, frame, rows=rows, written=written)
+
+
+def _parts(stored: pq.ParquetFile, chunk: int) -> Iterator[Table]:
+    for batch in stored.iter_batches(batch_size=chunk):
+        names = batch.schema.names
+        yield {name: batch.column(name).to_numpy(zero_copy_only=False) for name in names}
+
+
+def _water(source: Source) -> WaterRecord | None:
+    """Return the survey's water-level record, None where it needs none."""
+    if source.survey.vertical.water_level is None:
+        return None
+    problems = Problems()
+    record = read_water(source, problems)
+    if record is None:
+        raise InputError(problems.listed())
+    return record
+
+
+def heights(
+    vertical: Array, survey: Survey, *, time: Array | None = None, water: WaterRecord | None = None
+) -> Array:
+    """Return heights above the site's datum from a file's vertical numbers.
+
+    Parameters
+    ----------
+    vertical : array, shape (n,)
+        As the file has them [m].
+    survey : Survey
+        Says how they are meant.
+    time : array, shape (n,), optional
+        UTC, in seconds since 1970, for depths below the water's surface.
+    water : WaterRecord, optional
+        For the same.
+
+    Returns
+    -------
+    array, shape (n,)
+        Heights [m]; NaN where the water's level isn't known.
+
+    Raises
+    ------
+    ConfigError
+        When the file's vertical numbers are said to mean nothing.
+    """
+    meant = survey.vertical
+    offset = survey.applied_offset.height_m if survey.applied_offset else 0.0
+    if meant.meaning == "height":
+        return np.asarray(vertical + meant.datum_height_m + offset, dtype=float)
+    if meant.meaning == "depth_below_datum":
+        return np.asarray(meant.datum_height_m - vertical + offset, dtype=float)
+    if meant.meaning == "depth_below_water" and time is not None and water is not None:
+        level = level_at(time, water, max_gap_min=meant.water_level_max_gap_min)
+        return np.asarray(level + meant.water_level_zero_m - vertical + offset, dtype=float)
+    raise ConfigError(_no_meaning(survey))
+
+
+def _no_meaning(survey: Survey) -> Fault:
+    return Fault(
+        "no_vertical_meaning",
+        f"vertical.meaning '{survey.vertical.meaning}'",
+        "height, depth_below_datum, or depth_below_water with its record and times",
+        "the points would have no height",
+        "say in the season's config how the file's vertical numbers are meant",
+        survey.file,
+    )
+
+
+def _check_reach(
+    source: Source, easting: Array, northing: Array, origin: tuple[float, float]
+) -> None:
+    """Refuse points that a point file can't hold, or that have no place in the site's CRS."""
+    away = np.maximum(np.abs(easting - origin[0]), np.abs(northing - origin[1]))
+    if len(away) and not away.max() <= REACH_M:
+        raise InputError(
+            source.fault(
+                "point_too_far",
+                f"a point {float(away.max()) / 1000:.0f} km from the site's origin",
+                f"points within {REACH_M / 1000:.0f} km of it",
+                "the surface would reach from there to the site",
+                "take the stray points out of the file, or check `crs`",
+            )
+        )
+
+
+def _none_left(source: Source, rows: int) -> Fault:
+    return source.fault(
+        "no_point_left",
+        f"{rows} points, none of them with a known water level"
+        if source.survey.vertical.water_level
+        else f"{rows} points",
+        "at least one point with a height",
+        "the survey would be missing from the seabed",
+        "check the record's span, its gaps against vertical.water_level_max_gap_min, and the "
+        "clocks' offsets from UTC",
+    )
+
+
+def _account(source: Source, frame: Frame, *, rows: int, written: int) -> dict[str, Any]:
+    """Return what `errors.json` holds."""
+    survey, notes = source.survey, []
+    if rows > written:
+        notes.append(
+            f"{rows - written} of {rows} points dropped: outside the water-level record or in a "
+            f"gap of more than {survey.vertical.water_level_max_gap_min:g} minutes"
+        )
+    if survey.applied_offset:
+        offset = survey.applied_offset
+        notes.append(f"{offset.height_m:+.3f} m added to every height: {offset.why}")
+    return {
+        "model": frame.errors_of(source.name, survey).as_dict(),
+        "rows": rows,
+        "dropped": rows - written,
+        "from_date": survey.from_date.isoformat(),
+        "to_date": survey.to_date.isoformat(),
+        "notes": notes,
+    }

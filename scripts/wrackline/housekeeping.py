@@ -1,0 +1,147 @@
+"""What may be trusted under `work/` before a run, and what must not stay there after it.
+
+Before: a product stands only when Snakemake's own record of it does, and describes the file that
+is there. After: what no rule of the present site makes goes.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+from collections.abc import Callable, Collection, Iterator
+from pathlib import Path, PurePosixPath
+
+BOND = "belongs-to.txt"
+KEPT_LOGS = ("run.log", "steps.jsonl")
+_SNAKEMAKE_LOGS_KEPT = 10
+
+RecordedDate = Callable[[str], float | None]
+
+
+def distrust_foreign_work(site: Path) -> bool:
+    """Remove `work/` unless it belongs with the hidden records beside it.
+
+    The same random mark lies in both. A site copied without hidden files, or over another,
+    fails the comparison, and is rebuilt.
+
+    Returns
+    -------
+    bool
+        True when `work/` was removed.
+    """
+    hidden, open_ = site / ".snakemake" / BOND, site / "work" / BOND
+    if hidden.is_file() and open_.is_file() and hidden.read_bytes() == open_.read_bytes():
+        return False
+    removed = open_.parent.exists()
+    if removed:
+        shutil.rmtree(open_.parent)
+    mark = secrets.token_hex(16)
+    for file in (hidden, open_):
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(mark + "\n", encoding="ascii")
+    return removed
+
+
+def distrust_unrecorded(site: Path, *, recorded_date: RecordedDate) -> list[str]:
+    """Remove every file under `work/` that isn't the one that Snakemake's record describes.
+
+    Parameters
+    ----------
+    site : Path
+        Folder of the site.
+    recorded_date : callable
+        Gives, for a product's path relative to the site, the date that its record states, in
+        seconds, or None when there is no record.
+
+    Returns
+    -------
+    list of str
+        The files removed, relative to the site.
+    """
+    removed = []
+    for name, status in _walk(site, "work"):
+        stated = recorded_date(name)
+        trusted = (
+            stated == status.st_mtime
+            if stated is not None
+            else _in_recorded_folder(site, name, recorded_date=recorded_date)
+        )
+        if not trusted and name != f"work/{BOND}":
+            (site / name).unlink()
+            removed.append(name)
+    return sorted(removed)
+
+
+def _in_recorded_folder(site: Path, name: str, *, recorded_date: RecordedDate) -> bool:
+    """Return whether a file lies in a folder that is, as a whole, a recorded product."""
+    for folder in _folders(name):
+        stated = recorded_date(folder)
+        if stated is not None:
+            finished = site / folder / ".snakemake_timestamp"
+            return finished.is_file() and finished.stat().st_mtime == stated
+    return False
+
+
+def sweep(site: Path, *, products: Collection[str], logs: Collection[str]) -> list[str]:
+    """Remove files under `work/` and `logs/` that no present rule makes, and empty folders.
+
+    Parameters
+    ----------
+    site : Path
+        Folder of the site.
+    products, logs : collection of str
+        What the present rules make, relative to the site; a folder stands for all in it.
+
+    Returns
+    -------
+    list of str
+        The files removed, relative to the site.
+    """
+    keep = {f"work/{BOND}", *(f"logs/{name}" for name in KEPT_LOGS), *products, *logs}
+    stale = [
+        name
+        for top in ("work", "logs")
+        for name, _ in _walk(site, top)
+        if keep.isdisjoint([name, *_folders(name)])
+    ]
+    for name in stale:
+        (site / name).unlink()
+    for top in ("work", "logs"):
+        _remove_empty_folders(site / top)
+    return sorted(stale)
+
+
+def _folders(name: str) -> list[str]:
+    """Return the folders that a path lies in, the innermost first."""
+    return [parent.as_posix() for parent in PurePosixPath(name).parents][:-1]
+
+
+def prune_snakemake_logs(site: Path) -> None:
+    """Keep the newest few of the logs that Snakemake writes at every run."""
+    logs = sorted((site / ".snakemake" / "log").glob("*.snakemake.log"))
+    for log in logs[:-_SNAKEMAKE_LOGS_KEPT]:
+        log.unlink()
+
+
+def _walk(site: Path, top: str) -> Iterator[tuple[str, os.stat_result]]:
+    """Yield every file under a folder of the site, by its path relative to the site."""
+    queue = [top]
+    while queue:
+        folder = queue.pop()
+        if not (site / folder).is_dir():
+            continue
+        with os.scandir(site / folder) as entries:
+            for entry in entries:
+                name = f"{folder}/{entry.name}"
+                if entry.is_dir(follow_symlinks=False):
+                    queue.append(name)
+                else:
+                    yield name, entry.stat(follow_symlinks=False)
+
+
+def _remove_empty_folders(top: Path) -> None:
+    for root, _, _ in os.walk(top, topdown=False):
+        folder = Path(root)
+        if folder != top and not any(folder.iterdir()):
+            folder.rmdir()

@@ -1,0 +1,1 @@
+"""Intake: every survey file read, normalised, and checked against itself."""

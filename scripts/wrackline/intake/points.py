@@ -1,0 +1,313 @@
+"""Bed points: any file of soundings, cloud or grid into one table of plain numbers.
+
+The table (Parquet) has columns `x`, `y`, `v` (float64, easting-like, northing-like and vertical, in
+the file's own numbers and sense), `row` (int64), `time` (float64, UTC seconds since 1970) where a
+time column is configured, and `sd` (float64, m) where a grid states its uncertainty. With a fault
+in the verdict it is empty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import laspy
+import lazrs
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.parquet as pq
+from pyproj import CRS
+from rasterio.errors import RasterioError
+
+from wrackline.crs import parse_crs
+from wrackline.errors import Fault, WracklineError
+from wrackline.frames import horizontal, placing, same_crs
+from wrackline.intake.clouds import cloud_crs, read_cloud
+from wrackline.intake.grids import grid_crs, read_grid_file
+from wrackline.intake.readings import Reading
+from wrackline.intake.tables import read_table
+from wrackline.intake.water import read_water
+from wrackline.verdict import Problems, Source, Verdict, file_there, make_verdict
+
+Array = npt.NDArray[np.float64]
+Reader = Callable[[Source, Problems], Iterator[Reading]]
+
+TABLES = (".csv", ".xyz", ".txt", ".tsv", ".dat", ".pts")
+CLOUDS = (".las", ".laz")
+DEEPEST_M = 9000.0
+"""Vertical numbers beyond this are marks of a missing value, not seabed."""
+FAR_M = 50_000.0
+"""Surveys further than this from the site's origin are in the wrong place or the wrong CRS."""
+UNREADABLE = (OSError, RasterioError, laspy.LaspyException, lazrs.LazrsError, ValueError)
+
+
+def read_bed(source: Source, out: Path | str, *, crs: str, origin: tuple[float, float]) -> Verdict:
+    """Read one survey of bed points into a table, and say what was found.
+
+    Parameters
+    ----------
+    source : Source
+    out : Path or str
+        The table to write; see the module's own description.
+    crs : str
+        The site's CRS.
+    origin : tuple of float
+        The site's origin [m].
+
+    Returns
+    -------
+    Verdict
+    """
+    problems, extent = Problems(), Extent()
+    if file_there(source, problems):
+        try:
+            _check_crs(source, problems)
+            _copy(source, out, problems, extent)
+        except UNREADABLE as slip:
+            problems.add(_unreadable(source, slip))
+        else:
+            _check_extent(source, extent, problems)
+            _check_place(source, extent, problems, crs=crs, origin=origin)
+    if source.survey.vertical.water_level is not None:
+        _check_water(source, extent, problems)
+    if problems.fatal:
+        _write([], out, _schema(source))
+    return make_verdict(
+        source,
+        problems,
+        rows=extent.rows,
+        used=extent.used,
+        bounds=extent.bounds,
+        vertical=extent.vertical,
+    )
+
+
+@dataclass
+class Extent:
+    """Counts and least and greatest numbers of what was read so far."""
+
+    rows: int = 0
+    used: int = 0
+    low: Array = field(default_factory=lambda: np.full(4, np.inf))
+    high: Array = field(default_factory=lambda: np.full(4, -np.inf))
+
+    def take(self, part: Reading) -> None:
+        """Take a chunk into account."""
+        self.rows += part.seen
+        self.used += len(part.x)
+        if len(part.x):
+            time = np.zeros(1) if part.time is None else part.time
+            every = (part.x, part.y, part.v, time)
+            self.low = np.minimum(self.low, [a.min() for a in every])
+            self.high = np.maximum(self.high, [a.max() for a in every])
+
+    @property
+    def bounds(self) -> list[float] | None:
+        """Least x, least y, greatest x, greatest y."""
+        return [*self.low[:2].tolist(), *self.high[:2].tolist()] if self.used else None
+
+    @property
+    def vertical(self) -> list[float] | None:
+        """Least and greatest vertical number."""
+        return [float(self.low[2]), float(self.high[2])] if self.used else None
+
+
+def _reader(source: Source) -> Reader:
+    suffix = source.path.suffix.lower()
+    if suffix in TABLES:
+        return read_table
+    return read_cloud if suffix in CLOUDS else read_grid_file
+
+
+def _copy(source: Source, out: Path | str, problems: Problems, extent: Extent) -> None:
+    """Read the file through and write its table, taking note of its extent."""
+    parts = _told(_reader(source)(source, problems), extent, source, problems)
+    first = next(parts, None)
+    schema = _schema(source, first)
+    _write([] if first is None else _chain(first, parts), out, schema)
+
+
+def _chain(first: Reading, rest: Iterator[Reading]) -> Iterator[Reading]:
+    yield first
+    yield from rest
+
+
+def _told(
+    parts: Iterator[Reading], extent: Extent, source: Source, problems: Problems
+) -> Iterator[Reading]:
+    for part in parts:
+        extent.take(part)
+        beyond = np.flatnonzero(np.abs(part.v) > DEEPEST_M)
+        for at in beyond[:1]:
+            fault = _impossible(source, float(part.v[at]), int(part.row[at]))
+            problems.add(fault, len(beyond) - 1)
+        yield part
+
+
+def _schema(source: Source, part: Reading | None = None) -> pa.Schema:
+    fields = [("x", pa.float64()), ("y", pa.float64()), ("v", pa.float64()), ("row", pa.int64())]
+    if source.survey.columns.time is not None and _reader(source) is read_table:
+        fields.append(("time", pa.float64()))
+    if part is not None and part.sd is not None:
+        fields.append(("sd", pa.float64()))
+    return pa.schema(fields)
+
+
+def _write(parts: Iterator[Reading] | list[Reading], out: Path | str, schema: pa.Schema) -> None:
+    Path(out).parent.mkdir(parents=True, exist_ok=True)
+    with pq.ParquetWriter(out, schema, compression="zstd") as writer:
+        for part in parts:
+            columns = [pa.array(getattr(part, name)) for name in schema.names]
+            writer.write_table(pa.Table.from_arrays(columns, schema=schema))
+
+
+def _unreadable(source: Source, slip: Exception) -> Fault:
+    return source.fault(
+        "unreadable",
+        f"{type(slip).__name__}: {str(slip).splitlines()[0] if str(slip) else 'no message'}",
+        f"text tables ({', '.join(TABLES)}), point clouds ({', '.join(CLOUDS)}), or a raster "
+        "that GDAL reads",
+        "the survey would be missing from the record",
+        "open the file in another program; copy or export it anew if that fails too",
+    )
+
+
+def _impossible(source: Source, value: float, row: int) -> Fault:
+    return source.fault(
+        "impossible_vertical",
+        f"a vertical number of {value:g}",
+        f"numbers within ±{DEEPEST_M:g} m",
+        "a mark of a missing value would be taken for seabed",
+        f"list '{value:g}' in columns.no_value, or set the raster's nodata value",
+        row=row,
+    )
+
+
+def _check_crs(source: Source, problems: Problems) -> None:
+    """Compare the CRS that the file declares, if any, with the configured one."""
+    reader = _reader(source)
+    if reader is read_table:
+        return
+    declared = cloud_crs(source) if reader is read_cloud else grid_crs(source)
+    if declared is None:
+        return
+    units = {a.unit_name for a in declared.axis_info if a.direction in ("up", "down")}
+    if units - {"metre"}:
+        problems.add(_foreign_unit(source, sorted(units)))
+    if source.survey.crs is None:
+        return
+    try:
+        given = parse_crs(source.survey.crs, file=source.survey.file, survey=source.name)
+    except WracklineError:
+        return  # named once, by the check of its place
+    if not same_crs(declared, given):
+        problems.add(_contradiction(source, declared, given))
+
+
+def _foreign_unit(source: Source, units: list[str]) -> Fault:
+    return source.fault(
+        "vertical_unit",
+        f"heights in {', '.join(units)}, by the file's own CRS",
+        "heights or depths in metres",
+        "every depth would be wrong by that factor",
+        "export the file with heights in metres",
+    )
+
+
+def _contradiction(source: Source, declared: CRS, given: CRS) -> Fault:
+    code = horizontal(declared).to_authority(min_confidence=70)
+    name = f"{':'.join(code)} ({declared.name})" if code else declared.name
+    return source.fault(
+        "crs_contradiction",
+        f"the file declares {name}",
+        f"the configured crs, {source.survey.crs} ({given.name})",
+        "one of the two would put the survey into the wrong place",
+        "find out which is right; mend `crs`, or export the file anew",
+    )
+
+
+def _check_extent(source: Source, extent: Extent, problems: Problems) -> None:
+    """Check what can only be said of the whole: whether there are points at all."""
+    if source.survey.vertical.meaning == "depth_below_water" and _reader(source) is not read_table:
+        problems.add(
+            source.fault(
+                "no_times",
+                f"a '{source.path.suffix}' file of depths below the water's surface",
+                "a table with a time column",
+                "the water's level at each sounding is unknown",
+                "export the soundings as a table with times, or reduce them to a datum first",
+            )
+        )
+    if extent.used == 0 and not problems.fatal:
+        problems.add(
+            source.fault(
+                "no_rows",
+                f"{extent.rows} rows, none with a place and a height",
+                "at least one",
+                "the survey would be missing from the record",
+                "check the file, columns.no_value and the raster's nodata value",
+            )
+        )
+
+
+def _check_place(
+    source: Source, extent: Extent, problems: Problems, *, crs: str, origin: tuple[float, float]
+) -> None:
+    """Check that the survey lies near the site, in the CRS that the config names."""
+    if extent.bounds is None:
+        return
+    try:
+        place = placing(source.name, source.survey, crs)
+    except WracklineError as error:
+        problems.extend(error.faults)
+        return
+    middle = (extent.low[:2] + extent.high[:2]) / 2
+    distance = _distance(place(middle[:1], middle[1:]), origin)
+    if distance <= FAR_M:
+        return
+    swapped = _distance(place(middle[1:], middle[:1]), origin)
+    problems.add(_far(source, distance, swapped))
+
+
+def _distance(place: tuple[Array, Array], origin: tuple[float, float]) -> float:
+    return float(np.hypot(place[0][0] - origin[0], place[1][0] - origin[1]))
+
+
+def _far(source: Source, distance: float, swapped: float) -> Fault:
+    away = f"{distance / 1000:.0f} km" if np.isfinite(distance) else "nowhere in the site's CRS,"
+    hint = "swap columns.easting and columns.northing: then it lies at the site"
+    return source.fault(
+        "far_from_site",
+        f"a survey {away} from the site's origin",
+        f"surveys within {FAR_M / 1000:.0f} km of it",
+        "the surface would reach from there to the site",
+        hint if swapped <= FAR_M else "check `crs` and the columns of easting and northing",
+    )
+
+
+def _check_water(source: Source, extent: Extent, problems: Problems) -> None:
+    """Check the water-level record, and that it covers the time of the soundings."""
+    record = read_water(source, problems)
+    if record is None or extent.used == 0:
+        return
+    first, last = extent.low[3], extent.high[3]
+    if first > record.time[-1] or last < record.time[0]:
+        problems.add(_no_overlap(source, record.time, (float(first), float(last))))
+
+
+def _no_overlap(source: Source, time: Array, span: tuple[float, float]) -> Fault:
+    record = f"{_day(float(time[0]))} to {_day(float(time[-1]))}"
+    return source.fault(
+        "water_not_covering",
+        f"a record from {record}; soundings from {_day(span[0])} to {_day(span[1])}",
+        "a record that covers the soundings",
+        "no sounding could be brought to a datum",
+        "check both clocks (time_utc_offset_h, water_level_utc_offset_h) and the record's year",
+        file=str(source.survey.vertical.water_level),
+    )
+
+
+def _day(seconds: float) -> str:
+    return str(np.datetime64(round(seconds), "s")) + "Z"

@@ -1,0 +1,59 @@
+"""Telling faces apart: wall body, room, court, lane, or too small to say.
+
+Plain rules, all suggestions: a strip between wall faces no wider than a wall may be is a wall's
+body; a very large enclosed space is a court; a long narrow one a lane; the rest are rooms.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from wrackline.model import RoomSettings, WallSettings
+from wrackline.rooms.faces import Faces, elongations, widths
+
+BODY, ROOM, COURT, LANE, UNKNOWN, SLIVER = "body", "room", "court", "lane", "unknown", "sliver"
+SLIVER_M = 0.08
+"""Narrower strips lie between two tracings of one line, not between two faces (no source)."""
+
+
+def kinds_of(
+    faces: Faces,
+    on_face: npt.NDArray[np.bool_],
+    walls: WallSettings,
+    rooms: RoomSettings,
+) -> npt.NDArray[np.str_]:
+    """Return the kind of each face.
+
+    Parameters
+    ----------
+    faces : Faces
+    on_face : array of bool, shape (k,)
+        Whether each edge follows a wall's face (or edge) rather than its centre.
+    walls, rooms : WallSettings, RoomSettings
+        Greatest thickness of a wall; sizes of rooms, courts and lanes.
+
+    Returns
+    -------
+    array of str, shape (f,)
+        ``body``, ``room``, ``court``, ``lane``, ``unknown`` (enclosed, too small for a room) or
+        ``sliver`` (between two tracings of one line).
+    """
+    area = shapely.area(faces.polygons)
+    width = widths(faces.polygons)
+    long = elongations(faces.polygons) if len(faces.polygons) else np.zeros(0)
+    bounded = np.asarray(abs(faces.sides) @ np.ones(len(on_face))).ravel()
+    by_faces = np.asarray(abs(faces.sides) @ on_face.astype(float)).ravel() >= 0.5 * bounded
+    narrow = width <= rooms.lane_max_width_m
+    return np.select(
+        [
+            width < SLIVER_M,
+            by_faces & (width <= walls.wall_max_thickness_m),
+            area < rooms.room_min_area_m2,
+            narrow & (long >= rooms.lane_min_elongation),
+            area > rooms.room_max_area_m2,
+        ],
+        [SLIVER, BODY, UNKNOWN, LANE, COURT],
+        default=ROOM,
+    ).astype("<U7")

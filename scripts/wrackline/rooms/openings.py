@@ -1,0 +1,120 @@
+"""Openings: closed gaps of a doorway's width, and what they join.
+
+A doorway through a wall traced as two faces leaves a gap in each of them; the two closings that
+border the same wall body opposite each other are one opening. It is `seen` where a threshold was
+recorded in it, else `possible`: robbing makes the same gap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
+
+from wrackline.rooms.faces import Faces
+from wrackline.rooms.kinds import BODY, SLIVER
+from wrackline.walls.network import Network
+
+Ints = npt.NDArray[np.int64]
+
+DOORWAY = "doorway"
+THRESHOLD_REACH_M = 0.5
+OUTSIDE = -1
+
+
+@dataclass(frozen=True)
+class Opening:
+    """One opening.
+
+    Attributes
+    ----------
+    pieces : tuple of int
+        The closings that make it, one a wall face.
+    edges : array of int
+        Edges of the first of them.
+    joins : tuple of int
+        Faces that it joins, `OUTSIDE` for open ground.
+    line : LineString
+        The first closing.
+    """
+
+    pieces: tuple[int, ...]
+    edges: Ints
+    joins: tuple[int, ...]
+    line: shapely.LineString
+
+
+def openings_of(
+    network: Network, faces: Faces, kind: npt.NDArray[np.str_], reach_m: float
+) -> list[Opening]:
+    """Return the openings of a network.
+
+    Parameters
+    ----------
+    network : Network
+    faces : Faces
+    kind : array of str, shape (f,)
+        As `kinds_of` tells them.
+    reach_m : float
+        Greatest distance between the two faces' gaps of one opening [m].
+    """
+    pieces = np.flatnonzero(network.pieces.kind == DOORWAY)
+    if not len(pieces):
+        return []
+    ends = network.pieces.ends(network.work.xyz)[pieces][:, :, :2]
+    lines = shapely.linestrings(ends)
+    beside = [_beside(network, faces, piece) for piece in pieces]
+    group = _grouped(lines, beside, kind, reach_m)
+    found = []
+    for number in range(group.max() + 1):
+        mine = np.flatnonzero(group == number)
+        joins = sorted({face for k in mine for face in beside[k] if not _is_wall(face, kind)})
+        edges = np.flatnonzero(network.piece == pieces[mine[0]])
+        if len(edges):
+            members = tuple(int(pieces[k]) for k in mine)
+            found.append(Opening(members, edges, tuple(joins), lines[mine[0]]))
+    return found
+
+
+def _is_wall(face: int, kind: npt.NDArray[np.str_]) -> bool:
+    return face != OUTSIDE and kind[face] in (BODY, SLIVER)
+
+
+def _beside(network: Network, faces: Faces, piece: int) -> set[int]:
+    """Return the faces on both sides of a closing, `OUTSIDE` where there is none."""
+    edges = np.flatnonzero(network.piece == piece)
+    sides = faces.sides[:, edges].tocoo()
+    beside = {int(face) for face in sides.row}
+    both = np.bincount(sides.col, minlength=len(edges)) >= 2
+    return beside if both.all() else beside | {OUTSIDE}
+
+
+def _grouped(
+    lines: npt.NDArray[np.object_],
+    beside: list[set[int]],
+    kind: npt.NDArray[np.str_],
+    reach_m: float,
+) -> Ints:
+    """Return a number for each closing, equal for those opposite each other through a wall."""
+    first, second = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=reach_m)
+    linked = [
+        (a, b)
+        for a, b in zip(first, second, strict=True)
+        if a < b and any(_is_wall(face, kind) for face in beside[a] & beside[b])
+    ]
+    rows = np.array(linked, dtype=int).reshape(-1, 2)
+    links = sparse.csr_matrix(
+        (np.ones(len(rows)), (rows[:, 0], rows[:, 1])), shape=(len(lines), len(lines))
+    )
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+
+def seen(opening: Opening, thresholds: npt.NDArray[np.object_]) -> bool:
+    """Tell whether a recorded threshold lies in an opening."""
+    if not len(thresholds):
+        return False
+    return bool((shapely.distance(opening.line, thresholds) <= THRESHOLD_REACH_M).any())

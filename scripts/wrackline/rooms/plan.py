@@ -1,0 +1,104 @@
+"""The plan of a view: all its tables, from its network, the seabed and the floors met."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from wrackline.model import Site
+from wrackline.numbers import joined
+from wrackline.rooms.met_floors import MetFloors
+from wrackline.rooms.rooms import room_table, spaces_of
+from wrackline.rooms.view import View, prepare
+from wrackline.rooms.walls import openings, wall_bodies, wall_lines
+from wrackline.rooms.whole import building_table, feature_table, footprints
+from wrackline.uncertainty import ErrorModel
+from wrackline.walls.network import Network
+
+LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")
+
+Sampler = Callable[[Sequence[shapely.Geometry]], pd.DataFrame]
+"""Polygons in; the seabed in each of them out, as `wrackline.seabed.sample` gives it."""
+
+
+@dataclass(frozen=True)
+class Items:
+    """Surveyed items other than walls, with the errors of their surveys."""
+
+    features: gpd.GeoDataFrame
+    floors: gpd.GeoDataFrame
+    models: list[ErrorModel]
+
+
+def make_plan(
+    network: Network,
+    models: Sequence[ErrorModel],
+    site: Site,
+    items: Items,
+    bed: Sampler,
+) -> dict[str, gpd.GeoDataFrame]:
+    """Return the tables of a view, by layer.
+
+    Parameters
+    ----------
+    network : Network
+    models : sequence of ErrorModel
+        Errors of every survey in the network.
+    site : Site
+    items : Items
+        Features and floors of the view's surveys.
+    bed : callable
+        Samples the seabed in polygons.
+
+    Returns
+    -------
+    dict of str to GeoDataFrame
+        The layers of `LAYERS`, with the fields of the contract.
+    """
+    view = prepare(network, models, site)
+    met = MetFloors(items.floors, items.models)
+    spaces = spaces_of(view)
+    shapes = [view.faces.polygons[space.face] for space in spaces]
+    rooms = room_table(view, spaces, bed(shapes), met)
+    outlines = footprints(view)
+    buildings = building_table(view, outlines, bed(outlines), met)
+    rooms["building"] = [
+        buildings["building"].iloc[k] if k >= 0 else None for k in rooms["building"]
+    ]
+    walls = wall_lines(view)
+    thresholds = items.features.loc[items.features["kind"] == "threshold"].geometry.to_numpy()
+    by_face = pd.Series(rooms["room"].to_numpy(), index=rooms["face"].to_numpy())
+    return {
+        "wall_lines": walls,
+        "wall_bodies": wall_bodies(view, walls),
+        "openings": openings(view, by_face, thresholds),
+        "rooms": rooms.drop(columns="face"),
+        "buildings": buildings,
+        "features": feature_table(items.features, items.models, view, rooms),
+    }
+
+
+def no_seabed(polygons: Sequence[shapely.Geometry]) -> pd.DataFrame:
+    """Return the sampler's answer for a site without soundings: no cell anywhere."""
+    return pd.DataFrame({"cells": [0] * len(polygons)})
+
+
+def contributing(plan: dict[str, gpd.GeoDataFrame]) -> str:
+    """Return the surveys that any row of a plan rests on."""
+    return joined(
+        part
+        for table in plan.values()
+        if "surveys" in table
+        for text in table["surveys"]
+        for part in str(text).split(";")
+        if part
+    )
+
+
+def view_is_empty(view: View) -> bool:
+    """Tell whether a view encloses nothing."""
+    return len(view.faces.polygons) == 0

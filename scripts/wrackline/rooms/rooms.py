@@ -1,0 +1,211 @@
+"""Rows of rooms: enclosed spaces with area, axis, depths, and how far each may be trusted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from wrackline.config import season_of
+from wrackline.numbers import ROOM as LETTER
+from wrackline.numbers import place_numbers
+from wrackline.rooms import figures
+from wrackline.rooms.faces import elongations
+from wrackline.rooms.floors import Floor, floor_of
+from wrackline.rooms.kinds import BODY, COURT, LANE, ROOM, UNKNOWN
+from wrackline.rooms.met_floors import MetFloors
+from wrackline.rooms.view import View, azimuth
+from wrackline.uncertainty import Budget
+
+SPACES = (ROOM, COURT, LANE, UNKNOWN)
+NOT_YET = "support: outlines are not resampled yet; phase_from, phase_to: the team has not dated it"
+
+
+@dataclass(frozen=True)
+class Space:
+    """One enclosed space on its way to a row."""
+
+    face: int
+    edges: np.ndarray
+    side: np.ndarray
+    floor: Floor | None
+    thickness: np.ndarray
+    thickness_sd: np.ndarray
+
+
+def spaces_of(view: View) -> list[Space]:
+    """Return rooms, courts, lanes and small enclosed spaces with their floors."""
+    return [_space(view, int(face)) for face in np.flatnonzero(np.isin(view.kind, SPACES))]
+
+
+def _space(view: View, face: int) -> Space:
+    edges, side = view.bounds_of(face)
+    lines = view.lines.iloc[view.edge_line[edges]]
+    centre = (lines["line_follows"] == "centre").to_numpy(bool)
+    thickness = np.where(centre, lines["thickness_m"].to_numpy(float), 0.0)
+    sd = np.where(centre, np.nan_to_num(lines["thickness_sd_m"].to_numpy(float)), 0.0)
+    ends = view.network.edges[edges]
+    floor = floor_of(view.faces.polygons[face], ends, side, thickness)
+    return Space(face, edges, side, floor, thickness, sd)
+
+
+def room_table(
+    view: View, spaces: list[Space], bed: pd.DataFrame, met: MetFloors
+) -> gpd.GeoDataFrame:
+    """Return one row a space.
+
+    Parameters
+    ----------
+    view : View
+    spaces : list of Space
+    bed : DataFrame
+        Seabed in each space, as `wrackline.seabed.sample` gives it, in the same order.
+    met : MetFloors
+        Floors met by trench, threshold, paving or probe.
+
+    Returns
+    -------
+    GeoDataFrame
+        Fields of the contract's layer `rooms`, and `face`; `building` holds the building's index.
+    """
+    rows = [_row(view, space, bed.iloc[k], met) for k, space in enumerate(spaces)]
+    names = list(rows[0]) if rows else [*_EMPTY]
+    table = gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=names), geometry="geometry", crs=view.site.crs
+    )
+    inside = shapely.get_coordinates(shapely.point_on_surface(table.geometry.to_numpy()))
+    table["room"] = place_numbers(LETTER, inside, view.site.origin)
+    return table
+
+
+_EMPTY = (
+    *("building", "kind", "floor_area_m2", "floor_area_sd_m2", "centre_area_m2", "perimeter_m"),
+    *("axis_deg", "axis_sd_deg", "elongation", "bed_depth_m", "bed_depth_min_m"),
+    *("bed_depth_max_m", "bed_depth_sd_m", "bed_date", "bed_covered_share", "floor_depth_m"),
+    *("floor_depth_sd_m", "floor_evidence", "recorded_share", "support", "phase_from"),
+    *("phase_to", "surveys", "lines", "first_season", "last_season", "null_because", "geometry"),
+    "face",
+)
+
+
+def _row(view: View, space: Space, bed: pd.Series, met: MetFloors) -> dict[str, Any]:
+    polygon = view.faces.polygons[space.face]
+    shown = polygon if space.floor is None else space.floor.polygon
+    length = view.network.length[space.edges]
+    recorded = view.network.recorded[space.edges]
+    surveys = view.surveys_of(space.edges)
+    seasons = [season_of(name) for name in surveys.split(";")]
+    size = _size_fields(view, space)
+    depth = bed_fields(view, bed)
+    floor = met.fields(view, polygon)
+    why = [part.pop("why") for part in (size, depth, floor)]
+    return {
+        "building": int(view.building[space.face]),
+        "kind": str(view.kind[space.face]),
+        **size,
+        "elongation": float(elongations(np.array([shown]))[0]),
+        **depth,
+        **floor,
+        "recorded_share": float(length[recorded].sum() / length.sum()),
+        "support": None,
+        "phase_from": None,
+        "phase_to": None,
+        "surveys": surveys,
+        "lines": view.lines_of(space.edges),
+        "first_season": max(seasons),
+        "last_season": max(seasons),
+        "null_because": "; ".join([*filter(None, why), NOT_YET]),
+        "geometry": shown,
+        "face": space.face,
+    }
+
+
+def _size_fields(view: View, space: Space) -> dict[str, Any]:
+    """Return areas, perimeter and axis with their sd, and why an area is missing."""
+    polygon = view.faces.polygons[space.face]
+    convergence, scale = view.factors(polygon)
+    ends = view.network.edges[space.edges]
+    turn = long_axis(ends, space.edges)
+    fields = {
+        "axis_deg": azimuth(turn.value, convergence, 180.0),
+        "axis_sd_deg": float(np.degrees(view.ground.budget(turn).sd)),
+        "floor_area_m2": None,
+        "floor_area_sd_m2": None,
+        "centre_area_m2": _centre_area(view, space),
+        "perimeter_m": None,
+        "why": "floor_area_m2, perimeter_m: the thickness of its walls is unknown",
+    }
+    if space.floor is not None:
+        fields["floor_area_m2"] = float(space.floor.polygon.area) / scale**2
+        fields["floor_area_sd_m2"] = floor_budget(view, space).sd / scale**2
+        fields["perimeter_m"] = float(space.floor.polygon.length) / scale
+        fields["why"] = ""
+    if fields["centre_area_m2"] is None:
+        lack = "centre_area_m2: no wall body of known thickness around it"
+        fields["why"] = "; ".join(filter(None, [fields["why"], lack]))
+    else:
+        fields["centre_area_m2"] /= scale**2
+    return fields
+
+
+def floor_budget(view: View, space: Space) -> Budget:
+    """Return the uncertainty of a floor's area in the grid: lines, and thickness of walls.
+
+    A thickness is one figure for a survey's walls, so its error is common to them.
+    """
+    if space.floor is None:
+        raise ValueError("a space without a floor has no floor area")
+    ends = view.network.edges[space.edges]
+    figure = figures.area(ends, space.edges, space.side, space.floor.span)
+    budget = view.ground.budget(figure)
+    surveys = view.lines["survey"].to_numpy(str)[view.edge_line[space.edges]]
+    effect = -space.floor.length_m / 2 * space.thickness_sd
+    named = {
+        f"{name}:thickness": float(effect[surveys == name].sum())
+        for name in np.unique(surveys[space.thickness > 0])
+    }
+    return budget.plus(Budget(named=named))
+
+
+def long_axis(ends: np.ndarray, edges: np.ndarray) -> figures.Figure:
+    """Return the right-angle symmetric axis, turned to the direction in which most wall runs."""
+    square, line = figures.axis(ends, edges, 4), figures.axis(ends, edges, 2)
+    off = (line.value - square.value + np.pi / 4) % np.pi
+    turned = square.value + (np.pi / 2 if off > np.pi / 2 else 0.0)
+    return figures.Figure(turned, square.edges, square.gradient)
+
+
+def _centre_area(view: View, space: Space) -> float | None:
+    """Return the area to wall centres in the grid, where thickness is known."""
+    polygon = view.faces.polygons[space.face]
+    if (space.thickness > 0).all() or np.isnan(space.thickness).any():
+        return float(polygon.area)
+    touching = view.faces.neighbours()[[space.face]].indices
+    bodies = [view.faces.polygons[face] for face in touching if view.kind[face] == BODY]
+    if not bodies:
+        return None
+    thickness = 2 * sum(b.area for b in bodies) / sum(b.length for b in bodies)
+    return float(shapely.buffer(polygon, thickness / 2, join_style="mitre").area)
+
+
+def bed_fields(view: View, bed: pd.Series) -> dict[str, Any]:
+    """Return the depth of the seabed in a space, or why there is none."""
+    names = ("bed_depth_m", "bed_depth_min_m", "bed_depth_max_m", "bed_depth_sd_m", "bed_date")
+    if not bed["cells"]:
+        why = "bed_depth_m: no soundings in it or near enough"
+        return {**dict.fromkeys(names), "bed_covered_share": 0.0, "why": why}
+    middle, budget = view.depth_of(bed["bed_height_median"], bed["budget"])
+    level = view.site.depth_level.height_m
+    return {
+        "bed_depth_m": middle,
+        "bed_depth_min_m": level - bed["bed_height_max"],
+        "bed_depth_max_m": level - bed["bed_height_min"],
+        "bed_depth_sd_m": budget.sd,
+        "bed_date": f"{bed['from_date']}/{bed['to_date']}",
+        "bed_covered_share": float(bed["covered_share"]),
+        "why": "",
+    }

@@ -1,0 +1,142 @@
+"""A view of the site, ready to be measured: its network, faces, kinds and the errors of both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import shapely
+
+from wrackline.crs import grid_factors
+from wrackline.model import Site
+from wrackline.numbers import joined
+from wrackline.rooms.buildings import buildings_of
+from wrackline.rooms.faces import Faces, faces_of
+from wrackline.rooms.figures import Figure, Ground
+from wrackline.rooms.kinds import kinds_of
+from wrackline.uncertainty import Budget, ErrorModel, level_budget
+from wrackline.walls.network import Network
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything that the tables of a view are made from.
+
+    Attributes
+    ----------
+    site : Site
+    models : list of ErrorModel
+        Errors of the surveys whose wall lines the view holds.
+    network : Network
+    faces : Faces
+    kind : array of str, shape (f,)
+    building : array of int, shape (f,)
+    ground : Ground
+        Carries gradients on the network's edges to uncertainties.
+    """
+
+    site: Site
+    models: Sequence[ErrorModel]
+    network: Network
+    faces: Faces
+    kind: npt.NDArray[np.str_]
+    building: Ints
+    ground: Ground
+
+    @property
+    def lines(self) -> gpd.GeoDataFrame:
+        """Wall lines, one row each."""
+        return self.network.work.lines
+
+    @property
+    def edge_line(self) -> Ints:
+        """Row of the line that each edge belongs to or, for a closing, sets out from."""
+        first = self.network.pieces.vertices[self.network.piece, 0, 1]
+        return np.asarray(self.network.work.line[first], dtype=np.int64)
+
+    def bounds_of(self, face: int) -> tuple[Ints, Array]:
+        """Return the edges around a face, and on which side of each it lies."""
+        row = self.faces.sides[[face]].tocoo()
+        order = np.argsort(row.col)
+        return row.col[order].astype(np.int64), row.data[order].astype(float)
+
+    def edge_heights(self) -> Array:
+        """Return heights at both ends of every edge, shape (k, 2), NaN where none was taken."""
+        z = self.ground.weights @ self.ground.xyz[:, 2]
+        return np.asarray(z, dtype=float).reshape(-1, 2)
+
+    def surveys_of(self, edges: Ints) -> str:
+        """Return the surveys whose lines bound something, repeats included."""
+        rows = np.unique(self.edge_line[edges])
+        names = self.lines["survey"].iloc[rows].tolist()
+        again = [part for text in self.lines["repeats"].iloc[rows] for part in text.split(";")]
+        return joined([*names, *filter(None, again)])
+
+    def lines_of(self, edges: Ints) -> str:
+        """Return the recorded lines that bound something, as survey/line or survey/#row."""
+        recorded = edges[self.network.recorded[edges]]
+        return joined(
+            line_name(self.lines.iloc[row]) for row in np.unique(self.edge_line[recorded])
+        )
+
+    def depth(self, figure: Figure) -> tuple[float, Budget]:
+        """Return depth below the site's sea level, and its uncertainty, from a height."""
+        return self.depth_of(figure.value, self.ground.budget(figure))
+
+    def depth_of(self, height: float, budget: Budget) -> tuple[float, Budget]:
+        """Return depth below the site's sea level, with what both rest on cancelled."""
+        level = self.site.depth_level
+        return level.height_m - height, level_budget(level, self.site).minus(budget)
+
+    def factors(self, geometry: shapely.Geometry) -> tuple[float, float]:
+        """Return convergence [degrees] and scale of the grid at a geometry's middle."""
+        middle = geometry.centroid
+        convergence, scale = grid_factors(self.site.crs, np.array([middle.x]), np.array([middle.y]))
+        return float(convergence[0]), float(scale[0])
+
+
+def line_name(row: pd.Series) -> str:
+    """Return how a surveyed line is cited: its survey and own number, or its row in the file."""
+    own = row["line"]
+    return f"{row['survey']}/{own if isinstance(own, str) and own else '#' + str(row['row'])}"
+
+
+def prepare(network: Network, models: Sequence[ErrorModel], site: Site) -> View:
+    """Return a view ready to be measured.
+
+    Parameters
+    ----------
+    network : Network
+    models : sequence of ErrorModel
+        Errors of every survey in it.
+    site : Site
+    """
+    names = [model.survey for model in models]
+    work = network.work
+    ground = Ground(network.weights(), work.xyz, work.survey_index(names), models)
+    faces = faces_of(network)
+    first = network.pieces.vertices[network.piece, 0, 1]
+    on_face = (work.lines["line_follows"] != "centre").to_numpy(bool)[work.line[first]]
+    kind = kinds_of(faces, on_face, site.walls, site.rooms)
+    building = buildings_of(faces, kind, network.length)
+    return View(site, models, network, faces, kind, building, ground)
+
+
+def azimuth(angle_rad: float, convergence_deg: float, period_deg: float) -> float:
+    """Return an axis clockwise from true north from an angle anticlockwise from grid east.
+
+    Examples
+    --------
+    A wall that runs north-east in a grid whose north lies 1.5 degrees east of true north:
+
+    >>> round(azimuth(np.pi / 4, 1.5, 180.0), 6)
+    46.5
+    """
+    return float((90.0 - np.degrees(angle_rad) + convergence_deg) % period_deg)

@@ -1,0 +1,218 @@
+"""Rows of wall lines, wall bodies and openings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from wrackline.config import season_of
+from wrackline.numbers import OPENING, WALL, joined, place_numbers
+from wrackline.rooms import figures
+from wrackline.rooms.figures import Figure, Ground
+from wrackline.rooms.kinds import BODY
+from wrackline.rooms.openings import OUTSIDE, openings_of, seen
+from wrackline.rooms.view import View, azimuth, line_name
+from wrackline.walls.linework import RECORDED
+
+NO_PHASES = "phase_from, phase_to: the team has not dated it"
+
+
+def wall_lines(view: View) -> gpd.GeoDataFrame:
+    """Return recorded lines, then closings, with length, axis and depths.
+
+    Parameters
+    ----------
+    view : View
+
+    Returns
+    -------
+    GeoDataFrame
+        Fields of the contract's layer `wall_lines`.
+    """
+    pieces, work = view.network.pieces, view.network.work
+    names = [model.survey for model in view.models]
+    ground = Ground(pieces.weights(len(work.xyz)), work.xyz, work.survey_index(names), view.models)
+    ends = pieces.ends(work.xyz)
+    rows = [
+        _recorded_row(view, ground, ends, row, np.flatnonzero(pieces.line == row))
+        for row in range(len(work.lines))
+    ]
+    rows += [_closing_row(view, ends, k) for k in np.flatnonzero(pieces.kind != RECORDED)]
+    table = gpd.GeoDataFrame(rows, geometry="geometry", crs=view.site.crs)
+    middle = shapely.get_coordinates(
+        shapely.line_interpolate_point(table.geometry.to_numpy(), 0.5, normalized=True)
+    )
+    table["wall"] = place_numbers(WALL, middle, view.site.origin)
+    return table
+
+
+def _figures(view: View, ground: Ground, ends: np.ndarray, parts: np.ndarray) -> dict[str, Any]:
+    """Return length, axis and mean height of a line's pieces, as fields and as figures."""
+    xy, z = ends[parts][:, :, :2], ends[parts][:, :, 2]
+    whole = shapely.MultiLineString([*xy])
+    convergence, scale = view.factors(whole)
+    turn = figures.axis(xy, parts, 2)
+    return {
+        "length_m": figures.length(xy, parts).value / scale,
+        "axis_deg": azimuth(turn.value, convergence, 180.0),
+        "axis_sd_deg": float(np.degrees(ground.budget(turn).sd)),
+        "height": figures.mean_height(xy, z, parts),
+    }
+
+
+def _recorded_row(
+    view: View, ground: Ground, ends: np.ndarray, row: int, parts: np.ndarray
+) -> dict[str, Any]:
+    line = view.lines.iloc[row]
+    fields = _figures(view, ground, ends, parts)
+    height: Figure | None = fields.pop("height")
+    why = [NO_PHASES]
+    for place in ("top", "base"):
+        depth, sd = None, None
+        if line["traced_at"] == place and height is not None:
+            value, budget = view.depth_of(height.value, ground.budget(height))
+            depth, sd = value, budget.sd
+        elif line["traced_at"] == place:
+            why.append(f"{place}_depth_m: the survey took no heights along it")
+        else:
+            why.append(f"{place}_depth_m: traced at the {line['traced_at']}")
+        fields |= {f"{place}_depth_m": depth, f"{place}_depth_sd_m": sd}
+    surveys = [line["survey"], *filter(None, str(line["repeats"]).split(";"))]
+    return {
+        **fields,
+        "evidence": RECORDED,
+        "closing": None,
+        "gap_m": None,
+        "line_follows": line["line_follows"],
+        "traced_at": line["traced_at"],
+        "phase_from": None,
+        "phase_to": None,
+        "surveys": joined(surveys),
+        "lines": line_name(line),
+        "first_season": min(map(season_of, surveys)),
+        "last_season": max(map(season_of, surveys)),
+        "null_because": "; ".join(why),
+        "geometry": shapely.LineString(view.network.work.xyz[view.network.work.line == row]),
+    }
+
+
+def _closing_row(view: View, ends: np.ndarray, piece: int) -> dict[str, Any]:
+    pieces = view.network.pieces
+    vertices = np.unique(pieces.vertices[piece])
+    lines = view.lines.iloc[np.unique(view.network.work.line[vertices])]
+    flat = ends[piece].copy()
+    flat[:, 2] = np.nan
+    geometry = shapely.LineString(flat)
+    convergence, scale = view.factors(geometry)
+    turn = figures.axis(flat[None, :, :2], np.array([piece]), 2)
+    seasons = [season_of(name) for name in lines["survey"]]
+    why = "inferred, so nothing was measured on it: axis_sd_deg, top_depth_m, base_depth_m"
+    return {
+        "length_m": float(np.hypot(*(flat[1, :2] - flat[0, :2]))) / scale,
+        "axis_deg": azimuth(turn.value, convergence, 180.0),
+        "axis_sd_deg": None,
+        **dict.fromkeys(("top_depth_m", "top_depth_sd_m", "base_depth_m", "base_depth_sd_m")),
+        "evidence": "inferred",
+        "closing": str(pieces.kind[piece]),
+        "gap_m": float(pieces.gap_m[piece]),
+        "line_follows": lines["line_follows"].iloc[0],
+        "traced_at": None,
+        "phase_from": None,
+        "phase_to": None,
+        "surveys": joined(lines["survey"]),
+        "lines": joined(line_name(row) for _, row in lines.iterrows()),
+        "first_season": max(seasons),
+        "last_season": max(seasons),
+        "null_because": f"{why}; {NO_PHASES}",
+        "geometry": geometry,
+    }
+
+
+def wall_bodies(view: View, walls: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return wall bodies with their mean thickness: twice the area over the outline's length.
+
+    Parameters
+    ----------
+    view : View
+    walls : GeoDataFrame
+        Wall lines with their numbers, recorded lines first and in the view's order.
+    """
+    rows = [_body_row(view, walls, face) for face in np.flatnonzero(view.kind == BODY)]
+    return _table(rows, view, ["wall", "thickness_m", "thickness_sd_m", "evidence", "surveys"])
+
+
+def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
+    edges, side = view.bounds_of(face)
+    ends = view.network.edges[edges]
+    area, outline = figures.area(ends, edges, side), figures.length(ends, edges)
+    thickness = 2 * area.value / outline.value
+    figure = figures.combine(
+        [area, outline], [2 / outline.value, -2 * area.value / outline.value**2]
+    )
+    polygon = view.faces.polygons[face]
+    _, scale = view.factors(polygon)
+    length = view.network.length[edges]
+    share = float(length[view.network.recorded[edges]].sum() / length.sum())
+    return {
+        "wall": joined(walls["wall"].iloc[np.unique(view.edge_line[edges])]),
+        "thickness_m": thickness / scale,
+        "thickness_sd_m": view.ground.budget(figure).sd / scale,
+        "evidence": RECORDED if share > 0.95 else "inferred",
+        "surveys": view.surveys_of(edges),
+        "null_because": "",
+        "geometry": polygon,
+    }
+
+
+def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDataFrame:
+    """Return openings with their width and what they join.
+
+    Parameters
+    ----------
+    view : View
+    rooms : Series
+        Room number by face.
+    thresholds : array of Geometry
+        Thresholds recorded as such.
+    """
+    reach = view.site.walls.wall_max_thickness_m
+    rows = []
+    for opening in openings_of(view.network, view.faces, view.kind, reach):
+        ends = view.network.edges[opening.edges]
+        width = figures.length(ends, opening.edges)
+        _, scale = view.factors(opening.line)
+        names = ["outside" if face == OUTSIDE else rooms.get(face, "") for face in opening.joins]
+        surveys = view.surveys_of(opening.edges)
+        rows.append(
+            {
+                "width_m": width.value / scale,
+                "width_sd_m": view.ground.budget(width).sd / scale,
+                "joins": joined(filter(None, names)),
+                "evidence": "seen" if seen(opening, thresholds) else "possible",
+                "surveys": surveys,
+                "first_season": max(map(season_of, surveys.split(";"))),
+                "last_season": max(map(season_of, surveys.split(";"))),
+                "null_because": "",
+                "geometry": opening.line,
+            }
+        )
+    table = _table(
+        rows,
+        view,
+        ["width_m", "width_sd_m", "joins", "evidence", "surveys", "first_season", "last_season"],
+    )
+    middle = shapely.get_coordinates(shapely.centroid(table.geometry.to_numpy()))
+    table["opening"] = place_numbers(OPENING, middle, view.site.origin)
+    return table
+
+
+def _table(rows: list[dict[str, Any]], view: View, names: list[str]) -> gpd.GeoDataFrame:
+    """Return rows as a table that has its columns even where there is no row."""
+    columns = [*names, "null_because", "geometry"]
+    return gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=columns), geometry="geometry", crs=view.site.crs
+    )

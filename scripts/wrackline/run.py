@@ -1,0 +1,164 @@
+"""A run from the outside: the config first, one run a site, and products in place at the end.
+
+The process that a person starts stays light and in charge. It reads the config, locks the site,
+forks the engine, and puts the products in place when the engine has succeeded. Asked to stop, it
+ends all that it started. However it ends, the same command run again gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import gc
+import importlib
+import os
+import signal
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import FrameType
+
+from wrackline import failure, lock, promote
+from wrackline.errors import EXIT_BUG, EXIT_OK, EXIT_STOPPED, WracklineError
+from wrackline.job import Job
+from wrackline.step import die_with_parent
+
+ROOT = Path(__file__).resolve().parents[2]
+_STOP_SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+_STOPPED = "Stopped. results/ is the last complete record; run the same command again to go on."
+
+
+class StopRequestError(Exception):
+    """A person, or the system, asked the run to stop."""
+
+
+def run(
+    site: Path,
+    *,
+    read_config: Callable[[Path], object],
+    root: Path = ROOT,
+    cores: int | None = None,
+    check_only: bool = False,
+    patience_s: float = 10.0,
+) -> int:
+    """Check a site, build it and put its products in place.
+
+    Parameters
+    ----------
+    site : Path
+        Folder of the site.
+    read_config : callable
+        Reads the site's config; raises `wrackline.errors.ConfigError` when it can't be used.
+    root : Path, optional
+        Folder of the Snakefile.
+    cores : int, optional
+        Steps at work at once; as many as the machine has cores when not given.
+    check_only : bool, optional
+        Stop after the checks.
+    patience_s : float, optional
+        How long to wait for a step that an interrupted run left behind.
+
+    Returns
+    -------
+    int
+        The exit code: 0, or what `wrackline.errors` names.
+    """
+    job = Job(site.resolve(), root.resolve(), cores, check_only)
+    try:
+        with _stoppable():
+            read_config(site)
+            return _run_locked(job, patience_s=patience_s)
+    except WracklineError as error:
+        say(str(error))
+        return error.exit_code
+    except StopRequestError:
+        say(_STOPPED)
+        return EXIT_STOPPED
+
+
+def say(text: str) -> None:
+    """Write a line to standard output; a terminal that has gone away disturbs nothing."""
+    with contextlib.suppress(OSError):
+        os.write(1, (text + "\n").encode())
+
+
+def _run_locked(job: Job, *, patience_s: float) -> int:
+    handle = lock.acquire(job.site, patience_s=patience_s, say=say)
+    promote.recover(job.site)
+    code = _run_engine(job, handle=handle)
+    if code == EXIT_OK and not job.check_only and promote.promote(job.site):
+        say(f"The record is in {job.site / 'results'}.")
+    return code
+
+
+def _run_engine(job: Job, *, handle: int) -> int:
+    """Fork the engine, wait for it, and leave nothing that it started at work."""
+    sys.stdout.flush()
+    sys.stderr.flush()
+    signal.pthread_sigmask(signal.SIG_BLOCK, _STOP_SIGNALS)
+    child = os.fork()
+    if child == 0:
+        _become_engine(job, handle=handle)
+    try:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _STOP_SIGNALS)
+        status = os.waitpid(child, 0)[1]
+    except StopRequestError:
+        with contextlib.suppress(ProcessLookupError, ChildProcessError):
+            os.kill(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+        lock.end_holders(job.site)
+        raise
+    if status != 0:
+        lock.end_holders(job.site)
+    if not os.WIFSIGNALED(status):
+        return os.WEXITSTATUS(status)
+    found = failure.ended_from_outside(os.WTERMSIG(status))
+    say(found.text)
+    return found.exit_code
+
+
+def _become_engine(job: Job, *, handle: int) -> None:
+    """Do the engine's work in this, the forked, process; never return.
+
+    The locked file becomes standard input, for this process and all that it starts. Loading
+    Snakemake is most of an idle run, and a short-lived process needs no garbage collection.
+    """
+    code = EXIT_BUG
+    try:
+        die_with_parent()
+        os.dup2(handle, 0)
+        for number in _STOP_SIGNALS:
+            if signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, signal.SIG_DFL)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _STOP_SIGNALS)
+        gc.disable()
+        code = importlib.import_module("wrackline.engine").start(job)
+    except BaseException:
+        traceback.print_exc()
+    finally:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code)
+
+
+@contextlib.contextmanager
+def _stoppable() -> Iterator[None]:
+    """Turn the first stop signal into `StopRequestError`; later ones can't disturb the stopping.
+
+    A signal that this process was started to ignore, as under ``nohup``, stays ignored.
+    """
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        for number in _STOP_SIGNALS:
+            signal.signal(number, signal.SIG_IGN)
+        raise StopRequestError
+
+    before = {number: signal.getsignal(number) for number in _STOP_SIGNALS}
+    for number, handler in before.items():
+        if handler is not signal.SIG_IGN:
+            signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -1,0 +1,1 @@
+"""Stage walls: recorded lines in, one clean network out, every closing marked as inferred."""
