@@ -194,18 +194,22 @@ def _not_a_mapping(name: Path, content: Any) -> Fault:
     )
 
 
-def _repeated_keys(node: yaml.Node) -> Iterator[tuple[str, int]]:
+def _repeated_keys(node: yaml.Node, above: tuple[yaml.Node, ...] = ()) -> Iterator[tuple[str, int]]:
     """Yield keys that stand twice in one block, with the line of the second."""
+    if any(node is other for other in above):
+        return  # an alias to a block that it stands in
+    above = (*above, node)
     if isinstance(node, yaml.SequenceNode):
         for item in node.value:
-            yield from _repeated_keys(item)
+            yield from _repeated_keys(item, above)
     if isinstance(node, yaml.MappingNode):
         seen: set[str] = set()
         for key, value in node.value:
-            if key.value in seen:
-                yield str(key.value), key.start_mark.line + 1
-            seen.add(key.value)
-            yield from _repeated_keys(value)
+            name = str(key.value)
+            if name in seen:
+                yield name, key.start_mark.line + 1
+            seen.add(name)
+            yield from _repeated_keys(value, above)
 
 
 def _repeated(name: Path, key: str, row: int) -> Fault:

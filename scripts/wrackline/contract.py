@@ -177,6 +177,10 @@ LAYERS: dict[str, tuple[Field, ...]] = {
 }
 
 
+PLAN_LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")
+"""Layers of a plan, in the order in which steps write them."""
+
+
 def columns(layer: str) -> dict[str, str]:
     """Return a layer's fields and their types, the form that `wrackline.vectors` takes."""
     return {field.name: field.kind for field in LAYERS[layer]}

@@ -12,7 +12,6 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-
 from pyproj import CRS, Proj, Transformer, network
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup

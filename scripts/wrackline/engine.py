@@ -15,6 +15,7 @@ import os
 import sys
 import traceback
 from argparse import ArgumentParser, Namespace
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -39,20 +40,19 @@ class Engine:
 
     def run(self) -> int:
         """Check and build; return the exit code."""
-        site = self._job.site
-        housekeeping.distrust_unrecorded(site, recorded_date=_recorded_dates(site))
         if not self._make("check", heading="Checking the survey files"):
             return self._failed()
-        faults, suspicions = read_verdict(site)
+        faults, suspicions = read_verdict(self._job.site)
         if faults:
             return self._refuse(faults)
         self._tell_suspicions(suspicions)
         if self._job.check_only:
             self._say("No faults found.")
             return EXIT_OK
-        if not self._make("all", heading="Building"):
+        if not self._make("check", "all", heading="Building"):
             return self._failed()
-        self._sweep()
+        products, logs = self._list("check", "all")
+        housekeeping.sweep(self._job.site, products=products, logs=logs)
         if not progress.read_records(self._job.records):
             self._say("Nothing to do: results are up to date.")
         return EXIT_OK
@@ -67,25 +67,30 @@ class Engine:
         parsed: tuple[ArgumentParser, Namespace] = parse_args([str(word) for word in words])
         return parsed
 
-    def _snakemake(self, target: str, **changes: Any) -> bool:
+    def _snakemake(self, *targets: str, **changes: Any) -> bool:
         """Run Snakemake once, with its command-line arguments changed as given."""
         arguments = copy.copy(self._arguments)
-        arguments.targets = [target]
+        arguments.targets = list(targets)
         for name, value in changes.items():
             setattr(arguments, name, value)
         return bool(args_to_api(arguments, self._parser))
 
-    def _make(self, target: str, *, heading: str) -> bool:
-        return self._snakemake(target, logger_wrackline_heading=heading)
-
-    def _sweep(self) -> None:
-        """Remove what no rule makes, going by Snakemake's summary of both targets."""
+    def _list(self, *targets: str) -> tuple[set[str], set[str]]:
+        """Return what targets ask for, and its logs; nothing when the rules can't be read."""
         text = io.StringIO()
         with contextlib.redirect_stdout(text):
-            done = self._snakemake("all", targets=["check", "all"], summary=True)
-        products, logs = read_summary(text.getvalue())
-        if done and products:
-            housekeeping.sweep(self._job.site, products=products, logs=logs)
+            self._snakemake(*targets, summary=True)
+        return read_summary(text.getvalue())
+
+    def _make(self, *targets: str, heading: str) -> bool:
+        """Make what targets ask for; a product that can't be trusted is made again."""
+        site = self._job.site
+        products, _ = self._list(*targets)
+        doubtful = housekeeping.untrusted(
+            site, products=products, recorded_date=_recorded_dates(site)
+        )
+        changes = {"forcerun": doubtful, "logger_wrackline_heading": heading}
+        return bool(products) and self._snakemake(*targets, **changes)
 
     def _failed(self) -> int:
         found = failure.explain(progress.read_records(self._job.records), site=self._job.site)
@@ -117,12 +122,23 @@ def start(job: Job) -> int:
 
     Standard output and standard error go to ``logs/run.log``, with whatever Snakemake or a step
     that has no log yet prints; only lines meant for a person go to the terminal.
+
+    Notes
+    -----
+    Snakemake works in a second thread. In the first it would take over the signal TERM, with a
+    handler that waits for a lock that the interrupted code may hold, and so now and then for ever.
     """
     terminal = os.dup(1)
     _log_to(job.log)
     job.records.write_text("", encoding="utf-8")
     fix_environment()
     os.chdir(job.site)
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(_work, job, terminal=terminal).result()
+
+
+def _work(job: Job, *, terminal: int) -> int:
+    """Run the engine; a mistake of ours becomes a message, its traceback stays in the log."""
     try:
         housekeeping.distrust_foreign_work(job.site)
         code = Engine(job, terminal=terminal).run()
@@ -146,9 +162,11 @@ def read_verdict(site: Path) -> tuple[list[Fault], list[Fault]]:
 def read_summary(text: str) -> tuple[set[str], set[str]]:
     r"""Return products and logs from the table that ``snakemake --summary`` prints.
 
+    What a rule makes for a while only, and is gone, isn't among the products.
+
     Examples
     --------
-    >>> table = "output_file\tdate\trule\tlog-file(s)\nwork/a\t-\tmake\tlogs/a,logs/b\n"
+    >>> table = "output_file\tlog-file(s)\tstatus\nwork/a\tlogs/a,logs/b\tok\n"
     >>> products, logs = read_summary(table)
     >>> sorted(products), sorted(logs)
     (['work/a'], ['logs/a', 'logs/b'])
@@ -157,9 +175,9 @@ def read_summary(text: str) -> tuple[set[str], set[str]]:
     if not lines:
         return set(), set()
     head, *rows = lines
-    product, log = head.index("output_file"), head.index("log-file(s)")
+    product, log, status = map(head.index, ("output_file", "log-file(s)", "status"))
     logs = {name for row in rows for name in row[log].split(",")} - {"-", ""}
-    return {row[product] for row in rows}, logs
+    return {row[product] for row in rows if row[status] != "removed temp file"}, logs
 
 
 def _recorded_dates(site: Path) -> housekeeping.RecordedDate:

@@ -96,7 +96,7 @@ def _explain_step(record: Record, *, messages: Sequence[str], site: Path) -> Fai
     own = re.compile(rf"\.{record['step']}\.py'|\brule {record['step']}\b")
     message = next(filter(own.search, messages), "")
     number = _signal_in(message)
-    if account.get("end") != "done" and number is not None:
+    if number is not None:
         return _stopped_step(name, number, log)
     if account.get("end") != "done":
         return bug(name, _last_line(site / "logs" / "run.log"), "logs/run.log")

@@ -28,15 +28,18 @@ _NEVER = "wrackline.step"
 # Import names that differ from the name of the distribution that holds them.
 _DISTRIBUTIONS = {"yaml": "PyYAML", "mpl_toolkits": "matplotlib", "osgeo": "GDAL"}
 
+_COMPANIONS = (".dbf", ".shx", ".prj", ".cpg", ".tfw", ".wld")
+
 _Block = list[ast.stmt]
 
 
 @dataclass(frozen=True)
 class _Module:
-    """What one source file contributes: its own digest, and the dotted names it imports."""
+    """What one source file contributes: its code, the dotted names it imports, its data files."""
 
     digest: str
     imports: frozenset[str]
+    data: tuple[Path, ...]
 
 
 def fingerprint(step: str, *, scripts: Path = SCRIPTS) -> str:
@@ -61,13 +64,16 @@ def fingerprint(step: str, *, scripts: Path = SCRIPTS) -> str:
     """
     files, packages = _closure(scripts / f"{step}.py", roots=(scripts, SCRIPTS))
     lines = [f"python {sys.version_info.major}.{sys.version_info.minor}"]
-    lines += sorted(f"{name} {_read(file).digest}" for name, file in files.items())
+    for name, file in sorted(files.items()):
+        module = _read(file)
+        digests = [module.digest, *(_digest(data.read_bytes()) for data in module.data)]
+        lines.append(" ".join([name, *digests]))
     lines += package_versions(packages)
     return _digest("\n".join(lines).encode())
 
 
 def stamp(*paths: Path) -> str:
-    """Return a digest of the size and date of files, to put in a rule's params.
+    """Return a digest of the size and date of survey files, to put in a rule's params.
 
     Snakemake re-runs a rule for an input that is newer than the output, but not when a file is
     replaced by another that is older, as when a corrected export is copied with its date.
@@ -75,7 +81,8 @@ def stamp(*paths: Path) -> str:
     Parameters
     ----------
     *paths : Path
-        Files; one that is missing counts as missing.
+        Files, or folders that hold a data set; one that is missing counts as missing. Companions
+        count with a file: what has the same name and a suffix such as ``.dbf`` or ``.prj``.
 
     Returns
     -------
@@ -84,9 +91,11 @@ def stamp(*paths: Path) -> str:
     """
     lines = []
     for path in paths:
-        status = path.stat() if path.is_file() else None
-        size_date = f"{status.st_size} {status.st_mtime_ns}" if status else "missing"
-        lines.append(f"{path.name} {size_date}")
+        inside = sorted(path.rglob("*")) if path.is_dir() else []
+        for file in [path, *map(path.with_suffix, _COMPANIONS), *inside]:
+            status = file.stat() if file.is_file() else None
+            size_date = f"{status.st_size} {status.st_mtime_ns}" if status else "missing"
+            lines.append(f"{file} {size_date}")
     return _digest("\n".join(lines).encode())
 
 
@@ -160,8 +169,12 @@ def _closure(step: Path, *, roots: tuple[Path, ...]) -> tuple[dict[str, Path], f
     return files, frozenset(packages)
 
 
+@cache
 def _find(name: str, *, roots: tuple[Path, ...]) -> Path | None:
-    """Return the source file of a dotted module name, or None when it isn't the project's."""
+    """Return the source file of a dotted module name, or None when it isn't the project's.
+
+    Looked up once a process, as a change of names while a run is set up means nothing.
+    """
     for root in roots:
         stem = root.joinpath(*name.split("."))
         for file in (stem.with_name(stem.name + ".py"), stem / "__init__.py"):
@@ -181,15 +194,15 @@ def _read_version(file: Path, _mtime_ns: int, _size: int) -> _Module:
     tree = ast.parse(file.read_bytes())
     imports: set[str] = set()
     data: list[str] = []
+    package = _package(file)
     for block in _blocks(tree):
         _drop_docstring(block)
         for node in block:
-            imports.update(_imported(node, package=_package(file)))
+            imports.update(_imported(node, package=package))
             data += _data_files(node)
-    code = compile(tree, "", "exec", dont_inherit=True)
-    parts = [repr(_plain(code)).encode()]
-    parts += [name.encode() + (file.parent / name).read_bytes() for name in data]
-    return _Module(_digest(*parts), frozenset(imports))
+    code = repr(_plain(compile(tree, "", "exec", dont_inherit=True)))
+    paths = tuple(file.parent / name for name in data)
+    return _Module(_digest(code.encode()), frozenset(imports), paths)
 
 
 def _package(file: Path) -> list[str]:
@@ -283,8 +296,5 @@ def _plain(value: object) -> object:
     return value
 
 
-def _digest(*parts: bytes) -> str:
-    total = hashlib.blake2b(digest_size=16)
-    for part in parts:
-        total.update(len(part).to_bytes(8, "big") + part)
-    return total.hexdigest()
+def _digest(content: bytes) -> str:
+    return hashlib.blake2b(content, digest_size=16).hexdigest()

@@ -1,7 +1,7 @@
 """What may be trusted under `work/` before a run, and what must not stay there after it.
 
-Before: a product stands only when Snakemake's own record of it does, and describes the file that
-is there. After: what no rule of the present site makes goes.
+Before: a product is trusted only when Snakemake's own record of it is there, and describes the file
+that is there. After: what no rule of the present site makes goes.
 """
 
 from __future__ import annotations
@@ -43,44 +43,40 @@ def distrust_foreign_work(site: Path) -> bool:
     return removed
 
 
-def distrust_unrecorded(site: Path, *, recorded_date: RecordedDate) -> list[str]:
-    """Remove every file under `work/` that isn't the one that Snakemake's record describes.
+def untrusted(site: Path, *, products: Collection[str], recorded_date: RecordedDate) -> list[str]:
+    """Return the products that are not there, or not as Snakemake's record describes them.
+
+    Snakemake itself makes such a product again only when something else asks for it.
 
     Parameters
     ----------
     site : Path
         Folder of the site.
+    products : collection of str
+        What the present rules make, relative to the site.
     recorded_date : callable
-        Gives, for a product's path relative to the site, the date that its record states, in
-        seconds, or None when there is no record.
+        Gives, for a product, the date that its record states, in seconds, or None when there is
+        no record.
 
     Returns
     -------
     list of str
-        The files removed, relative to the site.
+        Sorted; empty when all can be trusted.
     """
-    removed = []
-    for name, status in _walk(site, "work"):
-        stated = recorded_date(name)
-        trusted = (
-            stated == status.st_mtime
-            if stated is not None
-            else _in_recorded_folder(site, name, recorded_date=recorded_date)
-        )
-        if not trusted and name != f"work/{BOND}":
-            (site / name).unlink()
-            removed.append(name)
-    return sorted(removed)
+    return sorted(
+        name
+        for name in products
+        if (stated := recorded_date(name)) is None or stated != _date(site / name)
+    )
 
 
-def _in_recorded_folder(site: Path, name: str, *, recorded_date: RecordedDate) -> bool:
-    """Return whether a file lies in a folder that is, as a whole, a recorded product."""
-    for folder in _folders(name):
-        stated = recorded_date(folder)
-        if stated is not None:
-            finished = site / folder / ".snakemake_timestamp"
-            return finished.is_file() and finished.stat().st_mtime == stated
-    return False
+def _date(product: Path) -> float | None:
+    """Return the date that Snakemake goes by: of a folder, that of the stamp it leaves in it."""
+    file = product / ".snakemake_timestamp" if product.is_dir() else product
+    try:
+        return file.lstat().st_mtime
+    except FileNotFoundError:
+        return None
 
 
 def sweep(site: Path, *, products: Collection[str], logs: Collection[str]) -> list[str]:
@@ -102,7 +98,7 @@ def sweep(site: Path, *, products: Collection[str], logs: Collection[str]) -> li
     stale = [
         name
         for top in ("work", "logs")
-        for name, _ in _walk(site, top)
+        for name in _walk(site, top)
         if keep.isdisjoint([name, *_folders(name)])
     ]
     for name in stale:
@@ -124,20 +120,11 @@ def prune_snakemake_logs(site: Path) -> None:
         log.unlink()
 
 
-def _walk(site: Path, top: str) -> Iterator[tuple[str, os.stat_result]]:
+def _walk(site: Path, top: str) -> Iterator[str]:
     """Yield every file under a folder of the site, by its path relative to the site."""
-    queue = [top]
-    while queue:
-        folder = queue.pop()
-        if not (site / folder).is_dir():
-            continue
-        with os.scandir(site / folder) as entries:
-            for entry in entries:
-                name = f"{folder}/{entry.name}"
-                if entry.is_dir(follow_symlinks=False):
-                    queue.append(name)
-                else:
-                    yield name, entry.stat(follow_symlinks=False)
+    for root, _, names in os.walk(site / top):
+        folder = Path(root).relative_to(site).as_posix()
+        yield from (f"{folder}/{name}" for name in names)
 
 
 def _remove_empty_folders(top: Path) -> None:

@@ -364,11 +364,60 @@ class Season(Strict):
         return self
 
 
+NEUTRAL_ERRORS: dict[str, Any] = {
+    "random_horizontal_sd_m": 0.0,
+    "random_vertical_sd_m": 0.0,
+    "patchy_horizontal_sd_m": 0.0,
+    "patchy_vertical_sd_m": 0.0,
+    "patchy_distance_m": 0.0,
+    "error_sources": [],
+    "applied_offset": None,
+}
+NEUTRAL_TRAITS: dict[str, Any] = {
+    "line_follows": "face",
+    "traced_at": "top",
+    "resolution_m": None,
+    "looked_at": None,
+    "note": "",
+}
+NEUTRAL_SITE: dict[str, Any] = {
+    "name": "-",
+    "credit": "",
+    "demo": None,
+    "seabed": SeabedSettings(),
+}
+
+
+def for_reading(survey: Survey) -> Survey:
+    """Return a survey with what reading its file doesn't use at one neutral value.
+
+    Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
+    """
+    return survey.model_copy(update={**NEUTRAL_ERRORS, **NEUTRAL_TRAITS})
+
+
+def for_fitting(survey: Survey) -> Survey:
+    """Return a survey with what placing it and stating its errors doesn't use neutral."""
+    reading = {"technique": "-", "layer": None, "wall_thickness_m": None}
+    return survey.model_copy(update={**NEUTRAL_TRAITS, **reading, "wall_thickness_sd_m": 0.0})
+
+
+def for_placing(site: Site) -> Site:
+    """Return a site with its CRS, origin and error sources alone."""
+    level = SeaLevel(name="datum", height_m=0.0, sd_m=0.0)
+    plain = {"walls": WallSettings(), "rooms": RoomSettings(), "vertical_datum": "-"}
+    return site.model_copy(
+        update={**NEUTRAL_SITE, **plain, "sea_levels": [level], "depths_below": "datum"}
+    )
+
+
+def for_measuring(site: Site) -> Site:
+    """Return a site with what rooms are measured by: no seabed settings, one sea level."""
+    return site.model_copy(
+        update={**NEUTRAL_SITE, "sea_levels": [site.depth_level], "vertical_datum": "-"}
+    )
+
+
 def to_json(part: Strict) -> str:
     """Return one config part as canonical JSON, the form in which rules hand it to steps."""
     return part.model_dump_json()
-
-
-def as_json_values(part: Strict) -> dict[str, Any]:
-    """Return one config part as JSON-ready values."""
-    return part.model_dump(mode="json")

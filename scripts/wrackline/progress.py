@@ -27,14 +27,11 @@ class _Job:
     """A step at work."""
 
     rule: str
+    message: str
     wildcards: dict[str, str]
     log: list[str]
     started: float
     timer: threading.Timer
-
-    @property
-    def name(self) -> str:
-        return " ".join([self.rule, *self.wildcards.values()])
 
 
 class Progress:
@@ -101,7 +98,8 @@ class Progress:
         wildcards = {str(k): str(v) for k, v in dict(event.get("wildcards") or {}).items()}
         rule = str(event["rule_name"])
         log = [str(path) for path in event.get("log") or []]
-        self._jobs[number] = _Job(rule, wildcards, log, time.monotonic(), timer)
+        message = str(event.get("rule_msg") or "")
+        self._jobs[number] = _Job(rule, message, wildcards, log, time.monotonic(), timer)
         timer.start()
 
     def _on_job_finished(self, event: Event) -> None:
@@ -133,8 +131,10 @@ class Progress:
             self._print(f"at work: {self._label(job)} ({self._long_step_s:.0f} s so far)")
 
     def _label(self, job: _Job) -> str:
+        """Return the rule's own message; without one, its stage, its name and its wildcards."""
         stage = self._stages.get(job.rule)
-        return f"{stage}: {job.name}" if stage else job.name
+        name = " ".join([job.rule, *job.wildcards.values()])
+        return job.message or (f"{stage}: {name}" if stage else name)
 
     def _print(self, line: str) -> None:
         """Write to the terminal; one that has gone away stops no run."""

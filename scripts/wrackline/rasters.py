@@ -107,9 +107,9 @@ class Grid:
 
     def centres(self) -> tuple[Array, Array]:
         """Return eastings of the columns' centres and northings of the rows' centres [m]."""
-        easting = self.origin[0] + (np.arange(self.west, self.east) + 0.5) * self.cell_m
-        rows = np.arange(self.north - 1, self.south - 1, -1)
-        return easting, self.origin[1] + (rows + 0.5) * self.cell_m
+        columns = np.arange(self.west, self.east, dtype=np.float64) + 0.5
+        rows = np.arange(self.north - 1, self.south - 1, -1, dtype=np.float64) + 0.5
+        return self.origin[0] + columns * self.cell_m, self.origin[1] + rows * self.cell_m
 
     def flat(self, easting: Ints, northing: Ints) -> Ints:
         """Return index into the raveled raster of places in ticks; −1 outside the grid."""

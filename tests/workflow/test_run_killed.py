@@ -68,7 +68,7 @@ def kill(run, target, number):
 def kill_and_run_again(site, target, number, moment):
     """Disturb a run; return how it ended, what it left, and what a second run made."""
     before = dates(site)
-    run = site.start(MINI_DELAY_S="0.7")
+    run = site.start(MINI_DELAY_S="0.4")
     wait_for(at_work(site, moment, before))
     processes = [run.pid, engine_of(run), *children(engine_of(run))]
     kill(run, target, number)

@@ -12,7 +12,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import shapely
-from pyproj import CRS, Transformer
+from pyproj import CRS, Geod, Transformer
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -34,7 +34,10 @@ class Ground:
     def __init__(self, crs: str) -> None:
         projected = CRS.from_user_input(crs)
         self._back = Transformer.from_crs(projected, projected.geodetic_crs, always_xy=True)
-        self._ellipsoid = projected.get_geod()
+        ellipsoid = projected.ellipsoid
+        if ellipsoid is None:
+            raise ValueError(f"{crs} has no ellipsoid")
+        self._ellipsoid = Geod(a=ellipsoid.semi_major_metre, rf=ellipsoid.inverse_flattening)
 
     def _lon_lat(self, shape: BaseGeometry) -> BaseGeometry:
         return shapely.transform(shape, lambda xy: np.column_stack(self._back.transform(*xy.T)))

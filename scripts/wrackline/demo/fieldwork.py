@@ -15,6 +15,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from wrackline.demo.hamlet import Hamlet, House, Run
 from wrackline.demo.survey import displace
@@ -233,10 +234,15 @@ def bed_poles(work: Fieldwork) -> pd.DataFrame:
 
 def floors(work: Fieldwork) -> pd.DataFrame:
     """Return points on floors, with the evidence that each is a floor."""
-    places, heights, evidence, notes = [], [], [], []
+    places: list[Array] = []
+    heights: list[float] = []
+    evidence: list[str] = []
+    notes: list[str] = []
     for house in work.hamlet.houses.values():
         for name, room in house.truth.rooms.items():
-            for kind, count in room.floor_seen.items() if room.floor_m is not None else ():
+            if room.floor_m is None:
+                continue
+            for kind, count in room.floor_seen.items():
                 places.append(_floor_places(work, house, name, seen=kind, count=count))
                 heights += [room.floor_m] * count
                 evidence += [kind] * count
@@ -271,15 +277,17 @@ def features(work: Fieldwork) -> gpd.GeoDataFrame:
         np.concatenate([places for places, *_ in drawn]) if drawn else np.zeros((0, 3))
     )
     pieces = np.split(measured.round(3), np.cumsum(count)[:-1])
-    make = {
-        "point": lambda p: shapely.Point(p[0]),
-        "line": shapely.LineString,
-        "outline": shapely.Polygon,
-    }
-    shapes = [make[kind_of](piece) for piece, (_, kind_of, *_) in zip(pieces, drawn, strict=False)]
+    shapes = [_shape(drawn[k][1], piece) for k, piece in enumerate(pieces[: len(drawn)])]
     columns = ["line", "kind", "origin", "note"]
     table = pd.DataFrame([row for *_, row in drawn], columns=columns)
     return gpd.GeoDataFrame(table, geometry=shapes, crs=work.hamlet.truth.crs)
+
+
+def _shape(kind: str, places: Array) -> BaseGeometry:
+    """Return a point, a line or an outline through places."""
+    if kind == "point":
+        return shapely.Point(places[0])
+    return shapely.LineString(places) if kind == "line" else shapely.Polygon(places)
 
 
 Drawn = tuple[Array, str, tuple[str, str, str, str]]

@@ -23,7 +23,7 @@ def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
     os.environ["OGR_CURRENT_DATE"] = FIXED_DATE
     try:
         for name, table in layers.items():
-            kind = None if table.geom_type.nunique() == 1 else "Unknown"
+            kind = "Unknown" if len(set(table.geom_type)) > 1 else None
             table.to_file(path, layer=name, driver="GPKG", engine="pyogrio", geometry_type=kind)
     finally:
         if before is None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -66,8 +67,9 @@ class Frame:
         """
         turn = np.radians(self.azimuth_grid_deg)
         sine, cosine = np.sin(turn), np.cos(turn)
-        moved: Array = across_along @ np.array([[cosine, -sine], [sine, cosine]])
-        return moved + (self.easting, self.northing)
+        turned = across_along @ np.array([[cosine, -sine], [sine, cosine]])
+        placed: Array = turned + np.array([self.easting, self.northing])
+        return placed
 
     def put(self, shape: BaseGeometry) -> BaseGeometry:
         """Return a shape drawn in the frame as it lies in the site's CRS."""
@@ -282,7 +284,7 @@ def _sides(polygon: Polygon) -> list[LineString]:
     whole = shapely.normalize(polygon)  # a ring then starts at a corner, not within a side
     for ring in (whole.exterior, *whole.interiors):
         corners = np.array(shapely.simplify(ring, 1e-3).coords)
-        sides += [LineString(pair) for pair in zip(corners[:-1], corners[1:], strict=True)]
+        sides += [LineString(pair) for pair in pairwise(corners)]
     return sides
 
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from typing import Any, Literal
 
 from pydantic import Field, ValidationError
+from shapely import Polygon, box, union_all
 
 from wrackline.errors import ConfigError, Fault
 from wrackline.model import Name, Number, Point, Positive, Strict, Text
@@ -205,14 +206,7 @@ def parse(truth: Mapping[str, Any], *, file: str = "") -> Truth:
 
 def _loose_ends(truth: Truth) -> list[tuple[str, str]]:
     """Return what names something that isn't there: the key, and what it may name."""
-    loose = []
-    for name, building in truth.buildings.items():
-        if building.family not in truth.families:
-            loose.append((f"buildings.{name}.family", f"one of {list(truth.families)}"))
-        for number, door in enumerate(building.doorways):
-            if door.room not in building.rooms:
-                where = f"buildings.{name}.doorways.{number}.room"
-                loose.append((where, f"one of {list(building.rooms)}"))
+    loose = [end for name in truth.buildings for end in _loose_walls(truth, name)]
     for name, thing in truth.features.items():
         if thing.building is not None and thing.building not in truth.buildings:
             loose.append((f"features.{name}.building", f"one of {list(truth.buildings)}"))
@@ -222,6 +216,39 @@ def _loose_ends(truth: Truth) -> list[tuple[str, str]]:
         if made.makes == "soundings" and (truth.water is None or made.starts is None):
             loose.append((f"surveys.{name}", "soundings need the water, and when they start"))
     return loose
+
+
+def _loose_walls(truth: Truth, name: str) -> list[tuple[str, str]]:
+    """Return what doesn't fit within one building."""
+    building = truth.buildings[name]
+    loose = []
+    if building.family not in truth.families:
+        loose.append((f"buildings.{name}.family", f"one of {list(truth.families)}"))
+    if not _one_body(building):
+        loose.append((f"buildings.{name}.rooms", "rooms a wall apart, so that all is one body"))
+    for number, door in enumerate(building.doorways):
+        where = f"buildings.{name}.doorways.{number}"
+        if door.room not in building.rooms:
+            loose.append((f"{where}.room", f"one of {list(building.rooms)}"))
+        elif not _within_its_wall(door, building.rooms[door.room]):
+            loose.append((f"{where}.at_m", "a doorway between the corners of its room"))
+    return loose
+
+
+def _one_body(building: Building) -> bool:
+    """Tell whether the rooms, each with its walls around it, hang together."""
+    grown = [
+        box(x - wall, y - wall, x + width + wall, y + depth + wall)
+        for wall in [building.wall_m]
+        for x, y, width, depth in (room.inside for room in building.rooms.values())
+    ]
+    return isinstance(union_all(grown), Polygon)
+
+
+def _within_its_wall(door: Doorway, room: Room) -> bool:
+    """Tell whether a doorway lies between the corners of its room's side."""
+    side = room.inside[2] if door.side in ("near", "far") else room.inside[3]
+    return door.width_m / 2 <= door.at_m <= side - door.width_m / 2
 
 
 def _fault(where: str, allowed: str, file: str) -> Fault:

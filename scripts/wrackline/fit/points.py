@@ -17,7 +17,7 @@ from wrackline.fit.water import level_at
 from wrackline.frames import placing
 from wrackline.intake.water import WaterRecord, read_water
 from wrackline.model import ErrorSource, SeaLevel, Site, Survey
-from wrackline.points import REACH_M, Points, PointWriter
+from wrackline.points import REACH_M, Points, PointWriter, points_info
 from wrackline.rasters import ticks
 from wrackline.uncertainty import ErrorModel, error_model
 from wrackline.verdict import Problems, Source
@@ -88,7 +88,8 @@ def fit_points(
     -------
     dict
         ``model`` (`ErrorModel.as_dict`), ``rows`` (points taken from intake), ``dropped`` (of
-        them, without water level), ``from_date``, ``to_date``, ``notes``.
+        them, without water level), ``from_date``, ``to_date``, ``notes``, and ``own_sd``: whether
+        the file states an uncertainty of its own.
 
     Raises
     ------
@@ -122,7 +123,8 @@ def fit_points(
         written = writer.count
     if written == 0:
         raise InputError(_none_left(source, rows))
-    return _account(source, frame, rows=rows, written=written)
+    account = _account(source, frame, rows=rows, written=written)
+    return {**account, "own_sd": points_info(out).with_sd}
 
 
 def _parts(stored: pq.ParquetFile, chunk: int) -> Iterator[Table]:

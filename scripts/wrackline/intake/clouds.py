@@ -67,6 +67,7 @@ def cloud_crs(source: Source) -> CRS | None:
     """Return the CRS that the file's header declares, None where it declares none."""
     with laspy.open(source.path) as stream:
         try:
-            return stream.header.parse_crs()
+            declared: CRS | None = stream.header.parse_crs()
         except CRSError:
             return None
+    return declared

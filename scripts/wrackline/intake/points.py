@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import laspy
-import lazrs
+import lazrs  # type: ignore[import-untyped]
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa

@@ -222,7 +222,7 @@ def _numbers(
     plain = texts if columns.decimal == "." else texts.str.replace(",", ".", regex=False)
     values = pd.to_numeric(plain.mask(missing, ""), errors="coerce").to_numpy(dtype=float)
     marks = pd.to_numeric(pd.Series(columns.no_value, dtype=str), errors="coerce").dropna()
-    missing |= np.isin(values, marks.to_numpy(dtype=float))
+    missing = missing | np.isin(values, marks.to_numpy(dtype=float))
     empty = texts.eq("").to_numpy(dtype=bool) & good & ~missing
     bad = good & ~missing & ~empty & ~np.isfinite(values)
     _name_cells(source, role, texts, rows, bad, problems=problems)

@@ -83,5 +83,5 @@ def utc_seconds(texts: pd.Series, offset_h: float) -> Array:
     seconds = (moments - pd.Timestamp(0, tz="UTC")).dt.total_seconds().to_numpy(dtype=float)
     own_zone = texts.str.contains(ZONE, regex=True).to_numpy(dtype=bool)
     # a date such as 2031-05-02 ends like a zone; a zone needs a clock time before it
-    own_zone &= texts.str.contains(":", regex=False).to_numpy(dtype=bool)
-    return np.where(own_zone, seconds, seconds - 3600.0 * offset_h)
+    clock = texts.str.contains(":", regex=False).to_numpy(dtype=bool)
+    return np.where(own_zone & clock, seconds, seconds - 3600.0 * offset_h)

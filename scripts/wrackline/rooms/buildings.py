@@ -41,8 +41,8 @@ def buildings_of(faces: Faces, kind: npt.NDArray[np.str_], length: npt.NDArray[n
     links = sparse.csr_matrix(
         (np.ones(int(keep.sum())), (shared.row[keep], shared.col[keep])), shape=shared.shape
     )
-    _, group = connected_components(links, directed=False)
-    group = np.where(joins, group, -1).astype(np.int64)
+    _, label = connected_components(links, directed=False)
+    group = np.where(joins, label, -1).astype(np.int64)
     group = _with_courts(faces, kind, length, group)
     with_room = np.unique(group[(kind == ROOM) & (group >= 0)])
     group[~np.isin(group, with_room)] = -1
@@ -56,13 +56,13 @@ def _with_courts(
     """Return the groups with each court given to the building that holds most of its outline."""
     touches = abs(faces.sides)
     joined = group.copy()
-    for court in np.flatnonzero(kind == COURT):
-        edges = touches[court].indices
+    for court in np.flatnonzero(kind == COURT).tolist():
+        edges = touches[[court]].indices
         weight = length[edges]
         held: dict[int, float] = {}
         for face in np.unique(touches[:, edges].tocoo().row):
             if group[face] >= 0:
-                common = np.intersect1d(edges, touches[face].indices)
+                common = np.intersect1d(edges, touches[[face]].indices)
                 held[int(group[face])] = held.get(int(group[face]), 0.0) + length[common].sum()
         best = max(held, key=lambda g: (held[g], -g), default=-1)
         if best >= 0 and held[best] >= COURT_SHARE * weight.sum():

@@ -38,7 +38,7 @@ class Faces:
         touches = abs(self.sides)
         shared = (touches @ touches.T).tolil()
         shared.setdiag(0)
-        return shared.tocsr()
+        return sparse.csr_matrix(shared)
 
 
 def faces_of(network: Network) -> Faces:

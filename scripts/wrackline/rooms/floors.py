@@ -49,7 +49,7 @@ def floor_of(polygon: shapely.Polygon, ends: Array, side: Array, thickness: Arra
     Returns
     -------
     Floor or None
-        None where a thickness is unknown.
+        None where a thickness is unknown, or where the walls would leave no floor.
 
     Examples
     --------
@@ -71,6 +71,8 @@ def floor_of(polygon: shapely.Polygon, ends: Array, side: Array, thickness: Arra
         lines = shapely.linestrings(ends)
         strips = shapely.buffer(lines, thickness / 2, cap_style="square")
         floor = shapely.difference(polygon, shapely.union_all(strips[thickness > 0]))
+    if shapely.is_empty(floor):
+        return None
     return Floor(floor, *_runs(floor, ends, side, thickness))
 
 

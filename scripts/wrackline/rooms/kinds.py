@@ -17,6 +17,9 @@ BODY, ROOM, COURT, LANE, UNKNOWN, SLIVER = "body", "room", "court", "lane", "unk
 SLIVER_M = 0.08
 """Narrower strips lie between two tracings of one line, not between two faces (no source)."""
 
+SLIVER_M2 = 0.25
+"""Smaller spaces are the corners that lines cut off where they cross, no spaces (no source)."""
+
 
 def kinds_of(
     faces: Faces,
@@ -48,7 +51,7 @@ def kinds_of(
     narrow = width <= rooms.lane_max_width_m
     return np.select(
         [
-            width < SLIVER_M,
+            (width < SLIVER_M) | (area < SLIVER_M2),
             by_faces & (width <= walls.wall_max_thickness_m),
             area < rooms.room_min_area_m2,
             narrow & (long >= rooms.lane_min_elongation),

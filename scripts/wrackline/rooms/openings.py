@@ -67,7 +67,7 @@ def openings_of(
         return []
     ends = network.pieces.ends(network.work.xyz)[pieces][:, :, :2]
     lines = shapely.linestrings(ends)
-    beside = [_beside(network, faces, piece) for piece in pieces]
+    beside = [_beside(network, faces, int(piece)) for piece in pieces]
     group = _grouped(lines, beside, kind, reach_m)
     found = []
     for number in range(group.max() + 1):

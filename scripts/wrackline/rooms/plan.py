@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import pandas as pd
-import shapely
 
 from wrackline.model import Site
-from wrackline.numbers import joined
+from wrackline.rooms.bed import Sampler
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.rooms import room_table, spaces_of
-from wrackline.rooms.view import View, prepare
+from wrackline.rooms.view import prepare
 from wrackline.rooms.walls import openings, wall_bodies, wall_lines
 from wrackline.rooms.whole import building_table, feature_table, footprints
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.network import Network
-
-LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")
-
-Sampler = Callable[[Sequence[shapely.Geometry]], pd.DataFrame]
-"""Polygons in; the seabed in each of them out, as `wrackline.seabed.sample` gives it."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +51,7 @@ def make_plan(
     Returns
     -------
     dict of str to GeoDataFrame
-        The layers of `LAYERS`, with the fields of the contract.
+        The layers of `PLAN_LAYERS`, with the fields of the contract.
     """
     view = prepare(network, models, site)
     met = MetFloors(items.floors, items.models)
@@ -80,25 +74,3 @@ def make_plan(
         "buildings": buildings,
         "features": feature_table(items.features, items.models, view, rooms),
     }
-
-
-def no_seabed(polygons: Sequence[shapely.Geometry]) -> pd.DataFrame:
-    """Return the sampler's answer for a site without soundings: no cell anywhere."""
-    return pd.DataFrame({"cells": [0] * len(polygons)})
-
-
-def contributing(plan: dict[str, gpd.GeoDataFrame]) -> str:
-    """Return the surveys that any row of a plan rests on."""
-    return joined(
-        part
-        for table in plan.values()
-        if "surveys" in table
-        for text in table["surveys"]
-        for part in str(text).split(";")
-        if part
-    )
-
-
-def view_is_empty(view: View) -> bool:
-    """Tell whether a view encloses nothing."""
-    return len(view.faces.polygons) == 0

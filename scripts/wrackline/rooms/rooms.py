@@ -130,14 +130,14 @@ def _size_fields(view: View, space: Space) -> dict[str, Any]:
     convergence, scale = view.factors(polygon)
     ends = view.network.edges[space.edges]
     turn = long_axis(ends, space.edges)
-    fields = {
+    fields: dict[str, Any] = {
         "axis_deg": azimuth(turn.value, convergence, 180.0),
         "axis_sd_deg": float(np.degrees(view.ground.budget(turn).sd)),
         "floor_area_m2": None,
         "floor_area_sd_m2": None,
         "centre_area_m2": _centre_area(view, space),
         "perimeter_m": None,
-        "why": "floor_area_m2, perimeter_m: the thickness of its walls is unknown",
+        "why": "floor_area_m2, perimeter_m: wall thickness unknown, or no floor left between walls",
     }
     if space.floor is not None:
         fields["floor_area_m2"] = float(space.floor.polygon.area) / scale**2

@@ -16,6 +16,7 @@ from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
+from wrackline.walls.closings import NODE_M
 from wrackline.walls.linework import RECORDED
 
 NO_PHASES = "phase_from, phase_to: the team has not dated it"
@@ -41,7 +42,8 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
         _recorded_row(view, ground, ends, row, np.flatnonzero(pieces.line == row))
         for row in range(len(work.lines))
     ]
-    rows += [_closing_row(view, ends, k) for k in np.flatnonzero(pieces.kind != RECORDED)]
+    inferred = (pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M)
+    rows += [_closing_row(view, ends, int(k)) for k in np.flatnonzero(inferred)]
     table = gpd.GeoDataFrame(rows, geometry="geometry", crs=view.site.crs)
     middle = shapely.get_coordinates(
         shapely.line_interpolate_point(table.geometry.to_numpy(), 0.5, normalized=True)
@@ -141,7 +143,7 @@ def wall_bodies(view: View, walls: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     walls : GeoDataFrame
         Wall lines with their numbers, recorded lines first and in the view's order.
     """
-    rows = [_body_row(view, walls, face) for face in np.flatnonzero(view.kind == BODY)]
+    rows = [_body_row(view, walls, int(face)) for face in np.flatnonzero(view.kind == BODY)]
     return _table(rows, view, ["wall", "thickness_m", "thickness_sd_m", "evidence", "surveys"])
 
 

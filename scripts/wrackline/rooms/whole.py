@@ -70,8 +70,8 @@ def _row(
 ) -> dict[str, Any]:
     members = np.flatnonzero(view.building == number)
     sides = view.faces.sides[members]
-    edges = np.unique(sides.indices)
-    side = np.asarray(sides[:, edges].sum(axis=0)).ravel()
+    edges = np.unique(sides.indices).astype(np.int64)
+    side = np.asarray(sides[:, edges].sum(axis=0)).ravel().astype(float)
     ends = view.network.edges[edges]
     convergence, scale = view.factors(outline)
     size, turn = figures.area(ends, edges, side), figures.axis(ends, edges, 4)

@@ -27,6 +27,7 @@ NODE_M = 0.001
 """Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
 
 TOUCH_M = 0.002
+SHORTEST_M = 1e-6
 BACK_M = 1.0
 """Stretch at a line's end from which its direction is taken, so that noise turns it less."""
 
@@ -34,6 +35,9 @@ CORNER_SINE = 0.34
 """Lines that meet at more than 20 degrees make a corner, else they are in line."""
 
 FOOT_PENALTY_M = 0.05
+
+OFF_LINE_M, TURN = 0.1, 0.4
+"""Ends are in line when each looks past the other by less than this, or than 0.4 of the gap."""
 
 
 @dataclass(frozen=True)
@@ -66,13 +70,18 @@ class Ends:
 
 @dataclass(frozen=True)
 class Candidate:
-    """One closing that might be made: `pieces` as ((i, j, t), (i, j, t)) per piece."""
+    """One closing that might be made: `pieces` as ((i, j, t), (i, j, t)) per piece.
+
+    `ends` are the free ends that it uses up; `meets` are ends of the wall that it leads to, close
+    enough to the place that nothing but a better closing of their own need lead them on.
+    """
 
     cost: float
     kind: str
     ends: tuple[int, ...]
     pieces: tuple[tuple[tuple[int, int, float], tuple[int, int, float]], ...]
     gap_m: float
+    meets: tuple[int, ...] = ()
 
 
 def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Pieces:
@@ -96,10 +105,13 @@ def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Piec
     candidates = [*field.to_walls(ends), *field.to_ends(ends)]
     candidates.sort(key=lambda c: (round(c.cost, 6), c.kind, *_place(c, ends)))
     used: set[int] = set()
+    met: set[int] = set()
     chosen = []
     for candidate in candidates:
-        if used.isdisjoint(candidate.ends):
+        needless = candidate.kind == "foot" and not met.isdisjoint(candidate.ends)
+        if used.isdisjoint(candidate.ends) and not needless:
             used.update(candidate.ends)
+            met.update(candidate.meets)
             chosen.append(candidate)
     return _as_pieces(chosen)
 
@@ -152,7 +164,10 @@ class Field:
         return Ends(pairs[:, 0], pairs[:, 1], line[pairs[:, 0]], xy[pairs[:, 0]], direction, reach)
 
     def free_ends(self) -> Ends:
-        """Return the ends that neither touch nor cross another line within the join distance."""
+        """Return the ends that neither touch nor cross another line within the join distance.
+
+        An end that misses by less than the node grid is free too: its closing makes sure of it.
+        """
         ends = self.all_ends()
         if not len(ends.vertex):
             return ends
@@ -160,7 +175,7 @@ class Field:
         stubs = shapely.linestrings(
             np.stack([ends.xy, ends.xy - ends.direction * back[:, None]], axis=1)
         )
-        end, segment = self.tree.query(stubs, predicate="dwithin", distance=TOUCH_M)
+        end, segment = self.tree.query(stubs, predicate="intersects")
         other = self.line[segment] != ends.line[end]
         served = np.zeros(len(ends.vertex), dtype=bool)
         served[end[other]] = True
@@ -184,10 +199,17 @@ class Field:
         vertex, back = int(ends.vertex[end]), int(ends.back[end])
         beyond = 1.0 + length / float(ends.reach[end])
         piece = ((vertex, vertex, 0.0), (back, vertex, beyond))
-        if short:
-            return Candidate(length, "extension", (end,), (piece,), length)
-        cost = length + self.settings.join_gap_m
-        return Candidate(cost, "doorway", (end,), (piece,), length)
+        cost = length if short else length + self.settings.join_gap_m
+        place = ends.xy[end] + length * ends.direction[end]
+        meets = self._ends_near(ends, place, segment)
+        kind = "extension" if short else "doorway"
+        return Candidate(cost, kind, (end,), (piece,), length, meets)
+
+    def _ends_near(self, ends: Ends, place: Array, segment: int) -> tuple[int, ...]:
+        """Return the free ends of a segment's line within the join distance of a place."""
+        away = np.hypot(*(ends.xy - place).T)
+        near = (ends.line == self.line[segment]) & (away <= self.settings.join_gap_m)
+        return tuple(int(end) for end in np.flatnonzero(near))
 
     def _first_hit(self, ends: Ends, end: int, reach: float) -> tuple[float, int] | None:
         """Return distance to, and index of, the first other line's piece that an end faces."""
@@ -249,22 +271,24 @@ class Field:
         if min(s, u) < -TOUCH_M or max(s, u) > gap:
             return None
         pieces = []
-        for end, length in ((p, max(s, 0.0)), (q, max(u, 0.0))):
+        for end, length in ((p, s), (q, u)):
+            if length < SHORTEST_M:
+                continue
             vertex, back = int(ends.vertex[end]), int(ends.back[end])
             beyond = 1.0 + length / float(ends.reach[end])
             pieces.append(((vertex, vertex, 0.0), (back, vertex, beyond)))
-        return Candidate(max(s, u), "corner", (p, q), tuple(pieces), s + u)
+        return Candidate(max(s, u), "corner", (p, q), tuple(pieces), max(s, 0.0) + max(u, 0.0))
 
     def _in_line(self, ends: Ends, p: int, q: int) -> Candidate | None:
         """Return the joint or doorway between two ends that face each other in line."""
         between = ends.xy[q] - ends.xy[p]
         length = float(np.hypot(*between))
         facing = float(ends.direction[p] @ ends.direction[q]) < 0
-        off_line = abs(float(_cross(between, ends.direction[p])))
+        off = max(abs(float(_cross(between, ends.direction[end]))) for end in (p, q))
         ahead = float(between @ ends.direction[p]) > -self.settings.join_gap_m
         wide = length > self.settings.join_gap_m
         limit = self.settings.doorway_max_m if wide else self.settings.join_gap_m
-        if not facing or not ahead or length > limit or off_line > max(0.1, 0.2 * length):
+        if not facing or not ahead or length > limit or off > max(OFF_LINE_M, TURN * length):
             return None
         vertices = int(ends.vertex[p]), int(ends.vertex[q])
         piece = ((vertices[0], vertices[0], 0.0), (vertices[1], vertices[1], 0.0))

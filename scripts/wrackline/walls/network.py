@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -81,7 +82,7 @@ class Network:
         values = np.stack([1 - self.fraction, self.fraction], axis=-1)
         shape = (2 * len(self.piece), 2 * len(self.pieces))
         along = sparse.csr_matrix((values.ravel(), (rows, columns.ravel())), shape=shape)
-        return along @ ends
+        return sparse.csr_matrix(along @ ends)
 
 
 def build_network(
@@ -184,7 +185,9 @@ def save(network: Network, folder: Path, crs: str) -> None:
     pieces = network.pieces
     ends = pieces.ends(network.work.xyz)[:, :, :2]
     vertices = pieces.vertices.reshape(-1, 4)
-    named = {name: vertices[:, k] for k, name in enumerate(list(PIECE_COLUMNS)[:4])}
+    named: dict[str, npt.NDArray[Any]] = {
+        name: vertices[:, k] for k, name in enumerate(list(PIECE_COLUMNS)[:4])
+    }
     named |= {"start_share": pieces.share[:, 0], "stop_share": pieces.share[:, 1]}
     named |= {"line": pieces.line, "kind": pieces.kind, "gap_m": pieces.gap_m}
     start, stop = network.fraction.T

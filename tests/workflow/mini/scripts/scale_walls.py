@@ -25,6 +25,7 @@ def main(snakemake):
         os.kill(os.getpid(), signal.SIGSEGV)
     if trouble == "linger":
         ctypes.CDLL(None).prctl(1, 0)  # as an outside program does, live on when the run is killed
+        os.environ["MINI_DELAY_S"] = "30"
     if trouble != "no output":
         total = snakemake.params.scale * sum_of(numbers)
         write_slowly(snakemake.output[0], f"{total}\n" * 1000)

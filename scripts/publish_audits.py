@@ -1,0 +1,27 @@
+"""Publish the audits: surveys against standards and against each other, deposit, intake.
+
+Writes CSV tables `accuracy`, `overlaps`, `suspicions` and `changes`, and copies `deposit`.
+"""
+
+import shutil
+
+from wrackline.io import read_json
+from wrackline.publish import audits
+from wrackline.publish.tables import write_csv
+from wrackline.step import step
+
+
+def main(job):
+    audit, report = read_json(job.input.audit), read_json(job.input.report)
+    write_csv(audits.accuracy_table(audit), job.output.accuracy)
+    write_csv(audits.overlap_table(read_json(job.input.overlaps)), job.output.overlaps)
+    write_csv(audits.suspicion_table(report), job.output.suspicions)
+    seasons = {
+        season: read_json(path)
+        for season, path in zip(job.params.seasons, job.input.changes, strict=True)
+    }
+    write_csv(audits.change_table(seasons), job.output.changes)
+    shutil.copyfile(job.input.deposit, job.output.deposit)
+
+
+step(main, snakemake)

@@ -1,0 +1,35 @@
+"""Publish the site as now known.
+
+Writes `site.gpkg` with every layer of `wrackline.contract.LAYERS`, one CSV a layer, the list of
+fields, and the statement of units, datum, sea level, dates and caution as `READ_ME.txt`.
+"""
+
+import json
+from pathlib import Path
+
+from wrackline import contract, vectors
+from wrackline.contract import PLAN_LAYERS
+from wrackline.publish.packages import write_package
+from wrackline.publish.site import bed_lines, survey_layer
+from wrackline.publish.tables import field_list, write_csv
+from wrackline.publish.words import as_text
+from wrackline.step import step
+
+
+def main(job):
+    crs, about = job.params.crs, json.loads(job.params.about)
+    plan = zip(PLAN_LAYERS, job.input.plan, strict=True)
+    layers = {layer: vectors.read(path) for layer, path in plan}
+    layers["contours"] = bed_lines("contours", job.input.contours, crs)
+    layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
+    layers["surveys"] = survey_layer(
+        job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
+    )
+    write_package(layers, job.output.package, crs=crs, about=about)
+    for layer, path in zip(contract.LAYERS, job.output.tables, strict=True):
+        write_csv(vectors.conform(layers[layer], contract.columns(layer)), path)
+    write_csv(field_list(), job.output.fields)
+    Path(job.output.statement).write_text(as_text(about) + "\n", encoding="utf-8")
+
+
+step(main, snakemake)

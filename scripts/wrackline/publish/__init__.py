@@ -1,0 +1,1 @@
+"""Stage publish: all of it in; the products that other people's work depends on out."""

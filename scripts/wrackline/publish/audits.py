@@ -1,0 +1,54 @@
+"""Audits as tables: what is in the JSON between stages, one row a thing, units in the names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+ACCURACY = ("survey", "cells", "filled_cells", "depth_m", "sd_m", "u95_m")
+OVERLAPS = (
+    *("newer", "older", "cells", "mean_m", "median_m", "nmad_m", "sd_m", "sd_random_m"),
+    *("sd_patchy_m", "sd_named_m", "beyond_95"),
+)
+SUSPICIONS = (*("survey", "file", "row", "kind", "found", "allowed", "consequence", "remedy"),)
+CHANGES = ("season", "layer", "number", "change")
+
+
+def accuracy_table(audit: Mapping[str, Any]) -> pd.DataFrame:
+    """Return one row a survey: cells, median depth and sd, and the S-44 orders that it keeps.
+
+    The total vertical uncertainty says nothing of what a survey would have missed: even the
+    strictest order passes one that can't show a wall of one course.
+    """
+    rows = []
+    for one in audit["surveys"]:
+        row = {name: one[name] for name in ACCURACY}
+        for order in one["s44"]:
+            row[f"s44_{order['order']}_limit_m"] = order["tvu_max_m"]
+            row[f"s44_{order['order']}_kept"] = order["kept"]
+        rows.append({**row, "notes": "; ".join(one["notes"])})
+    return pd.DataFrame(rows, columns=None if rows else [*ACCURACY, "notes"])
+
+
+def overlap_table(overlaps: Mapping[str, Any]) -> pd.DataFrame:
+    """Return one row a pair of surveys: newer minus older, estimated and not applied."""
+    return pd.DataFrame(overlaps["pairs"], columns=list(OVERLAPS))
+
+
+def suspicion_table(report: Mapping[str, Any]) -> pd.DataFrame:
+    """Return one row a suspicion that intake raised and the run went on with."""
+    return pd.DataFrame(report["suspicions"], columns=list(SUSPICIONS))
+
+
+def change_table(seasons: Mapping[str, Mapping[str, Any]]) -> pd.DataFrame:
+    """Return one row a number that is new or no longer on the plan after a season."""
+    rows = [
+        (season, layer, number, change)
+        for season, layers in seasons.items()
+        for layer, changes in layers.items()
+        for change in ("new", "lost")
+        for number in changes[change]
+    ]
+    return pd.DataFrame(rows, columns=list(CHANGES))

@@ -1,0 +1,31 @@
+"""The manifest: every product with its checksum, so that a copy can be checked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from wrackline.io import sha256
+
+
+def manifest(files: Iterable[Path], folder: Path, about: dict[str, str]) -> dict[str, Any]:
+    """Return names, sizes and checksums of products, and the statement that goes with them.
+
+    Parameters
+    ----------
+    files : iterable of Path
+        Products, all below `folder`.
+    folder : Path
+        Where `results/` is made ready.
+    about : dict
+        Datum, sea level, dates, caution.
+    """
+    listed = {
+        path.relative_to(folder).as_posix(): {
+            "sha256": sha256(path),
+            "bytes": path.stat().st_size,
+        }
+        for path in sorted(files)
+    }
+    return {"about": about, "files": listed}

@@ -1,0 +1,189 @@
+"""Pictures of the plan and of the seabed, in the grid, with what a reader needs to trust them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import matplotlib as mpl
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+
+from wrackline.rasters import Grid
+
+mpl.rcParams.update(
+    {
+        "svg.hashsalt": "wrackline",
+        "svg.fonttype": "path",
+        "font.family": "DejaVu Sans",
+        "font.size": 8,
+    }
+)
+
+INK, INFERRED, BED, ROOM, COURT = "#1b1b1b", "#b3541e", "#e9e4da", "#f4d9a6", "#dfe6cf"
+CAUTION_WIDTH = 110
+NO_DATE = {"Date": None}
+
+
+def draw_plan(
+    plan: Mapping[str, gpd.GeoDataFrame],
+    contours: gpd.GeoDataFrame | None,
+    about: Mapping[str, str],
+    paths: list[Path],
+) -> None:
+    """Draw walls as recorded and as inferred, rooms with numbers and areas, seabed contours.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        Numbered plan.
+    contours : GeoDataFrame or None
+        Contours of the seabed, where there is one.
+    about : mapping of str to str
+        Statement beside the figures.
+    paths : list of Path
+        Files to write, e.g. PNG and SVG.
+    """
+    figure, axes = _sheet(plan, about)
+    if contours is not None and len(contours):
+        _lines(axes, contours.geometry, color="#9bb3c4", width=0.4)
+    _areas(axes, plan["wall_bodies"].geometry, "#8a8378")
+    rooms = plan["rooms"]
+    for kind, colour in (("room", ROOM), ("court", COURT), ("lane", COURT), ("unknown", BED)):
+        _areas(axes, rooms.loc[rooms["kind"] == kind].geometry, colour)
+    walls = plan["wall_lines"]
+    recorded = walls["evidence"] == "recorded"
+    _lines(axes, walls.loc[recorded].geometry, color=INK, width=0.7)
+    _lines(axes, walls.loc[~recorded].geometry, color=INFERRED, width=0.9, dashes=(0, (2, 1.4)))
+    points = plan["features"].geometry.centroid
+    axes.plot(points.x, points.y, linestyle="none", marker="D", markersize=2.2, color="#3c5a78")
+    _label_rooms(axes, rooms)
+    _key(axes)
+    _save(figure, paths)
+
+
+def _sheet(plan: Mapping[str, gpd.GeoDataFrame], about: Mapping[str, str]) -> tuple[Figure, Axes]:
+    """Return a figure that holds the plan's extent with equal scales, a grid and a heading."""
+    shapes = [t.geometry.to_numpy() for t in plan.values() if len(t)]
+    bounds = shapely.total_bounds(np.concatenate(shapes)) if shapes else np.array([0, 0, 1, 1])
+    west, south, east, north = bounds + np.array([-3, -3, 3, 3])
+    wide = max(east - west, 1.0) / max(north - south, 1.0)
+    height = float(np.clip(11 / wide, 5, 14))
+    figure = Figure(figsize=(12, height + 1.6))
+    axes = figure.add_axes((0.07, 1.1 / (height + 1.6), 0.91, height / (height + 1.6) - 0.02))
+    axes.set(xlim=(west, east), ylim=(south, north), aspect="equal")
+    axes.ticklabel_format(useOffset=False, style="plain")
+    axes.tick_params(labelsize=7)
+    axes.grid(color="#d7d7d7", linewidth=0.3)
+    axes.set_axisbelow(True)
+    axes.set_title(f"{about['site']}: wall plan, {about['crs']}, grid north up", loc="left")
+    figure.text(0.07, 0.012, _footing(about), fontsize=6.5, va="bottom")
+    _scale_bar(axes, east - west)
+    return figure, axes
+
+
+def _footing(about: Mapping[str, str]) -> str:
+    topics = ("vertical_datum", "depths", "surveyed", "credit", "caution")
+    lines = [f"{topic.replace('_', ' ')}: {about[topic]}" for topic in topics]
+    return "\n".join(_wrapped(line) for line in lines)
+
+
+def _wrapped(line: str, width: int = 2 * CAUTION_WIDTH) -> str:
+    words, lines = line.split(), [""]
+    for word in words:
+        if len(lines[-1]) + len(word) > width:
+            lines.append("")
+        lines[-1] = f"{lines[-1]} {word}".strip()
+    return "\n".join(lines)
+
+
+def _scale_bar(axes: Axes, span: float) -> None:
+    """Draw a bar of a round length, about a sixth of the sheet."""
+    length = 10 ** np.floor(np.log10(span / 5))
+    length *= max(k for k in (1, 2, 5) if k * length <= span / 5)
+    place = axes.transAxes
+    share = length / span
+    axes.plot([0.02, 0.02 + share], [0.03, 0.03], transform=place, color=INK, linewidth=2.5)
+    axes.text(0.02, 0.042, f"{length:g} m", transform=place, fontsize=8)
+
+
+def _lines(
+    axes: Axes, shapes: gpd.GeoSeries, *, color: str, width: float, dashes: Any = "-"
+) -> None:
+    parts = [shapely.get_coordinates(line) for line in shapes]
+    axes.add_collection(LineCollection(parts, colors=color, linewidths=width, linestyles=[dashes]))
+
+
+def _areas(axes: Axes, shapes: gpd.GeoSeries, colour: str) -> None:
+    if len(shapes):
+        shapes.plot(ax=axes, facecolor=colour, edgecolor="none", aspect=None)
+
+
+def _label_rooms(axes: Axes, rooms: gpd.GeoDataFrame) -> None:
+    """Write number and area into each room that is large enough to hold them."""
+    for _, room in rooms.iterrows():
+        place = shapely.point_on_surface(room.geometry)
+        area = room["floor_area_m2"]
+        size = "area unknown" if np.isnan(area) else f"{area:.1f} m²"
+        axes.text(
+            place.x, place.y, f"{room['room']}\n{size}", fontsize=4.5, ha="center", va="center"
+        )
+
+
+def _key(axes: Axes) -> None:
+    axes.plot([], [], color=INK, linewidth=0.7, label="wall, recorded")
+    axes.plot(
+        [], [], color=INFERRED, linewidth=0.9, linestyle=(0, (2, 1.4)), label="closing, inferred"
+    )
+    axes.plot(
+        [], [], color="#3c5a78", linestyle="none", marker="D", markersize=2.2, label="feature"
+    )
+    axes.fill([], [], color="#8a8378", label="wall body")
+    axes.fill([], [], color=ROOM, label="room (suggested)")
+    axes.fill([], [], color=COURT, label="court or lane (suggested)")
+    axes.plot([], [], color="#9bb3c4", linewidth=0.4, label="contour of the seabed")
+    axes.legend(loc="upper right", fontsize=7, framealpha=0.9)
+
+
+def draw_seabed(
+    grid: Grid,
+    bands: Mapping[str, np.ndarray],
+    shade: np.ndarray,
+    about: Mapping[str, str],
+    path: Path,
+) -> None:
+    """Draw the seabed: heights over their hillshade, and beside them their uncertainty."""
+    figure = Figure(figsize=(14, 6.6))
+    extent = (*_span(grid, 0), *_span(grid, 1))
+    for k, (name, title, map_) in enumerate(
+        (
+            ("height", "height above the datum [m]", "cividis"),
+            ("sd", "standard uncertainty [m]", "magma"),
+        )
+    ):
+        axes = figure.add_axes((0.05 + 0.48 * k, 0.2, 0.42, 0.72))
+        axes.imshow(shade, cmap="gray", extent=extent, vmin=1, vmax=255)
+        picture = axes.imshow(bands[name], cmap=map_, extent=extent, alpha=0.6)
+        axes.ticklabel_format(useOffset=False, style="plain")
+        axes.tick_params(labelsize=6)
+        axes.set_title(f"{about['site']}: seabed, {title}", loc="left", fontsize=9)
+        figure.colorbar(picture, ax=axes, shrink=0.75)
+    figure.text(0.05, 0.02, _footing(about), fontsize=6.5, va="bottom")
+    _save(figure, [path])
+
+
+def _span(grid: Grid, axis: int) -> tuple[float, float]:
+    centres = grid.centres()[axis]
+    return float(centres.min() - grid.cell_m / 2), float(centres.max() + grid.cell_m / 2)
+
+
+def _save(figure: Figure, paths: list[Path]) -> None:
+    for path in paths:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        svg = path.suffix == ".svg"
+        figure.savefig(path, dpi=160, metadata=NO_DATE if svg else {"Software": None})

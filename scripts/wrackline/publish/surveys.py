@@ -1,0 +1,102 @@
+"""One row a survey: what it was, how good it says it is, where it looked, what rests on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import rasterio.features
+import shapely
+
+from wrackline.config import season_of
+from wrackline.model import Survey
+from wrackline.rasters import read_raster
+from wrackline.verdict import Verdict
+
+CORRIDOR_M = 1.0
+USED_FOR = {
+    "wall_lines": "wall plan, rooms, buildings",
+    "features": "features, openings",
+    "floor_points": "floor depths, deposit",
+    "bed_points": "seabed model, seabed depths",
+    "bed_grid": "seabed model, seabed depths",
+}
+
+
+def survey_table(
+    surveys: Mapping[str, Survey],
+    verdicts: Mapping[str, Verdict],
+    grounds: Mapping[str, Any],
+    crs: str,
+) -> gpd.GeoDataFrame:
+    """Return one row a survey, with the ground that it looked at as its outline.
+
+    Parameters
+    ----------
+    surveys : mapping of str to Survey
+        Config by identifier.
+    verdicts : mapping of str to Verdict
+        What intake found, by identifier.
+    grounds : mapping of str to (Geometry, str)
+        Outline and how it was had, by identifier.
+    crs : str
+        The site's CRS.
+    """
+    rows = [_row(name, surveys[name], verdicts[name], *grounds[name]) for name in surveys]
+    return gpd.GeoDataFrame(rows, geometry="geometry", crs=crs)
+
+
+def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) -> dict[str, Any]:
+    stated = ("resolution_m",) if survey.resolution_m is None else ()
+    return {
+        "survey": name,
+        "season": season_of(name),
+        "technique": survey.technique,
+        "holds": survey.holds,
+        "from_date": str(survey.from_date),
+        "to_date": str(survey.to_date),
+        "file": survey.file,
+        "sha256": verdict.sha256,
+        "rows": verdict.rows,
+        "used": verdict.used,
+        "random_horizontal_sd_m": survey.random_horizontal_sd_m,
+        "random_vertical_sd_m": survey.random_vertical_sd_m,
+        "patchy_horizontal_sd_m": survey.patchy_horizontal_sd_m,
+        "patchy_vertical_sd_m": survey.patchy_vertical_sd_m,
+        "patchy_distance_m": survey.patchy_distance_m,
+        "error_sources": ";".join(survey.error_sources),
+        "resolution_m": survey.resolution_m,
+        "ground_looked_at": how,
+        "used_for": USED_FOR[survey.holds],
+        "null_because": "; ".join(f"{field}: the config doesn't state it" for field in stated),
+        "geometry": outline,
+    }
+
+
+def ground_of_items(items: gpd.GeoDataFrame) -> tuple[Any, str]:
+    """Return a corridor along what was traced: the least that must have been looked at."""
+    around = shapely.buffer(items.geometry.to_numpy(), CORRIDOR_M, quad_segs=4)
+    return shapely.union_all(around), f"within {CORRIDOR_M:g} m of what it recorded"
+
+
+def ground_of_surface(raster: Path | str) -> tuple[Any, str]:
+    """Return the cells with a height, gaps that were filled included."""
+    grid, bands = read_raster(raster)
+    valid = np.isfinite(bands["height"])
+    shapes = rasterio.features.shapes(
+        valid.astype(np.uint8), mask=valid, transform=grid.transform, connectivity=4
+    )
+    outline = shapely.union_all([shapely.geometry.shape(shape) for shape, _ in shapes])
+    return outline, "cells of the seabed model with a height from it"
+
+
+def ground_stated(path: Path | str, crs: str) -> tuple[Any, str]:
+    """Return the ground that the team says was looked at."""
+    table = pyogrio.read_dataframe(path)
+    if table.crs is not None:
+        table = table.to_crs(crs)
+    return shapely.union_all(table.geometry.to_numpy()), "as stated by the team"

@@ -1,0 +1,94 @@
+"""Slope and hillshade of a surface, after Horn 1981 (doi:10.1109/PROC.1981.11918).
+
+A cell whose 3 × 3 neighbourhood is not whole, at borders and gaps, has neither.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+
+def horn_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:
+    """Return the gradient by Horn's weights 1-2-1 over eight cells' widths.
+
+    Parameters
+    ----------
+    height : array, shape (n_rows, n_columns)
+        Heights, rows north to south, NaN where nothing is known [m].
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    east, north : array, shape (n_rows, n_columns)
+        Rise per metre; NaN at borders and beside gaps.
+
+    Examples
+    --------
+    >>> east, north = horn_gradient(np.array([[3.0, 4, 5], [2, 3, 4], [1, 2, 3]]), 2.0)
+    >>> float(east[1, 1]), float(north[1, 1]), float(east[0, 0])
+    (0.5, 0.5, nan)
+    """
+    east, north = np.full(height.shape, np.nan), np.full(height.shape, np.nan)
+    if min(height.shape) < 3:
+        return east, north
+    a, b, c = height[:-2, :-2], height[:-2, 1:-1], height[:-2, 2:]
+    d, f = height[1:-1, :-2], height[1:-1, 2:]
+    g, h, i = height[2:, :-2], height[2:, 1:-1], height[2:, 2:]
+    whole = np.isfinite(height[1:-1, 1:-1])
+    rise_east = ((c + 2 * f + i) - (a + 2 * d + g)) / (8 * cell_m)
+    rise_north = ((a + 2 * b + c) - (g + 2 * h + i)) / (8 * cell_m)
+    east[1:-1, 1:-1] = np.where(whole, rise_east, np.nan)
+    north[1:-1, 1:-1] = np.where(whole, rise_north, np.nan)
+    return east, north
+
+
+def slope_deg(east: Array, north: Array) -> Array:
+    """Return the slope from level [degrees].
+
+    Parameters
+    ----------
+    east, north : array
+        Rise per metre, of one shape.
+
+    Examples
+    --------
+    >>> slope_deg(np.array([0.0, 0.3]), np.array([1.0, 0.4])).round(6)
+    array([45.      , 26.565051])
+    """
+    return np.asarray(np.degrees(np.arctan(np.hypot(east, north))), dtype=float)
+
+
+def hillshade(
+    east: Array, north: Array, *, azimuth_deg: float = 315.0, altitude_deg: float = 45.0
+) -> Array:
+    """Return the light that falls on a surface, from 1 (none) to 255 (full).
+
+    Parameters
+    ----------
+    east, north : array
+        Rise per metre, of one shape.
+    azimuth_deg, altitude_deg : float
+        Where the light comes from: clockwise from grid north, and above the horizon [degrees].
+
+    Returns
+    -------
+    array
+        1 + 254 cos i rounded half up, with incidence i; 1 in the shade; NaN where unknown. The
+        numbers are those of the program gdaldem.
+
+    Examples
+    --------
+    Level ground, and a plane that rises 0.3 m eastward and 0.4 m northward per metre:
+
+    >>> hillshade(np.array([0.0, 0.3]), np.array([0.0, 0.4]))
+    array([181., 150.])
+    """
+    azimuth, altitude = np.radians(azimuth_deg), np.radians(altitude_deg)
+    away = east * np.sin(azimuth) + north * np.cos(azimuth)
+    light = np.sin(altitude) - np.cos(altitude) * away
+    cosine = light / np.sqrt(1 + east**2 + north**2)
+    return np.asarray(np.floor(1 + 254 * np.maximum(cosine, 0.0) + 0.5), dtype=float)

@@ -1,0 +1,1 @@
+"""Stage seasons: each season's plan in order in; lasting numbers and what changed out."""

@@ -1,0 +1,175 @@
+"""Numbers carried from season to season: what is seen again keeps its number.
+
+The plan after a season is compared with the plan after the one before. Things are paired by a
+global assignment (most overlap for areas, most common run for lines, least distance for points),
+paired things keep the earlier number, and what is new gets a number from its place. A number once
+given is never given again. It is a pure function of the plans: no count is kept anywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy.optimize import linear_sum_assignment
+
+from wrackline.numbers import BUILDING, FEATURE, OPENING, ROOM, WALL, place_numbers, renumber
+
+Array = npt.NDArray[np.float64]
+
+NUMBERED = {
+    "wall_lines": ("wall", WALL),
+    "openings": ("opening", OPENING),
+    "rooms": ("room", ROOM),
+    "buildings": ("building", BUILDING),
+    "features": ("feature", FEATURE),
+}
+"""Layer -> its number's field and letter."""
+
+LEAST_OVERLAP = 0.3
+"""Areas that overlap by less (intersection over union) are two things."""
+BESIDE_M = 0.3
+"""Lines closer than this run along each other; points closer than this are one."""
+
+
+def carry(
+    plan: Mapping[str, gpd.GeoDataFrame],
+    before: Mapping[str, gpd.GeoDataFrame] | None,
+    used: Mapping[str, Sequence[str]],
+    origin: tuple[float, float],
+) -> tuple[dict[str, gpd.GeoDataFrame], dict[str, Any]]:
+    """Return a season's plan with lasting numbers, and what changed.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        The plan after the season, numbered by place.
+    before : mapping of str to GeoDataFrame, or None
+        The numbered plan after the season before; None for the first.
+    used : mapping of str to sequence of str
+        Numbers that were given before, by layer.
+    origin : tuple of float
+        The site's origin [m].
+
+    Returns
+    -------
+    plan : dict of str to GeoDataFrame
+        The same rows with lasting numbers; `first_season` of what is carried on is the earlier one.
+    changes : dict
+        By layer: ``new``, ``lost``, ``kept`` (numbers) and ``used`` (all given so far).
+    """
+    numbered = {layer: table.copy() for layer, table in plan.items()}
+    replaced: dict[str, dict[str, str]] = {}
+    changes: dict[str, Any] = {}
+    for layer, (field, letter) in NUMBERED.items():
+        table = numbered[layer]
+        earlier = None if before is None else before[layer]
+        pairs = {} if earlier is None else paired(table.geometry, earlier.geometry)
+        given = list(used.get(layer, ()))
+        numbers = _numbers(table, earlier, pairs, given, field=field, letter=letter, origin=origin)
+        replaced[field] = dict(zip(table[field], numbers, strict=True))
+        table[field] = numbers
+        if earlier is not None and "first_season" in table:
+            for row, old in pairs.items():
+                first = min(table["first_season"].iloc[row], earlier["first_season"].iloc[old])
+                table.iloc[row, table.columns.get_loc("first_season")] = first
+        was = set() if earlier is None else set(earlier[field])
+        changes[layer] = {
+            "new": sorted(set(numbers) - was),
+            "lost": sorted(was - set(numbers)),
+            "kept": sorted(set(numbers) & was),
+            "used": sorted({*given, *numbers}),
+        }
+    _follow(numbered, replaced)
+    return numbered, changes
+
+
+def _numbers(
+    table: gpd.GeoDataFrame,
+    earlier: gpd.GeoDataFrame | None,
+    pairs: Mapping[int, int],
+    given: Sequence[str],
+    *,
+    field: str,
+    letter: str,
+    origin: tuple[float, float],
+) -> list[str]:
+    """Return a number for each row: the earlier one where paired, else one from its place."""
+    numbers: dict[int, str] = {}
+    if earlier is not None:
+        numbers = {row: str(earlier[field].iloc[old]) for row, old in pairs.items()}
+    fresh = [row for row in range(len(table)) if row not in numbers]
+    places = shapely.get_coordinates(place_of(table.geometry.to_numpy()[fresh]))
+    new = place_numbers(letter, places, origin, taken=[*given, *numbers.values()])
+    numbers |= dict(zip(fresh, new, strict=True))
+    return [numbers[row] for row in range(len(table))]
+
+
+def _follow(
+    numbered: dict[str, gpd.GeoDataFrame], replaced: Mapping[str, Mapping[str, str]]
+) -> None:
+    """Put the lasting numbers into every field that names another layer's."""
+    rooms, features = numbered["rooms"], numbered["features"]
+    rooms["building"] = rooms["building"].map(replaced["building"])
+    features["room"] = features["room"].map(replaced["room"])
+    openings, bodies = numbered["openings"], numbered["wall_bodies"]
+    openings["joins"] = [renumber(text, dict(replaced["room"])) for text in openings["joins"]]
+    bodies["wall"] = [renumber(text, dict(replaced["wall"])) for text in bodies["wall"]]
+
+
+def place_of(shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
+    """Return the point of each geometry that its number is made from: inside, or midway."""
+    line = np.isin(shapely.get_type_id(shapes), [1, 5])
+    inside = shapely.point_on_surface(shapes)
+    points = np.array(inside, dtype=object)
+    points[line] = shapely.line_interpolate_point(shapes[line], 0.5, normalized=True)
+    return points
+
+
+def paired(now: gpd.GeoSeries, before: gpd.GeoSeries) -> dict[int, int]:
+    """Return which thing of now is which of before, as places in the two series.
+
+    Parameters
+    ----------
+    now, before : GeoSeries
+        Areas, lines or points.
+
+    Returns
+    -------
+    dict of int to int
+        The pairing of greatest total likeness; what resembles nothing is left out.
+
+    Examples
+    --------
+    >>> now = gpd.GeoSeries([shapely.box(0, 0, 4, 3), shapely.box(9, 0, 12, 3)])
+    >>> paired(now, gpd.GeoSeries([shapely.box(9.1, 0, 12, 3)]))
+    {1: 0}
+    """
+    a, b = now.to_numpy(), before.to_numpy()
+    if not len(a) or not len(b):
+        return {}
+    row, old = shapely.STRtree(b).query(a, predicate="dwithin", distance=BESIDE_M)
+    likeness = np.array([_likeness(a[i], b[j]) for i, j in zip(row, old, strict=True)])
+    alike = likeness > 0
+    table = np.zeros((len(a), len(b)))
+    table[row[alike], old[alike]] = likeness[alike]
+    chosen = zip(*linear_sum_assignment(-table), strict=True)
+    return {int(i): int(j) for i, j in chosen if table[i, j] > 0}
+
+
+def _likeness(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """Return how alike two geometries are, 0 to 1; 0 where they can't be one thing."""
+    if one.area > 0 and other.area > 0:
+        common = one.intersection(other).area
+        overlap = common / (one.area + other.area - common)
+        return float(overlap) if overlap >= LEAST_OVERLAP else 0.0
+    if one.length > 0 and other.length > 0:
+        along = other.intersection(one.buffer(BESIDE_M, cap_style="flat")).length
+        back = one.intersection(other.buffer(BESIDE_M, cap_style="flat")).length
+        share = min(along / other.length, back / one.length)
+        return float(share) if share >= LEAST_OVERLAP else 0.0
+    return float(max(0.0, 1.0 - one.distance(other) / BESIDE_M))

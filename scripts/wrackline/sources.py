@@ -1,0 +1,113 @@
+"""Which files and surveys a rule asks for. Only light modules: the Snakefile reads it."""
+
+from __future__ import annotations
+
+import json
+
+from wrackline.config import SiteConfig, season_of
+from wrackline.model import POINT_HOLDS
+
+MADE = "data/demo/"
+"""Where a demo's files are made by a rule."""
+
+
+def files_there(config: SiteConfig, *files: str | None) -> list[str]:
+    """Return those raw files that are there, or that the demo makes.
+
+    A missing file is no rule's missing input: intake names it as a fault, with all others.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    *files : str or None
+        Relative to the site's folder; None is passed over.
+    """
+    made = config.site.demo is not None
+    return [
+        file
+        for file in files
+        if file and ((made and file.startswith(MADE)) or (config.folder / file).is_file())
+    ]
+
+
+def surface_surveys(config: SiteConfig, surface: str) -> list[str]:
+    """Return the surveys of bed points behind a surface.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    surface : str
+        `season-<season>`: that season's surveys. `upto-<season>`: those of all seasons so far;
+        that of the last season is the site's composite surface.
+    """
+    kind, season = surface.split("-", 1)
+    if kind == "season":
+        return config.holding(*POINT_HOLDS, season=season)
+    return [name for name in config.up_to(season) if name in config.point_surveys]
+
+
+def composite(config: SiteConfig) -> str:
+    """Return the name of the site's composite surface."""
+    return f"upto-{list(config.seasons)[-1]}"
+
+
+def view_surveys(config: SiteConfig, view: str, *holds: str) -> list[str]:
+    """Return the surveys of a view that hold certain things.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    view : str
+        `upto-<season>`, or `only-<survey>` for one survey's walls with all else of its season.
+    *holds : str
+        What they hold, e.g. ``wall_lines``.
+    """
+    kind, name = view.split("-", 1)
+    if kind == "only" and holds == ("wall_lines",):
+        return [name]
+    season = season_of(name)
+    return [survey for survey in config.up_to(season) if survey in config.holding(*holds)]
+
+
+def line_traits(config: SiteConfig, view: str) -> str:
+    """Return what the config says of the wall lines of a view's surveys, as JSON."""
+    surveys = {name: config.surveys[name] for name in view_surveys(config, view, "wall_lines")}
+    traits = {
+        name: {
+            "line_follows": survey.line_follows,
+            "traced_at": survey.traced_at,
+            "from_date": str(survey.from_date),
+            "to_date": str(survey.to_date),
+        }
+        for name, survey in surveys.items()
+    }
+    return json.dumps(traits, sort_keys=True)
+
+
+def views(config: SiteConfig) -> list[str]:
+    """Return all views of a site: after every season, and of every survey of walls alone."""
+    seasons = [f"upto-{season}" for season in config.seasons]
+    return seasons + [f"only-{survey}" for survey in config.holding("wall_lines")]
+
+
+def view_surface(config: SiteConfig, view: str) -> list[str]:
+    """Return the surface in which a view's depths are read, as a list of none or one."""
+    surface = f"upto-{season_of(view.split('-', 1)[1])}"
+    return [surface] if surface_surveys(config, surface) else []
+
+
+def season_before(config: SiteConfig, season: str) -> list[str]:
+    """Return the season before one, as a list of none or one."""
+    order = list(config.seasons)
+    at = order.index(season)
+    return order[at - 1 : at] if at else []
+
+
+def ground_of(config: SiteConfig, survey: str) -> str:
+    """Return the file from which the ground that a survey looked at is had."""
+    stated = config.surveys[survey].looked_at
+    if stated is not None:
+        return stated
+    if survey in config.point_surveys:
+        return f"work/seabed/survey/{survey}.tif"
+    return f"work/fit/{survey}/items.parquet"

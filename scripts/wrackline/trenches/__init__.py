@@ -1,0 +1,1 @@
+"""Stage trenches: floors and layers met under the seabed in; deposit thickness out."""

@@ -1,0 +1,130 @@
+from wrackline.contract import LAYERS
+from wrackline.publish.words import statement_json
+from wrackline.sources import ground_of
+
+SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
+RASTERS = ["height", "sd", "count", "source", "slope", "hillshade"]
+AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit"]
+
+
+rule publish_season:
+    input:
+        expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+    output:
+        package="work/publish/seasons/{season}/plan.gpkg",
+    log:
+        "logs/publish_season/{season}.log",
+    params:
+        code=fingerprint("publish_season"),
+        crs=SITE.site.crs,
+        about=lambda w: statement_json(SITE, w.season),
+    message:
+        "Publish: the plan as known after {wildcards.season}"
+    script:
+        "../../scripts/publish_season.py"
+
+
+rule publish_rasters:
+    input:
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
+        slope="work/seabed/slope.tif",
+        hillshade="work/seabed/hillshade.tif",
+    output:
+        expand("work/publish/seabed/{name}.tif", name=RASTERS),
+    log:
+        "logs/publish_rasters/all.log",
+    params:
+        code=fingerprint("publish_rasters"),
+        names=RASTERS,
+        crs=SITE.site.crs,
+        vertical_datum=SITE.site.vertical_datum,
+    message:
+        "Publish: the seabed as rasters"
+    script:
+        "../../scripts/publish_rasters.py"
+
+
+rule publish_site:
+    input:
+        plan=SITE_PLAN,
+        contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
+        waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
+        verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
+        grounds=[ground_of(SITE, survey) for survey in SITE.surveys],
+    output:
+        package="work/publish/site.gpkg",
+        tables=expand("work/publish/tables/{layer}.csv", layer=LAYERS),
+        fields="work/publish/tables/fields.csv",
+        statement="work/publish/READ_ME.txt",
+    log:
+        "logs/publish_site/all.log",
+    params:
+        code=fingerprint("publish_site"),
+        crs=SITE.site.crs,
+        surveys=[[name, to_json(survey)] for name, survey in SITE.surveys.items()],
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the site as now known"
+    script:
+        "../../scripts/publish_site.py"
+
+
+rule publish_audits:
+    input:
+        audit="work/accuracy/audit.json",
+        overlaps="work/fit/overlaps.json",
+        report="work/intake/report.json",
+        deposit="work/trenches/deposit.csv",
+        changes=expand("work/seasons/{season}/changes.json", season=list(SITE.seasons)),
+    output:
+        **{name: f"work/publish/tables/{name}.csv" for name in AUDITS},
+    log:
+        "logs/publish_audits/all.log",
+    params:
+        code=fingerprint("publish_audits"),
+        seasons=list(SITE.seasons),
+    message:
+        "Publish: the audits as tables"
+    script:
+        "../../scripts/publish_audits.py"
+
+
+rule draw_pictures:
+    input:
+        plan=SITE_PLAN,
+        contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        hillshade=["work/seabed/hillshade.tif"] if SITE_SURFACE else [],
+    output:
+        plan=["work/publish/plan.png", "work/publish/plan.svg"],
+        seabed=["work/publish/seabed.png"] if SITE_SURFACE else [],
+    log:
+        "logs/draw_pictures/all.log",
+    params:
+        code=fingerprint("draw_pictures"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: pictures of the plan and the seabed"
+    script:
+        "../../scripts/draw_pictures.py"
+
+
+rule list_products:
+    input:
+        rules.publish_site.output,
+        rules.publish_audits.output,
+        rules.draw_pictures.output,
+        rules.publish_rasters.output if SITE_SURFACE else [],
+        expand(rules.publish_season.output, season=list(SITE.seasons)),
+    output:
+        manifest="work/publish/manifest.json",
+    log:
+        "logs/list_products/all.log",
+    params:
+        code=fingerprint("list_products"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: listing all products with their checksums"
+    script:
+        "../../scripts/list_products.py"
