@@ -9,7 +9,7 @@ from pathlib import Path
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.model import Site
-from wrackline.rooms.bed import sampler
+from wrackline.rooms.bed import bed_of
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.step import step
 from wrackline.walls.gather import gather_items, read_models
@@ -24,7 +24,7 @@ def main(job):
         read_models(job.input.item_errors),
     )
     network = load(Path(job.input.edges).parent)
-    bed = sampler(job.input.surface, job.input.record)
+    bed = bed_of(job.input.surface, job.input.record)
     plan = make_plan(network, read_models(job.input.wall_errors), site, items, bed)
     for layer, path in zip(PLAN_LAYERS, job.output, strict=True):
         vectors.write(plan[layer], contract.columns(layer), path)

@@ -6,7 +6,7 @@ evidence, survey, line, room, null_because.
 
 from wrackline import vectors
 from wrackline.publish.tables import write_csv
-from wrackline.rooms.bed import sampler
+from wrackline.rooms.bed import bed_of
 from wrackline.step import step
 from wrackline.trenches.deposit import deposit_at
 from wrackline.walls.gather import gather_items, read_models
@@ -16,7 +16,7 @@ def main(job):
     table = deposit_at(
         gather_items(job.input.floors, job.params.crs),
         read_models(job.input.errors),
-        sampler(job.input.surface, job.input.record),
+        bed_of(job.input.surface, job.input.record),
         job.params.cell_m,
         vectors.read(job.input.rooms),
     )

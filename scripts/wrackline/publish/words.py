@@ -43,7 +43,7 @@ def statement(site: Site, seasons: Mapping[str, Season]) -> dict[str, str]:
 def statement_json(config: SiteConfig, season: str) -> str:
     """Return the statement of a product that rests on all seasons up to one, as JSON."""
     seasons = {name: part for name, part in config.seasons.items() if name <= season}
-    return json.dumps(statement(config.site, seasons), ensure_ascii=False, sort_keys=True)
+    return json.dumps(statement(config.site, seasons), ensure_ascii=False)
 
 
 def as_text(parts: Mapping[str, str]) -> str:

@@ -2,31 +2,57 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 import shapely
 
+from wrackline.rasters import read_grid
 from wrackline.seabed.sample import sample_bed
 
-Sampler = Callable[[Sequence[shapely.Geometry]], pd.DataFrame]
-"""Polygons in; the seabed in each of them out, as `wrackline.seabed.sample` gives it."""
+HALF_DIAGONAL = 0.7072
+"""Half a cell's diagonal, in cells: a centre this far inside lies in a cell wholly inside."""
 
 
-def no_seabed(polygons: Sequence[shapely.Geometry]) -> pd.DataFrame:
-    """Return the answer of a site without soundings: no cell anywhere."""
-    return pd.DataFrame({"cells": [0] * len(polygons)})
+@dataclass(frozen=True)
+class Bed:
+    """A merged surface and its record, or neither on a site without soundings."""
+
+    surface: Path | None = None
+    record: Path | None = None
+
+    def at(self, polygons: Sequence[shapely.Geometry]) -> pd.DataFrame:
+        """Return the seabed in polygons, from cells whose centres lie in them.
+
+        Parameters
+        ----------
+        polygons : sequence of Geometry, length n
+
+        Returns
+        -------
+        DataFrame, n rows
+            As `wrackline.seabed.sample.sample_bed` gives it; with no surface, 0 `cells` everywhere.
+        """
+        if self.surface is None or self.record is None:
+            return pd.DataFrame({"cells": [0] * len(polygons)})
+        return sample_bed(polygons, self.surface, self.record)
+
+    def inside(self, polygons: Sequence[shapely.Geometry]) -> pd.DataFrame:
+        """Return the seabed in polygons from cells wholly inside, where there are any.
+
+        A sounding on a wall lifts the cells that the wall touches, so these are left out unless
+        the polygon is too small to hold others.
+        """
+        if self.surface is None:
+            return self.at(polygons)
+        rim = HALF_DIAGONAL * read_grid(self.surface).cell_m
+        core = shapely.buffer(list(polygons), -rim) if len(polygons) else []
+        chosen = [p if shapely.is_empty(c) else c for p, c in zip(polygons, core, strict=True)]
+        return self.at(chosen)
 
 
-def sampler(surface: Sequence[str | Path], record: Sequence[str | Path]) -> Sampler:
-    """Return what samples a merged surface, or nothing where a site has none.
-
-    Parameters
-    ----------
-    surface, record : sequence of path, length 0 or 1
-        The raster and its record.
-    """
-    if not surface:
-        return no_seabed
-    return lambda polygons: sample_bed(polygons, surface[0], record[0])
+def bed_of(surface: Sequence[str], record: Sequence[str]) -> Bed:
+    """Return the seabed of a rule's input lists, each of length 0 or 1."""
+    return Bed(Path(surface[0]), Path(record[0])) if surface else Bed()

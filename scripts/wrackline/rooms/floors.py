@@ -1,4 +1,4 @@
-"""Floors inside wall centre lines: the enclosed space less half of every wall around it."""
+"""Outlines beside wall centre lines: floors between faces, and footprints to outer faces."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ ON_LINE_M = 0.001
 
 
 @dataclass(frozen=True)
-class Floor:
-    """A floor between faces.
+class Outline:
+    """A space's outline, moved in or out by half the thickness of the walls around it.
 
     Attributes
     ----------
     polygon : Geometry
-        The floor in the grid.
+        The space in the grid.
     span : array, shape (m, 2)
-        The part of each bounding edge along which the floor runs, as fractions of the edge.
+        The part of each bounding edge along which the outline runs, as fractions of the edge.
     length_m : array, shape (m,)
-        Length of the floor's outline along each edge [m].
+        Length of the outline along each edge [m].
     """
 
     polygon: shapely.Geometry
@@ -32,8 +32,10 @@ class Floor:
     length_m: Array
 
 
-def floor_of(polygon: shapely.Polygon, ends: Array, side: Array, thickness: Array) -> Floor | None:
-    """Return the floor of an enclosed space.
+def floor_of(
+    polygon: shapely.Geometry, ends: Array, side: Array, thickness: Array
+) -> Outline | None:
+    """Return the floor of an enclosed space: what its walls leave.
 
     Parameters
     ----------
@@ -48,7 +50,7 @@ def floor_of(polygon: shapely.Polygon, ends: Array, side: Array, thickness: Arra
 
     Returns
     -------
-    Floor or None
+    Outline or None
         None where a thickness is unknown, or where the walls would leave no floor.
 
     Examples
@@ -60,34 +62,56 @@ def floor_of(polygon: shapely.Polygon, ends: Array, side: Array, thickness: Arra
     >>> float(floor_of(shapely.box(0, 0, 4, 3), ends, np.ones(4), np.full(4, 0.5)).polygon.area)
     8.75
     """
-    if np.isnan(thickness).any():
+    return _moved(polygon, ends, side, thickness / 2)
+
+
+def footprint_of(
+    polygon: shapely.Geometry, ends: Array, side: Array, thickness: Array
+) -> Outline | None:
+    """Return the ground that a building covers: its spaces and all of its outer walls.
+
+    Parameters are those of `floor_of`.
+
+    Examples
+    --------
+    >>> corner = np.array([[0.0, 0], [4, 0], [4, 3], [0, 3], [0, 0]])
+    >>> ends = np.stack([corner[:-1], corner[1:]], axis=1)
+    >>> whole = footprint_of(shapely.box(0, 0, 4, 3), ends, np.ones(4), np.full(4, 0.5))
+    >>> float(whole.polygon.area)
+    15.75
+    """
+    return _moved(polygon, ends, side, -thickness / 2)
+
+
+def _moved(polygon: shapely.Geometry, ends: Array, side: Array, inward: Array) -> Outline | None:
+    """Return the outline with each edge moved inward (outward where negative) [m]."""
+    if np.isnan(inward).any():
         return None
     size = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
-    if not thickness.any():
-        return Floor(polygon, np.tile([0.0, 1.0], (len(ends), 1)), size)
-    if np.ptp(thickness) == 0:
-        floor = shapely.buffer(polygon, -thickness[0] / 2, join_style="mitre", mitre_limit=10.0)
+    if not inward.any():
+        return Outline(polygon, np.tile([0.0, 1.0], (len(ends), 1)), size)
+    if np.ptp(inward) == 0:
+        moved = shapely.buffer(polygon, -inward[0], join_style="mitre", mitre_limit=10.0)
     else:
-        lines = shapely.linestrings(ends)
-        strips = shapely.buffer(lines, thickness / 2, cap_style="square")
-        floor = shapely.difference(polygon, shapely.union_all(strips[thickness > 0]))
-    if shapely.is_empty(floor):
+        strips = shapely.buffer(shapely.linestrings(ends), np.abs(inward), cap_style="square")
+        strip = shapely.union_all(strips[inward != 0])
+        combine = shapely.difference if inward.sum() > 0 else shapely.union
+        moved = combine(polygon, strip)
+    if shapely.is_empty(moved):
         return None
-    return Floor(floor, *_runs(floor, ends, side, thickness))
+    return Outline(moved, *_runs(moved, ends, side, inward))
 
 
-def _runs(
-    floor: shapely.Geometry, ends: Array, side: Array, thickness: Array
-) -> tuple[Array, Array]:
-    """Return where along each edge the floor's outline runs beside it, and for how long."""
+def _runs(moved: shapely.Geometry, ends: Array, side: Array, inward: Array) -> tuple[Array, Array]:
+    """Return where along each edge the moved outline runs beside it, and for how long."""
     step = ends[:, 1] - ends[:, 0]
     size = np.hypot(step[:, 0], step[:, 1])
     along = step / size[:, None]
-    inward = np.stack([-along[:, 1], along[:, 0]], axis=-1) * side[:, None]
-    beyond = along * thickness[:, None]
-    shift = inward * thickness[:, None] / 2
+    normal = np.stack([-along[:, 1], along[:, 0]], axis=-1) * side[:, None]
+    beyond = along * 2 * np.abs(inward)[:, None]
+    shift = normal * inward[:, None]
     beside = np.stack([ends[:, 0] + shift - beyond, ends[:, 1] + shift + beyond], axis=1)
-    outline = shapely.buffer(shapely.boundary(floor), ON_LINE_M, cap_style="flat")
+    outline = shapely.buffer(shapely.boundary(moved), ON_LINE_M, cap_style="flat")
     common = shapely.intersection(shapely.linestrings(beside), outline)
     long = shapely.length(common) > 4 * ON_LINE_M
     xy, edge = shapely.get_coordinates(common, return_index=True)

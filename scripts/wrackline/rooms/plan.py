@@ -9,12 +9,12 @@ import geopandas as gpd
 import pandas as pd
 
 from wrackline.model import Site
-from wrackline.rooms.bed import Sampler
+from wrackline.rooms.bed import Bed
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.rooms import room_table, spaces_of
 from wrackline.rooms.view import prepare
 from wrackline.rooms.walls import openings, wall_bodies, wall_lines
-from wrackline.rooms.whole import building_table, feature_table, footprints
+from wrackline.rooms.whole import building_table, feature_table, floors_in, wholes_of
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.network import Network
 
@@ -33,7 +33,7 @@ def make_plan(
     models: Sequence[ErrorModel],
     site: Site,
     items: Items,
-    bed: Sampler,
+    bed: Bed,
 ) -> dict[str, gpd.GeoDataFrame]:
     """Return the tables of a view, by layer.
 
@@ -45,8 +45,8 @@ def make_plan(
     site : Site
     items : Items
         Features and floors of the view's surveys.
-    bed : callable
-        Samples the seabed in polygons.
+    bed : Bed
+        The seabed, to be sampled.
 
     Returns
     -------
@@ -56,10 +56,10 @@ def make_plan(
     view = prepare(network, models, site)
     met = MetFloors(items.floors, items.models)
     spaces = spaces_of(view)
-    shapes = [view.faces.polygons[space.face] for space in spaces]
-    rooms = room_table(view, spaces, bed(shapes), met)
-    outlines = footprints(view)
-    buildings = building_table(view, outlines, bed(outlines), met)
+    rooms = room_table(view, spaces, bed.inside([space.shown(view) for space in spaces]), met)
+    wholes = wholes_of(view)
+    floors = [floors_in(view, whole, spaces) for whole in wholes]
+    buildings = building_table(view, wholes, bed.inside(floors), met)
     rooms["building"] = [
         buildings["building"].iloc[k] if k >= 0 else None for k in rooms["building"]
     ]

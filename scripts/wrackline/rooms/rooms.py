@@ -15,7 +15,7 @@ from wrackline.numbers import ROOM as LETTER
 from wrackline.numbers import place_numbers
 from wrackline.rooms import figures
 from wrackline.rooms.faces import elongations
-from wrackline.rooms.floors import Floor, floor_of
+from wrackline.rooms.floors import Outline, floor_of
 from wrackline.rooms.kinds import BODY, COURT, LANE, ROOM, UNKNOWN
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.view import View, azimuth
@@ -32,9 +32,13 @@ class Space:
     face: int
     edges: np.ndarray
     side: np.ndarray
-    floor: Floor | None
+    floor: Outline | None
     thickness: np.ndarray
     thickness_sd: np.ndarray
+
+    def shown(self, view: View) -> shapely.Geometry:
+        """Return the floor or, where it can't be told, the space between the lines as drawn."""
+        return view.faces.polygons[self.face] if self.floor is None else self.floor.polygon
 
 
 def spaces_of(view: View) -> list[Space]:
@@ -44,10 +48,7 @@ def spaces_of(view: View) -> list[Space]:
 
 def _space(view: View, face: int) -> Space:
     edges, side = view.bounds_of(face)
-    lines = view.lines.iloc[view.edge_line[edges]]
-    centre = (lines["line_follows"] == "centre").to_numpy(bool)
-    thickness = np.where(centre, lines["thickness_m"].to_numpy(float), 0.0)
-    sd = np.where(centre, np.nan_to_num(lines["thickness_sd_m"].to_numpy(float)), 0.0)
+    thickness, sd = view.thickness_of(edges)
     ends = view.network.edges[edges]
     floor = floor_of(view.faces.polygons[face], ends, side, thickness)
     return Space(face, edges, side, floor, thickness, sd)
@@ -94,7 +95,7 @@ _EMPTY = (
 
 def _row(view: View, space: Space, bed: pd.Series, met: MetFloors) -> dict[str, Any]:
     polygon = view.faces.polygons[space.face]
-    shown = polygon if space.floor is None else space.floor.polygon
+    shown = space.shown(view)
     length = view.network.length[space.edges]
     recorded = view.network.recorded[space.edges]
     surveys = view.surveys_of(space.edges)
@@ -153,22 +154,13 @@ def _size_fields(view: View, space: Space) -> dict[str, Any]:
 
 
 def floor_budget(view: View, space: Space) -> Budget:
-    """Return the uncertainty of a floor's area in the grid: lines, and thickness of walls.
-
-    A thickness is one figure for a survey's walls, so its error is common to them.
-    """
+    """Return the uncertainty of a floor's area in the grid: lines, and thickness of walls."""
     if space.floor is None:
         raise ValueError("a space without a floor has no floor area")
     ends = view.network.edges[space.edges]
     figure = figures.area(ends, space.edges, space.side, space.floor.span)
-    budget = view.ground.budget(figure)
-    surveys = view.lines["survey"].to_numpy(str)[view.edge_line[space.edges]]
-    effect = -space.floor.length_m / 2 * space.thickness_sd
-    named = {
-        f"{name}:thickness": float(effect[surveys == name].sum())
-        for name in np.unique(surveys[space.thickness > 0])
-    }
-    return budget.plus(Budget(named=named))
+    walls = view.thickness_budget(space.edges, -space.floor.length_m / 2 * space.thickness_sd)
+    return view.ground.budget(figure).plus(walls)
 
 
 def long_axis(ends: np.ndarray, edges: np.ndarray) -> figures.Figure:

@@ -72,6 +72,32 @@ class View:
         z = self.ground.weights @ self.ground.xyz[:, 2]
         return np.asarray(z, dtype=float).reshape(-1, 2)
 
+    def thickness_of(self, edges: Ints) -> tuple[Array, Array]:
+        """Return thickness of the walls whose centres edges are, and its sd, shape (m,) [m].
+
+        0 along faces; NaN where the thickness is unknown.
+        """
+        lines = self.lines.iloc[self.edge_line[edges]]
+        centre = (lines["line_follows"] == "centre").to_numpy(bool)
+        thickness = np.where(centre, lines["thickness_m"].to_numpy(float), 0.0)
+        sd = np.where(centre, np.nan_to_num(lines["thickness_sd_m"].to_numpy(float)), 0.0)
+        return thickness, sd
+
+    def thickness_budget(self, edges: Ints, effect: Array) -> Budget:
+        """Return what errors of thickness do to a figure.
+
+        A thickness is one figure for a survey's walls, so its error is common to them.
+
+        Parameters
+        ----------
+        edges : array of int, shape (m,)
+        effect : array, shape (m,)
+            Effect of one standard uncertainty of each edge's thickness, in the figure's unit.
+        """
+        surveys = self.lines["survey"].to_numpy(str)[self.edge_line[edges]]
+        used = np.unique(surveys[effect != 0])
+        return Budget(named={f"{s}:thickness": float(effect[surveys == s].sum()) for s in used})
+
     def surveys_of(self, edges: Ints) -> str:
         """Return the surveys whose lines bound something, repeats included."""
         rows = np.unique(self.edge_line[edges])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -12,9 +13,10 @@ import shapely
 from wrackline.config import season_of
 from wrackline.numbers import BUILDING, FEATURE, place_numbers
 from wrackline.rooms import figures
+from wrackline.rooms.floors import Outline, footprint_of
 from wrackline.rooms.kinds import COURT, ROOM
 from wrackline.rooms.met_floors import MetFloors
-from wrackline.rooms.rooms import bed_fields
+from wrackline.rooms.rooms import Space, bed_fields
 from wrackline.rooms.view import View, azimuth
 from wrackline.uncertainty import ErrorModel, propagate
 
@@ -22,32 +24,59 @@ NO_SUPPORT = "support: outlines are not resampled yet"
 NO_PHASES = "phase_from, phase_to: the team has not dated it"
 
 
-def footprints(view: View) -> list[shapely.Geometry]:
-    """Return the outline of every building, in the order of their indices."""
-    return [
-        shapely.union_all(view.faces.polygons[view.building == number])
-        for number in range(view.building.max(initial=-1) + 1)
-    ]
+@dataclass(frozen=True)
+class Whole:
+    """One building on its way to a row: its faces, its outer edges and the ground it covers."""
+
+    members: np.ndarray
+    edges: np.ndarray
+    side: np.ndarray
+    inner: shapely.Geometry
+    footprint: Outline | None
+
+    @property
+    def outline(self) -> shapely.Geometry:
+        """The ground that it covers, to wall centres where their thickness is unknown."""
+        return self.inner if self.footprint is None else self.footprint.polygon
+
+
+def wholes_of(view: View) -> list[Whole]:
+    """Return every building, in the order of their indices."""
+    return [_whole(view, number) for number in range(view.building.max(initial=-1) + 1)]
+
+
+def _whole(view: View, number: int) -> Whole:
+    members = np.flatnonzero(view.building == number)
+    sides = view.faces.sides[members]
+    edges = np.unique(sides.indices).astype(np.int64)
+    side = np.asarray(sides[:, edges].sum(axis=0)).ravel().astype(float)
+    outer = edges[side != 0]
+    inner = shapely.union_all(view.faces.polygons[members])
+    thickness, _ = view.thickness_of(outer)
+    footprint = footprint_of(inner, view.network.edges[outer], side[side != 0], thickness)
+    return Whole(members, edges, side, inner, footprint)
+
+
+def floors_in(view: View, whole: Whole, spaces: list[Space]) -> shapely.Geometry:
+    """Return the floors of a building, in which its seabed depth is read: walls left out."""
+    mine = [space for space in spaces if space.face in whole.members]
+    return shapely.union_all([space.shown(view) for space in mine])
 
 
 def building_table(
-    view: View, outlines: list[shapely.Geometry], bed: pd.DataFrame, met: MetFloors
+    view: View, wholes: list[Whole], bed: pd.DataFrame, met: MetFloors
 ) -> gpd.GeoDataFrame:
     """Return one row a building.
 
     Parameters
     ----------
     view : View
-    outlines : list of Geometry
-        As `footprints` gives them.
+    wholes : list of Whole
     bed : DataFrame
-        Seabed in each outline, in the same order.
+        Seabed in each building's floors, in the same order.
     met : MetFloors
     """
-    rows = [
-        _row(view, number, outline, bed.iloc[number], met)
-        for number, outline in enumerate(outlines)
-    ]
+    rows = [_row(view, whole, bed.iloc[k], met) for k, whole in enumerate(wholes)]
     names = list(rows[0]) if rows else [*_EMPTY]
     table = gpd.GeoDataFrame(
         pd.DataFrame(rows, columns=names), geometry="geometry", crs=view.site.crs
@@ -65,24 +94,20 @@ _EMPTY = (
 )
 
 
-def _row(
-    view: View, number: int, outline: shapely.Geometry, bed: pd.Series, met: MetFloors
-) -> dict[str, Any]:
-    members = np.flatnonzero(view.building == number)
-    sides = view.faces.sides[members]
-    edges = np.unique(sides.indices).astype(np.int64)
-    side = np.asarray(sides[:, edges].sum(axis=0)).ravel().astype(float)
+def _row(view: View, whole: Whole, bed: pd.Series, met: MetFloors) -> dict[str, Any]:
+    edges, outline = whole.edges, whole.outline
     ends = view.network.edges[edges]
     convergence, scale = view.factors(outline)
-    size, turn = figures.area(ends, edges, side), figures.axis(ends, edges, 4)
+    turn = figures.axis(ends, edges, 4)
     surveys = view.surveys_of(edges)
+    size, size_sd, why_size = _footprint(view, whole)
     top, top_sd, why_top = top_depth(view, edges)
     depth, floor = bed_fields(view, bed), met.fields(view, outline)
-    why = [why_top, depth["why"], floor["why"], NO_SUPPORT]
+    why = [why_size, why_top, depth["why"], floor["why"], NO_SUPPORT]
     return {
-        "room_count": int((view.kind[members] == ROOM).sum()),
-        "footprint_m2": size.value / scale**2,
-        "footprint_sd_m2": view.ground.budget(size).sd / scale**2,
+        "room_count": int((view.kind[whole.members] == ROOM).sum()),
+        "footprint_m2": None if size is None else size / scale**2,
+        "footprint_sd_m2": None if size_sd is None else size_sd / scale**2,
         "axis_deg": azimuth(turn.value, convergence, 90.0),
         "axis_sd_deg": float(np.degrees(view.ground.budget(turn).sd)),
         "top_depth_m": top,
@@ -98,6 +123,18 @@ def _row(
         "null_because": "; ".join(filter(None, why)),
         "geometry": outline,
     }
+
+
+def _footprint(view: View, whole: Whole) -> tuple[float | None, float | None, str]:
+    """Return the area covered and its sd in the grid, and why it is missing."""
+    if whole.footprint is None:
+        return None, None, "footprint_m2: the thickness of its outer walls is unknown"
+    outer = whole.edges[whole.side != 0]
+    side = whole.side[whole.side != 0]
+    figure = figures.area(view.network.edges[outer], outer, side, whole.footprint.span)
+    _, sd = view.thickness_of(outer)
+    walls = view.thickness_budget(outer, whole.footprint.length_m / 2 * sd)
+    return float(whole.footprint.polygon.area), view.ground.budget(figure).plus(walls).sd, ""
 
 
 def top_depth(view: View, edges: np.ndarray) -> tuple[float | None, float | None, str]:

@@ -6,13 +6,14 @@ and the floor both rest on cancel.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline.rooms.bed import Bed
 from wrackline.uncertainty import ErrorModel, propagate
 
 COLUMNS = (
@@ -24,7 +25,7 @@ COLUMNS = (
 def deposit_at(
     floors: gpd.GeoDataFrame,
     models: Sequence[ErrorModel],
-    bed: Callable[[Sequence[shapely.Geometry]], pd.DataFrame],
+    bed: Bed,
     cell_m: float,
     rooms: gpd.GeoDataFrame,
 ) -> pd.DataFrame:
@@ -36,8 +37,8 @@ def deposit_at(
         `ITEM_COLUMNS`, PointZ in the site's CRS, heights above the datum.
     models : sequence of ErrorModel
         Errors of the surveys in it.
-    bed : callable
-        Samples the seabed in polygons, see `wrackline.seabed.sample`.
+    bed : Bed
+        The seabed, to be sampled.
     cell_m : float
         Cell size of the seabed model [m].
     rooms : GeoDataFrame
@@ -50,7 +51,7 @@ def deposit_at(
     """
     points = floors.geometry.to_numpy()
     around = list(shapely.buffer(points, 0.75 * cell_m)) if len(points) else []
-    sampled = bed(around)
+    sampled = bed.at(around)
     rows = [_row(floors.iloc[k], models, sampled.iloc[k], rooms) for k in range(len(floors))]
     return pd.DataFrame(rows, columns=list(COLUMNS))
 

@@ -3,8 +3,8 @@
 Plain method, cheapest closing first, each free end used once. A free end is one that neither
 touches nor crosses another line within the joining distance. It may be *extended* to the wall
 that it faces, brought to a *corner* with another end, *jointed* to an end in line with it, or led
-to the *foot* of the nearest wall; a wider gap between ends in line, or before a wall faced, is
-closed as a possible *doorway*. Recorded lines are never moved.
+to the *foot* of the nearest wall where nothing else serves; a wider gap between ends in line, or
+before a wall faced, is closed as a possible *doorway*. Recorded lines are never moved.
 """
 
 from __future__ import annotations
@@ -33,8 +33,6 @@ BACK_M = 1.0
 
 CORNER_SINE = 0.34
 """Lines that meet at more than 20 degrees make a corner, else they are in line."""
-
-FOOT_PENALTY_M = 0.05
 
 OFF_LINE_M, TURN = 0.1, 0.4
 """Ends are in line when each looks past the other by less than this, or than 0.4 of the gap."""
@@ -72,8 +70,8 @@ class Ends:
 class Candidate:
     """One closing that might be made: `pieces` as ((i, j, t), (i, j, t)) per piece.
 
-    `ends` are the free ends that it uses up; `meets` are ends of the wall that it leads to, close
-    enough to the place that nothing but a better closing of their own need lead them on.
+    `ends` are the free ends that it uses up; `meets` are ends of the wall that it leads to, so
+    near the place that they need not be led on to a further wall.
     """
 
     cost: float
@@ -108,7 +106,7 @@ def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Piec
     met: set[int] = set()
     chosen = []
     for candidate in candidates:
-        needless = candidate.kind == "foot" and not met.isdisjoint(candidate.ends)
+        needless = len(candidate.ends) == 1 and not met.isdisjoint(candidate.ends)
         if used.isdisjoint(candidate.ends) and not needless:
             used.update(candidate.ends)
             met.update(candidate.meets)
@@ -239,7 +237,8 @@ class Field:
         vertex = int(ends.vertex[end])
         foot = (int(self.start[segment]), int(self.stop[segment]), t)
         piece = ((vertex, vertex, 0.0), foot)
-        return Candidate(length + FOOT_PENALTY_M, "foot", (end,), (piece,), length)
+        cost = length + 2 * gap + self.settings.doorway_max_m
+        return Candidate(cost, "foot", (end,), (piece,), length)
 
     def to_ends(self, ends: Ends) -> Iterator[Candidate]:
         """Yield corners, joints and doorways between two free ends."""
