@@ -6,7 +6,13 @@ from pathlib import Path
 from wrackline.config import load_site
 from wrackline.contract import PLAN_LAYERS
 from wrackline.fingerprint import fingerprint
-from wrackline.model import for_fitting, for_measuring, for_placing, for_reading, to_json
+from wrackline.model import (
+    for_fitting,
+    for_measuring,
+    for_placing,
+    for_reading,
+    to_json,
+)
 from wrackline.sources import composite
 
 SITE = load_site(Path())

@@ -1,0 +1,47 @@
+# Every command works first and alone: the environment is made when it is missing or out of date.
+PYTHON ?= python3
+SITE ?= .
+BIN := .venv/bin
+READY := .venv/ready
+TESTS ?= -m "not slow"
+
+.PHONY: site check new test test-all lint format bench schemas lock
+
+site: $(READY)  ## rebuild the record of a site: make site SITE=folder
+	@$(BIN)/wrackline build --site "$(SITE)"
+
+check: $(READY)  ## check the survey files of a site, build nothing
+	@$(BIN)/wrackline check --site "$(SITE)"
+
+new: $(READY)  ## start a site: make new SITE=folder
+	@$(BIN)/wrackline new --site "$(SITE)"
+
+test: $(READY)  ## the everyday tests
+	$(BIN)/python -m pytest $(TESTS)
+
+test-all: $(READY)  ## all tests, the slow ones too
+	$(BIN)/python -m pytest
+
+lint: $(READY)  ## format, style, types, Snakefile
+	$(BIN)/ruff format --check . && $(BIN)/ruff check . && $(BIN)/mypy
+	$(BIN)/snakefmt --check Snakefile workflow/rules && $(BIN)/python tests/lint_snakefile.py
+
+format: $(READY)
+	$(BIN)/ruff format . && $(BIN)/ruff check --fix . && $(BIN)/snakefmt Snakefile workflow/rules
+
+bench: $(READY)  ## measure, print and keep the figures in tests/benchmarks/history.csv
+	$(BIN)/python tests/benchmarks/bench.py
+
+schemas: $(READY)  ## write workflow/schemas/ and the tables of config/README.md anew
+	$(BIN)/wrackline schemas
+
+lock:  ## pin what pyproject.toml asks for; needs the program uv
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header \
+		--no-annotate --extra dev pyproject.toml -o requirements.lock
+
+$(READY): requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed, this is " + sys.version)'
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
