@@ -1,8 +1,8 @@
 """The one process of a run that loads Snakemake: checks, builds, tidies up.
 
-Snakemake is driven through its command line's own parser, in one process, three times over: the
-target `check`, the target `all`, and a summary of what the rules make. That costs a third of what
-three commands would.
+Snakemake is driven through its command line's own parser, in this one process: a summary of what
+the rules make, then, unless all of it stands, the target `check` and the target `all`. Loading it
+is most of an idle run, so a second run costs little more than ``snakemake --version``.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import sys
 import traceback
 from argparse import ArgumentParser, Namespace
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,15 @@ from wrackline.job import Job
 VERDICT = "work/intake/report.json"
 
 
+@dataclass(frozen=True)
+class Listing:
+    """What targets ask for: products and logs, relative to the site, and whether any is due."""
+
+    products: frozenset[str] = frozenset()
+    logs: frozenset[str] = frozenset()
+    pending: bool = True
+
+
 class Engine:
     """Snakemake, set up for one run."""
 
@@ -39,7 +49,13 @@ class Engine:
         self._parser, self._arguments = self._parse()
 
     def run(self) -> int:
-        """Check and build; return the exit code."""
+        """Check and build, or find that there is nothing to do; return the exit code."""
+        targets = ["check"] if self._job.check_only else ["check", "all"]
+        listing = self._list(*targets)
+        if not listing.products:
+            return self._failed()
+        if not listing.pending and not self._doubtful(listing):
+            return self._idle(listing)
         if not self._make("check", heading="Checking the survey files"):
             return self._failed()
         faults, suspicions = read_verdict(self._job.site)
@@ -49,12 +65,24 @@ class Engine:
         if self._job.check_only:
             self._say("No faults found.")
             return EXIT_OK
-        if not self._make("check", "all", heading="Building"):
+        if not self._make(*targets, heading="Building"):
             return self._failed()
-        products, logs = self._list("check", "all")
-        housekeeping.sweep(self._job.site, products=products, logs=logs)
-        if not progress.read_records(self._job.records):
-            self._say("Nothing to do: results are up to date.")
+        self._sweep(self._list(*targets))
+        return EXIT_OK
+
+    def _idle(self, listing: Listing) -> int:
+        """End a run in which everything stands already."""
+        faults, suspicions = read_verdict(self._job.site)
+        if faults:
+            return self._refuse(faults)
+        if self._job.check_only:
+            self._tell_suspicions(suspicions)
+            self._say("No faults found.")
+            return EXIT_OK
+        if suspicions:
+            self._say(f"Doubtful, but no fault: {len(suspicions)}; see `wrackline check`.")
+        self._sweep(listing)
+        self._say("Nothing to do: results are up to date.")
         return EXIT_OK
 
     def _parse(self) -> tuple[ArgumentParser, Namespace]:
@@ -75,8 +103,8 @@ class Engine:
             setattr(arguments, name, value)
         return bool(args_to_api(arguments, self._parser))
 
-    def _list(self, *targets: str) -> tuple[set[str], set[str]]:
-        """Return what targets ask for, and its logs; nothing when the rules can't be read."""
+    def _list(self, *targets: str) -> Listing:
+        """Return what targets ask for; nothing when the rules can't be read."""
         text = io.StringIO()
         with contextlib.redirect_stdout(text):
             self._snakemake(*targets, summary=True)
@@ -84,13 +112,17 @@ class Engine:
 
     def _make(self, *targets: str, heading: str) -> bool:
         """Make what targets ask for; a product that can't be trusted is made again."""
+        listing = self._list(*targets)
+        changes = {"forcerun": self._doubtful(listing), "logger_wrackline_heading": heading}
+        return bool(listing.products) and self._snakemake(*targets, **changes)
+
+    def _doubtful(self, listing: Listing) -> list[str]:
         site = self._job.site
-        products, _ = self._list(*targets)
-        doubtful = housekeeping.untrusted(
-            site, products=products, recorded_date=_recorded_dates(site)
-        )
-        changes = {"forcerun": doubtful, "logger_wrackline_heading": heading}
-        return bool(products) and self._snakemake(*targets, **changes)
+        dates = _recorded_dates(site)
+        return housekeeping.untrusted(site, products=listing.products, recorded_date=dates)
+
+    def _sweep(self, listing: Listing) -> None:
+        housekeeping.sweep(self._job.site, products=listing.products, logs=listing.logs)
 
     def _failed(self) -> int:
         found = failure.explain(progress.read_records(self._job.records), site=self._job.site)
@@ -104,13 +136,8 @@ class Engine:
         return EXIT_INPUT
 
     def _tell_suspicions(self, suspicions: list[Fault]) -> None:
-        """Show what is doubtful: in full when it is new, else as a number."""
-        if not suspicions:
-            return
-        if progress.read_records(self._job.records) or self._job.check_only:
+        if suspicions:
             self._say("\n" + "\n\n".join(suspicion.text() for suspicion in suspicions) + "\n")
-        else:
-            self._say(f"Doubtful, but no fault: {len(suspicions)}; see `wrackline check`.")
 
     def _say(self, text: str) -> None:
         with contextlib.suppress(OSError):
@@ -159,25 +186,26 @@ def read_verdict(site: Path) -> tuple[list[Fault], list[Fault]]:
     return faults, [Fault(**suspicion) for suspicion in verdict["suspicions"]]
 
 
-def read_summary(text: str) -> tuple[set[str], set[str]]:
-    r"""Return products and logs from the table that ``snakemake --summary`` prints.
+def read_summary(text: str) -> Listing:
+    r"""Read the table that ``snakemake --summary`` prints; no table gives an empty listing.
 
     What a rule makes for a while only, and is gone, isn't among the products.
 
     Examples
     --------
-    >>> table = "output_file\tlog-file(s)\tstatus\nwork/a\tlogs/a,logs/b\tok\n"
-    >>> products, logs = read_summary(table)
-    >>> sorted(products), sorted(logs)
-    (['work/a'], ['logs/a', 'logs/b'])
+    >>> head = "output_file\tlog-file(s)\tstatus\tplan\n"
+    >>> listing = read_summary(head + "work/a\tlogs/a,logs/b\tok\tno update\n")
+    >>> sorted(listing.products), sorted(listing.logs), listing.pending
+    (['work/a'], ['logs/a', 'logs/b'], False)
     """
-    lines = [line.split("\t") for line in text.splitlines() if "\t" in line]
-    if not lines:
-        return set(), set()
-    head, *rows = lines
-    product, log, status = map(head.index, ("output_file", "log-file(s)", "status"))
-    logs = {name for row in rows for name in row[log].split(",")} - {"-", ""}
-    return {row[product] for row in rows if row[status] != "removed temp file"}, logs
+    head, *lines = [line.split("\t") for line in text.splitlines() if "\t" in line] or [[]]
+    rows = [dict(zip(head, line, strict=True)) for line in lines]
+    if not rows:
+        return Listing()
+    logs = {log for row in rows for log in row["log-file(s)"].split(",")} - {"-", ""}
+    products = {row["output_file"] for row in rows if row["status"] != "removed temp file"}
+    pending = any(row["plan"] != "no update" for row in rows)
+    return Listing(frozenset(products), frozenset(logs), pending)
 
 
 def _recorded_dates(site: Path) -> housekeeping.RecordedDate:

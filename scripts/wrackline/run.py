@@ -121,7 +121,8 @@ def _become_engine(job: Job, *, handle: int) -> None:
     """Do the engine's work in this, the forked, process; never return.
 
     The locked file becomes standard input, for this process and all that it starts. Loading
-    Snakemake is most of an idle run, and a short-lived process needs no garbage collection.
+    Snakemake is most of an idle run; it goes without garbage collection, and without pandas, which
+    Snakemake would load, where it finds it, for no more than to look at the type of settings.
     """
     code = EXIT_BUG
     try:
@@ -132,6 +133,7 @@ def _become_engine(job: Job, *, handle: int) -> None:
                 signal.signal(number, signal.SIG_DFL)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _STOP_SIGNALS)
         gc.disable()
+        sys.modules["pandas"] = None  # type: ignore[assignment]
         code = importlib.import_module("wrackline.engine").start(job)
     except BaseException:
         traceback.print_exc()

@@ -26,8 +26,13 @@ mpl.rcParams.update(
 )
 
 INK, INFERRED, BED, ROOM, COURT = "#1b1b1b", "#b3541e", "#e9e4da", "#f4d9a6", "#dfe6cf"
+WALL, STATED_WALL = "#8a8378", "#cfc9be"
 CAUTION_WIDTH = 110
 NO_DATE = {"Date": None}
+SEABED_PANELS = (
+    ("height", "height above the datum [m]", "cividis"),
+    ("sd", "standard uncertainty [m]", "magma"),
+)
 
 
 def draw_plan(
@@ -52,7 +57,8 @@ def draw_plan(
     figure, axes = _sheet(plan, about)
     if contours is not None and len(contours):
         _lines(axes, contours.geometry, color="#9bb3c4", width=0.4)
-    _areas(axes, plan["wall_bodies"].geometry, "#8a8378")
+    _areas(axes, plan["buildings"].geometry, STATED_WALL)
+    _areas(axes, plan["wall_bodies"].geometry, WALL)
     rooms = plan["rooms"]
     for kind, colour in (("room", ROOM), ("court", COURT), ("lane", COURT), ("unknown", BED)):
         _areas(axes, rooms.loc[rooms["kind"] == kind].geometry, colour)
@@ -143,7 +149,8 @@ def _key(axes: Axes) -> None:
     axes.plot(
         [], [], color="#3c5a78", linestyle="none", marker="D", markersize=2.2, label="feature"
     )
-    axes.fill([], [], color="#8a8378", label="wall body")
+    axes.fill([], [], color=WALL, label="wall between faces recorded")
+    axes.fill([], [], color=STATED_WALL, label="wall by its centre and stated thickness")
     axes.fill([], [], color=ROOM, label="room (suggested)")
     axes.fill([], [], color=COURT, label="court or lane (suggested)")
     axes.plot([], [], color="#9bb3c4", linewidth=0.4, label="contour of the seabed")
@@ -158,22 +165,19 @@ def draw_seabed(
     path: Path,
 ) -> None:
     """Draw the seabed: heights over their hillshade, and beside them their uncertainty."""
-    figure = Figure(figsize=(14, 6.6))
-    extent = (*_span(grid, 0), *_span(grid, 1))
-    for k, (name, title, map_) in enumerate(
-        (
-            ("height", "height above the datum [m]", "cividis"),
-            ("sd", "standard uncertainty [m]", "magma"),
-        )
-    ):
-        axes = figure.add_axes((0.05 + 0.48 * k, 0.2, 0.42, 0.72))
+    (west, east), (south, north) = _span(grid, 0), _span(grid, 1)
+    tall = float(np.clip(5.6 * (north - south) / (east - west), 2.5, 12))
+    figure = Figure(figsize=(14, tall + 1.9))
+    for k, (name, title, colours) in enumerate(SEABED_PANELS):
+        axes = figure.add_axes((0.06 + 0.49 * k, 1.35 / (tall + 1.9), 0.42, tall / (tall + 1.9)))
+        extent = (west, east, south, north)
         axes.imshow(shade, cmap="gray", extent=extent, vmin=1, vmax=255)
-        picture = axes.imshow(bands[name], cmap=map_, extent=extent, alpha=0.6)
+        picture = axes.imshow(bands[name], cmap=colours, extent=extent, alpha=0.6)
         axes.ticklabel_format(useOffset=False, style="plain")
         axes.tick_params(labelsize=6)
         axes.set_title(f"{about['site']}: seabed, {title}", loc="left", fontsize=9)
-        figure.colorbar(picture, ax=axes, shrink=0.75)
-    figure.text(0.05, 0.02, _footing(about), fontsize=6.5, va="bottom")
+        figure.colorbar(picture, ax=axes, shrink=0.8, pad=0.02)
+    figure.text(0.06, 0.12 / (tall + 1.9), _footing(about), fontsize=6.5, va="bottom")
     _save(figure, [path])
 
 

@@ -195,8 +195,10 @@ def test_summary_gives_products_and_logs():
         "work/b\t-\tr\t-\tremoved temp file\tno update\n"
         "work/c\t-\tr\t-\tmissing\tupdate pending\n"
     )
-    assert read_summary(table) == ({"work/a", "work/c"}, {"logs/a"})
-    assert read_summary("no table") == (set(), set())
+    listing = read_summary(table)
+    assert (listing.products, listing.logs) == ({"work/a", "work/c"}, {"logs/a"})
+    assert listing.pending
+    assert read_summary("no table").products == set()
 
 
 @pytest.mark.parametrize("cores", ["0", "-1", "two"])
