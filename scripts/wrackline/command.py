@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from wrackline import failure
@@ -64,10 +64,10 @@ def _cores(text: str) -> int:
 def _carry_out(options: argparse.Namespace) -> int:
     """Do what was asked; what only one command needs is loaded only for it."""
     if options.command == "new":
-        importlib.import_module("wrackline.starter").create(options.site)
+        say_written(importlib.import_module("wrackline.starter").create(options.site))
         return EXIT_OK
     if options.command == "schemas":
-        importlib.import_module("wrackline.schemas").write(options.folder)
+        say_written(importlib.import_module("wrackline.schemas").write(options.folder))
         return EXIT_OK
     return run(
         options.site,
@@ -75,3 +75,9 @@ def _carry_out(options: argparse.Namespace) -> int:
         cores=options.cores,
         check_only=options.command == "check",
     )
+
+
+def say_written(files: Iterable[Path]) -> None:
+    """Name the files that were written, a line each."""
+    for file in files:
+        say(f"wrote {file}")

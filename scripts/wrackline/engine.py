@@ -54,35 +54,21 @@ class Engine:
         listing = self._list(*targets)
         if not listing.products:
             return self._failed()
-        if not listing.pending and not self._doubtful(listing):
-            return self._idle(listing)
-        if not self._make("check", heading="Checking the survey files"):
+        stands = not listing.pending and not self._doubtful(listing)
+        if not stands and not self._make("check", heading="Checking the survey files"):
             return self._failed()
         faults, suspicions = read_verdict(self._job.site)
         if faults:
             return self._refuse(faults)
-        self._tell_suspicions(suspicions)
+        self._tell_suspicions(suspicions, in_full=self._job.check_only or not stands)
         if self._job.check_only:
             self._say("No faults found.")
             return EXIT_OK
-        if not self._make(*targets, heading="Building"):
+        if not stands and not self._make(*targets, heading="Building"):
             return self._failed()
-        self._sweep(self._list(*targets))
-        return EXIT_OK
-
-    def _idle(self, listing: Listing) -> int:
-        """End a run in which everything stands already."""
-        faults, suspicions = read_verdict(self._job.site)
-        if faults:
-            return self._refuse(faults)
-        if self._job.check_only:
-            self._tell_suspicions(suspicions)
-            self._say("No faults found.")
-            return EXIT_OK
-        if suspicions:
-            self._say(f"Doubtful, but no fault: {len(suspicions)}; see `wrackline check`.")
-        self._sweep(listing)
-        self._say("Nothing to do: results are up to date.")
+        self._sweep(listing if stands else self._list(*targets))
+        if stands:
+            self._say("Nothing to do: results are up to date.")
         return EXIT_OK
 
     def _parse(self) -> tuple[ArgumentParser, Namespace]:
@@ -122,7 +108,11 @@ class Engine:
         return housekeeping.untrusted(site, products=listing.products, recorded_date=dates)
 
     def _sweep(self, listing: Listing) -> None:
-        housekeeping.sweep(self._job.site, products=listing.products, logs=listing.logs)
+        """Remove what no rule makes, and Snakemake's records of it."""
+        site = self._job.site
+        records = FilePersistence(path=site / ".snakemake", nolock=True)
+        for name in housekeeping.sweep(site, products=listing.products, logs=listing.logs):
+            records._delete_record(name)
 
     def _failed(self) -> int:
         found = failure.explain(progress.read_records(self._job.records), site=self._job.site)
@@ -135,9 +125,12 @@ class Engine:
         self._say(f"\n{count} in the survey files. Nothing was built; results/ is as it was.")
         return EXIT_INPUT
 
-    def _tell_suspicions(self, suspicions: list[Fault]) -> None:
-        if suspicions:
+    def _tell_suspicions(self, suspicions: list[Fault], *, in_full: bool) -> None:
+        """Show what is doubtful; in a run that does nothing else, only how much of it there is."""
+        if suspicions and in_full:
             self._say("\n" + "\n\n".join(suspicion.text() for suspicion in suspicions) + "\n")
+        elif suspicions:
+            self._say(f"Doubtful, but no fault: {len(suspicions)}; see `wrackline check`.")
 
     def _say(self, text: str) -> None:
         with contextlib.suppress(OSError):
@@ -169,7 +162,7 @@ def _work(job: Job, *, terminal: int) -> int:
     try:
         housekeeping.distrust_foreign_work(job.site)
         code = Engine(job, terminal=terminal).run()
-        housekeeping.prune_snakemake_logs(job.site)
+        housekeeping.prune_snakemake(job.site)
     except Exception as error:
         traceback.print_exc()
         what = traceback.format_exception_only(error)[-1].strip()

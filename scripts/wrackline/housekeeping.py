@@ -113,11 +113,13 @@ def _folders(name: str) -> list[str]:
     return [parent.as_posix() for parent in PurePosixPath(name).parents][:-1]
 
 
-def prune_snakemake_logs(site: Path) -> None:
-    """Keep the newest few of the logs that Snakemake writes at every run."""
-    logs = sorted((site / ".snakemake" / "log").glob("*.snakemake.log"))
-    for log in logs[:-_SNAKEMAKE_LOGS_KEPT]:
-        log.unlink()
+def prune_snakemake(site: Path) -> None:
+    """Remove what Snakemake lets pile up: logs but the newest, and scripts of killed steps."""
+    hidden = site / ".snakemake"
+    logs = sorted((hidden / "log").glob("*.snakemake.log"))
+    scripts = list((hidden / "scripts").glob("tmp*"))
+    for file in [*logs[:-_SNAKEMAKE_LOGS_KEPT], *scripts]:
+        file.unlink()
 
 
 def _walk(site: Path, top: str) -> Iterator[str]:

@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from wrackline.errors import BusyError, Fault
+from wrackline.errors import BusyError, ConfigError, Fault
 
 LOCK_NAME = ".wrackline.lock"
 _POLL_S = 0.05
@@ -42,9 +42,14 @@ def acquire(site: Path, *, patience_s: float = 10.0, say: Callable[[str], None] 
     ------
     BusyError
         When another run is at work, or a step left behind doesn't end in time.
+    ConfigError
+        When nothing can be written in the site's folder.
     """
     file = site / LOCK_NAME
-    handle = os.open(file, os.O_RDWR | os.O_CREAT, 0o666)
+    try:
+        handle = os.open(file, os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError as error:
+        raise _not_writable(error) from error
     deadline = time.monotonic() + patience_s
     told = False
     while not _try_lock(handle):
@@ -148,5 +153,17 @@ def _busy(owner: int | None, left_behind: list[int]) -> BusyError:
             consequence="both would write the same files, and neither could be trusted",
             remedy="wait until it has ended and run again, or end it: "
             f"kill {' '.join(map(str, pids)) or 'PROCESS'}",
+        )
+    )
+
+
+def _not_writable(error: OSError) -> ConfigError:
+    return ConfigError(
+        Fault(
+            kind="site_not_writable",
+            found=f"nothing can be written in the site's folder ({error})",
+            allowed="a folder on a disk that you may write to",
+            consequence="neither work nor results can be kept",
+            remedy="copy the site to a disk of your own, or ask for leave to write there",
         )
     )

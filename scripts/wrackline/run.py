@@ -128,6 +128,7 @@ def _become_engine(job: Job, *, handle: int) -> None:
     try:
         die_with_parent()
         os.dup2(handle, 0)
+        os.set_inheritable(0, True)
         for number in _STOP_SIGNALS:
             if signal.getsignal(number) is not signal.SIG_IGN:
                 signal.signal(number, signal.SIG_DFL)

@@ -8,6 +8,7 @@ A log without such a line belongs to a step that was ended from outside.
 from __future__ import annotations
 
 import ctypes
+import errno
 import faulthandler
 import json
 import os
@@ -20,10 +21,15 @@ from pathlib import Path
 from typing import Any
 
 from wrackline.environment import fix_environment
-from wrackline.errors import WracklineError
+from wrackline.errors import Fault, WracklineError
 
 MARK = "@wrackline "
 _PR_SET_PDEATHSIG = 1
+_SHORTAGES: dict[object, str] = {
+    errno.ENOSPC: "room on the disk",
+    errno.EDQUOT: "room on the disk",
+    MemoryError: "memory",
+}
 
 
 def step(main: Callable[[Any], None], snakemake: Any) -> None:
@@ -48,17 +54,28 @@ def step(main: Callable[[Any], None], snakemake: Any) -> None:
     started = time.monotonic()
     try:
         main(snakemake)
-    except WracklineError as error:
-        print(error, flush=True)
-        _end({"end": "error", **error.as_dict()})
     except Exception as error:
         traceback.print_exc()
-        summary = traceback.format_exception_only(error)[-1].strip()
-        _end({"end": "bug", "summary": summary})
-    else:
-        _end({"end": "done", "seconds": round(time.monotonic() - started, 3)})
-        return
-    sys.exit(1)
+        _end(_account(error))
+        sys.exit(1)
+    _end({"end": "done", "seconds": round(time.monotonic() - started, 3)})
+
+
+def _account(error: Exception) -> dict[str, Any]:
+    """Return what the run is to know of an exception: whose it is, and what to do about it."""
+    if isinstance(error, WracklineError):
+        return {"end": "error", **error.as_dict()}
+    short = _SHORTAGES.get(getattr(error, "errno", None) or type(error))
+    if short is not None:
+        fault = Fault(
+            kind="machine_too_small",
+            found=f"no {short} left ({error})",
+            allowed=f"a machine with enough {short} for the site",
+            consequence="the step can't be done",
+            remedy=f"make room ({short}), then run the same command again; --cores 1 needs less",
+        )
+        return {"end": "error", **WracklineError(fault).as_dict()}
+    return {"end": "bug", "summary": traceback.format_exception_only(error)[-1].strip()}
 
 
 def die_with_parent() -> None:

@@ -46,7 +46,7 @@ def tvu_max(depth: npt.ArrayLike, order: str) -> Array:
     Examples
     --------
     >>> tvu_max([0.0, 3.0, 10.0], "special").round(4)
-    array([0.25  , 0.251 , 0.261 ])
+    array([0.25 , 0.251, 0.261])
     """
     a, b = ORDERS[order]
     d = np.maximum(np.asarray(depth, dtype=float), 0.0)

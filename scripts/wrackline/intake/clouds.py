@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
+from pathlib import Path
 
 import laspy
 import numpy as np
@@ -29,6 +31,7 @@ def read_cloud(source: Source, problems: Problems, *, chunk: int = CHUNK) -> Ite
     chunk : int
         Points a chunk.
     """
+    check_header(source.path)
     ground = _has_ground(source, chunk)
     left_out = first = 0
     with laspy.open(source.path) as stream:
@@ -53,6 +56,33 @@ def read_cloud(source: Source, problems: Problems, *, chunk: int = CHUNK) -> Ite
         )
 
 
+def check_header(path: Path) -> None:
+    """Refuse a header whose parts can't lie in the file, before a reader follows it.
+
+    Parameters
+    ----------
+    path : Path
+        LAS or LAZ file.
+
+    Raises
+    ------
+    ValueError
+        When it is none, or broken: its variable records (54 bytes at least each) and its points
+        must begin inside the file (LAS 1.4 R15, 2.4).
+    """
+    with path.open("rb") as stream:
+        head = stream.read(375)
+    size = path.stat().st_size
+    if head[:4] != b"LASF" or len(head) < 227:
+        raise ValueError("the file does not begin with a LAS header")
+    header_size, offset, records = struct.unpack_from("<HII", head, 94)
+    extended = (
+        struct.unpack_from("<QI", head, 235) if head[25] >= 4 and len(head) == 375 else (0, 0)
+    )
+    if header_size + 54 * records > offset or max(offset, extended[0] + 60 * extended[1]) > size:
+        raise ValueError("the LAS header points beyond the end of the file: broken or cut short")
+
+
 def _has_ground(source: Source, chunk: int) -> bool:
     """Tell whether any point is classified as ground; reads classes alone where it can."""
     only = laspy.DecompressionSelection.CLASSIFICATION
@@ -65,6 +95,7 @@ def _has_ground(source: Source, chunk: int) -> bool:
 
 def cloud_crs(source: Source) -> CRS | None:
     """Return the CRS that the file's header declares, None where it declares none."""
+    check_header(source.path)
     with laspy.open(source.path) as stream:
         try:
             declared: CRS | None = stream.header.parse_crs()

@@ -54,7 +54,7 @@ def write_package(
             append=Path(path).exists(),
             geometry_type=GEOMETRY[name],
             layer_options={"DESCRIPTION": _description(name, about), "GEOMETRY_NAME": "geom"},
-            dataset_metadata=dict(about) if not Path(path).exists() else None,
+            layer_metadata=dict(about),  # a data set's own would make GDAL write a file beside it
         )
 
 

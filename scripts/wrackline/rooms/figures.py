@@ -44,8 +44,8 @@ class Ground:
 
     Attributes
     ----------
-    weights : sparse matrix, shape (2 k, n)
-        Edge-end displacement from vertex displacement (`Network.weights`).
+    motion : sparse matrix, shape (6 k, 3 n)
+        Motion of edge ends per motion of vertices (`Network.motion`).
     xyz : array, shape (n, 3)
         Vertices [m].
     survey : array of int, shape (n,)
@@ -53,23 +53,35 @@ class Ground:
     models : sequence of ErrorModel
     """
 
-    weights: sparse.csr_matrix
+    motion: sparse.csr_matrix
     xyz: Array
     survey: Ints
     models: Sequence[ErrorModel]
 
+    def on_vertices(self, figure: Figure) -> tuple[Ints, Array]:
+        """Return the vertices that a figure depends on, and its gradient there, shape (v, 3)."""
+        rows = (6 * figure.edges[:, None] + np.arange(6)).ravel()
+        part = self.motion[rows].tocoo()
+        columns, at = np.unique(part.col, return_inverse=True)
+        sums = np.bincount(at, weights=part.data * figure.gradient.ravel()[part.row])
+        vertices, row = np.unique(columns // 3, return_inverse=True)
+        gradient = np.zeros((len(vertices), 3))
+        gradient[row, columns % 3] = sums
+        return vertices.astype(np.int64), gradient
+
     def budget(self, figure: Figure) -> Budget:
         """Return the uncertainty of a figure."""
-        rows = np.stack([2 * figure.edges, 2 * figure.edges + 1], axis=-1).ravel()
-        chosen = self.weights[rows]
-        vertices = np.unique(chosen.indices)
-        gradient = chosen[:, vertices].T @ figure.gradient.reshape(-1, 3)
-        return propagate(
-            np.asarray(gradient), self.xyz[vertices], self.survey[vertices], self.models
-        )
+        vertices, gradient = self.on_vertices(figure)
+        return propagate(gradient, self.xyz[vertices], self.survey[vertices], self.models)
 
 
-def area(ends: Array, edges: Ints, side: Array, span: Array | None = None) -> Figure:
+def area(
+    ends: Array,
+    edges: Ints,
+    side: Array,
+    span: Array | None = None,
+    jog: Array | None = None,
+) -> Figure:
     """Return the area that edges enclose.
 
     Parameters
@@ -83,6 +95,8 @@ def area(ends: Array, edges: Ints, side: Array, span: Array | None = None) -> Fi
     span : array, shape (m, 2), optional
         Part of each edge that bounds the space, as fractions of it, where a floor ends before
         the wall's centre line does; the value is then left to the caller.
+    jog : array, shape (m, 2), optional
+        Area gained per metre by which each end of an edge moves on along it [m].
 
     Returns
     -------
@@ -103,6 +117,10 @@ def area(ends: Array, edges: Ints, side: Array, span: Array | None = None) -> Fi
     gradient = np.zeros((len(ends), 2, 3))
     gradient[:, 0, :2] = normal * ((stop - start) - second)[:, None]
     gradient[:, 1, :2] = normal * second[:, None]
+    if jog is not None:
+        along = ends[:, 1] - ends[:, 0]
+        along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
+        gradient[:, :, :2] += jog[..., None] * along[:, None]
     origin = ends[0, 0] if len(ends) else np.zeros(2)
     a, b = ends[:, 0] - origin, ends[:, 1] - origin
     value = 0.5 * float((side * (a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1])).sum())
@@ -151,7 +169,8 @@ def axis(ends: Array, edges: Ints, symmetry: int) -> Figure:
     Returns
     -------
     Figure
-        Axis [radians]; to first order an edge's turn counts by its length.
+        Axis [radians]. With T the sum of length times phase, a turn of an edge counts by its
+        length along T, a lengthening by its phase across T.
     """
     step = ends[:, 1] - ends[:, 0]
     length = np.hypot(step[:, 0], step[:, 1])
@@ -159,11 +178,11 @@ def axis(ends: Array, edges: Ints, symmetry: int) -> Figure:
     mean, _ = axial_mean(angle, length, symmetry)
     phase = np.exp(1j * symmetry * angle)
     total = (length * phase).sum()
-    size = max(abs(total) ** 2, np.finfo(float).tiny)
-    turn = (np.conj(total) * phase).real / size
-    normal = np.stack([-step[:, 1], step[:, 0]], axis=-1) / length[:, None]
+    part = np.conj(total) * phase / max(abs(total) ** 2, np.finfo(float).tiny)
+    along = step / length[:, None]
+    across = np.stack([-along[:, 1], along[:, 0]], axis=-1)
     gradient = np.zeros((len(ends), 2, 3))
-    gradient[:, 1, :2] = normal * turn[:, None]
+    gradient[:, 1, :2] = across * part.real[:, None] + along * (part.imag / symmetry)[:, None]
     gradient[:, 0, :2] = -gradient[:, 1, :2]
     return Figure(mean, edges, gradient)
 
@@ -189,11 +208,13 @@ def mean_height(ends: Array, height: Array, edges: Ints) -> Figure | None:
     if not known.any():
         return None
     step = ends[known, 1] - ends[known, 0]
-    share = np.hypot(step[:, 0], step[:, 1])
-    share = share / share.sum()
+    size, middle = np.hypot(step[:, 0], step[:, 1]), height[known].mean(axis=1)
+    share = size / size.sum()
+    value = float((share * middle).sum())
     gradient = np.zeros((int(known.sum()), 2, 3))
     gradient[:, :, 2] = share[:, None] / 2
-    value = float((share * height[known].mean(axis=1)).sum())
+    gradient[:, 1, :2] = step / size[:, None] * ((middle - value) / size.sum())[:, None]
+    gradient[:, 0, :2] = -gradient[:, 1, :2]
     return Figure(value, edges[known], gradient)
 
 

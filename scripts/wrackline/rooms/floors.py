@@ -10,7 +10,16 @@ import shapely
 
 Array = npt.NDArray[np.float64]
 
-ON_LINE_M = 0.001
+CUT_M, ON_LINE_M = 1e-6, 1e-5
+"""Grid on which outlines are cut, and how near it an outline runs along a line."""
+
+
+LEAST_SINE = 1e-4
+"""Walls that turn by less run on straight: between them no corner is made."""
+
+MITRE_LIMIT, BEND_LIMIT = 10.0, 2.0
+"""Sharp corners that reach further than this many half thicknesses are cut off flat; at bends
+that do, where a thin wall runs on as a thick one, the thick one's end shows as a jog."""
 
 
 @dataclass(frozen=True)
@@ -25,11 +34,15 @@ class Outline:
         The part of each bounding edge along which the outline runs, as fractions of the edge.
     length_m : array, shape (m,)
         Length of the outline along each edge [m].
+    jog : array, shape (m, 2)
+        Area gained per metre by which each end of an edge moves on from its start to its stop,
+        where a wall of another thickness goes on in line [m].
     """
 
     polygon: shapely.Geometry
     span: Array
     length_m: Array
+    jog: Array
 
 
 def floor_of(
@@ -89,36 +102,141 @@ def _moved(polygon: shapely.Geometry, ends: Array, side: Array, inward: Array) -
         return None
     size = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
     if not inward.any():
-        return Outline(polygon, np.tile([0.0, 1.0], (len(ends), 1)), size)
-    if np.ptp(inward) == 0:
-        moved = shapely.buffer(polygon, -inward[0], join_style="mitre", mitre_limit=10.0)
-    else:
-        strips = shapely.buffer(shapely.linestrings(ends), np.abs(inward), cap_style="square")
-        strip = shapely.union_all(strips[inward != 0])
-        combine = shapely.difference if inward.sum() > 0 else shapely.union
-        moved = combine(polygon, strip)
+        return Outline(polygon, np.tile([0.0, 1.0], (len(ends), 1)), size, np.zeros((len(ends), 2)))
+    walk = np.where(side[:, None, None] > 0, ends, ends[:, ::-1])
+    corners = _corners(walk, inward)
+    strips = shapely.union_all([*_strips(walk, inward), *_kites(walk, corners)])
+    combine = shapely.difference if inward.max() > 0 else shapely.union
+    moved = combine(polygon, strips, grid_size=CUT_M)
     if shapely.is_empty(moved):
         return None
-    return Outline(moved, *_runs(moved, ends, side, inward))
+    span = _spans(moved, walk, inward, corners)
+    jog = _jogs(len(walk), corners)
+    back = side < 0
+    span[back] = 1 - span[back, ::-1]
+    jog[back] = -jog[back, ::-1]
+    return Outline(moved, span, (span[:, 1] - span[:, 0]) * size, jog)
 
 
-def _runs(moved: shapely.Geometry, ends: Array, side: Array, inward: Array) -> tuple[Array, Array]:
-    """Return where along each edge the moved outline runs beside it, and for how long."""
-    step = ends[:, 1] - ends[:, 0]
+@dataclass(frozen=True)
+class _Corner:
+    """Where edge `before` ends and edge `after` starts.
+
+    `tip` is where their moved lines meet, from the node; None where they run on straight or the
+    tip is too far. `inward` is how far both are moved for it, `jog` what the second lies deeper.
+    """
+
+    before: int
+    after: int
+    tip: Array | None
+    inward: tuple[float, float]
+    jog: float = 0.0
+
+
+def _corners(walk: Array, inward: Array) -> list[_Corner]:
+    """Return the corners of an outline walked with the space on the left."""
+    step = walk[:, 1] - walk[:, 0]
+    along = step / np.hypot(step[:, 0], step[:, 1])[:, None]
+    leaving: dict[tuple[float, ...], list[int]] = {}
+    for edge, start in enumerate(walk[:, 0].tolist()):
+        leaving.setdefault(tuple(start), []).append(edge)
+    corners = []
+    for before, stop in enumerate(walk[:, 1].tolist()):
+        turns = [(_turn(along[before], along[k]), k) for k in leaving.get(tuple(stop), ())]
+        if turns:
+            _, after = max(turns)
+            corners.append(_corner(along, inward, before, after))
+    return corners
+
+
+def _turn(one: Array, other: Array) -> float:
+    """Return the angle from one direction to another, positive to the left [radians]."""
+    return float(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
+
+
+def _corner(along: Array, inward: Array, before: int, after: int) -> _Corner:
+    one, other = along[before], along[after]
+    moves = float(inward[before]), float(inward[after])
+    sine = float(one[0] * other[1] - one[1] * other[0])
+    bend = bool(one @ other > 0)
+    tip = _tip(one, other, moves, sine)
+    limit = (BEND_LIMIT if bend else MITRE_LIMIT) * max(map(abs, moves))
+    if tip is not None and np.hypot(*tip) <= limit:
+        return _Corner(before, after, tip, moves)
+    if not bend:
+        return _Corner(before, after, None, moves)
+    thin = min(moves, key=abs)
+    return _Corner(
+        before, after, _tip(one, other, (thin, thin), sine), (thin, thin), moves[1] - moves[0]
+    )
+
+
+def _tip(one: Array, other: Array, moves: tuple[float, float], sine: float) -> Array | None:
+    """Return where two lines from a node, each moved to its left, meet; None if parallel."""
+    if abs(sine) < LEAST_SINE:
+        return None
+    tip: Array = (moves[0] * other - moves[1] * one) / sine
+    return tip
+
+
+def _left(walk: Array) -> Array:
+    """Return the unit vectors to the left of edges, shape (m, 2)."""
+    step = walk[:, 1] - walk[:, 0]
+    return np.stack([-step[:, 1], step[:, 0]], axis=-1) / np.hypot(*step.T)[:, None]
+
+
+def _strips(walk: Array, inward: Array) -> list[shapely.Geometry]:
+    """Return the half of each wall that lies on the outline's side, cut square at its ends."""
+    aside = _left(walk) * inward[:, None]
+    ring = np.stack([walk[:, 0], walk[:, 1], walk[:, 1] + aside, walk[:, 0] + aside], axis=1)
+    return list(shapely.polygons(ring[inward != 0]))
+
+
+def _kites(walk: Array, corners: list[_Corner]) -> list[shapely.Geometry]:
+    """Return what the strips leave open at corners, up to the tip where their faces meet."""
+    left = _left(walk)
+    kites = []
+    for corner in corners:
+        if corner.tip is not None:
+            sides = [
+                m * left[k]
+                for m, k in zip(corner.inward, (corner.before, corner.after), strict=True)
+            ]
+            kites.append(walk[corner.before, 1] + [0 * corner.tip, sides[0], corner.tip, sides[1]])
+    hulls = shapely.convex_hull(shapely.multipoints(np.array(kites).reshape(-1, 4, 2)))
+    return list(hulls[shapely.area(hulls) > 0])
+
+
+def _spans(moved: shapely.Geometry, walk: Array, inward: Array, corners: list[_Corner]) -> Array:
+    """Return where along each edge, as walked, the moved outline runs beside it, shape (m, 2)."""
+    step = walk[:, 1] - walk[:, 0]
     size = np.hypot(step[:, 0], step[:, 1])
     along = step / size[:, None]
-    normal = np.stack([-along[:, 1], along[:, 0]], axis=-1) * side[:, None]
-    beyond = along * 2 * np.abs(inward)[:, None]
-    shift = normal * inward[:, None]
-    beside = np.stack([ends[:, 0] + shift - beyond, ends[:, 1] + shift + beyond], axis=1)
+    reach = np.tile([0.0, 1.0], (len(walk), 1))
+    for corner in corners:
+        if corner.tip is not None:
+            for edge, end, move in zip(
+                (corner.before, corner.after), (1, 0), corner.inward, strict=True
+            ):
+                if inward[edge] == move:
+                    reach[edge, end] += float(corner.tip @ along[edge]) / size[edge]
+    beside = (
+        walk[:, :1] + reach[..., None] * step[:, None] + (_left(walk) * inward[:, None])[:, None]
+    )
     outline = shapely.buffer(shapely.boundary(moved), ON_LINE_M, cap_style="flat")
     common = shapely.intersection(shapely.linestrings(beside), outline)
-    long = shapely.length(common) > 4 * ON_LINE_M
     xy, edge = shapely.get_coordinates(common, return_index=True)
-    place = ((xy - ends[edge, 0]) * along[edge]).sum(axis=1) / size[edge]
-    span = np.zeros((len(ends), 2))
-    for column, reduce in ((0, np.minimum), (1, np.maximum)):
-        values = np.full(len(ends), np.inf if column == 0 else -np.inf)
-        reduce.at(values, edge, place)
-        span[:, column] = np.where(long, values, 0.0)
-    return span, np.where(long, (span[:, 1] - span[:, 0]) * size, 0.0)
+    place = ((xy - walk[edge, 0]) * along[edge]).sum(axis=1) / size[edge]
+    span = np.stack([np.full(len(walk), np.inf), np.full(len(walk), -np.inf)], axis=1)
+    np.minimum.at(span[:, 0], edge, place)
+    np.maximum.at(span[:, 1], edge, place)
+    shown = (shapely.length(common) > 4 * ON_LINE_M) & (reach[:, 1] > reach[:, 0])
+    return np.where(shown[:, None], span, 0.0)
+
+
+def _jogs(count: int, corners: list[_Corner]) -> Array:
+    """Return what the area gains where the end of an edge moves on, shape (count, 2) [m]."""
+    jog = np.zeros((count, 2))
+    for corner in corners:
+        jog[corner.before, 1] = corner.jog
+    return jog

@@ -153,13 +153,25 @@ def _size_fields(view: View, space: Space) -> dict[str, Any]:
     return fields
 
 
-def floor_budget(view: View, space: Space) -> Budget:
-    """Return the uncertainty of a floor's area in the grid: lines, and thickness of walls."""
+def floor_figure(view: View, space: Space) -> figures.Figure:
+    """Return the area of a floor in the grid, with its gradient on the lines around it."""
     if space.floor is None:
         raise ValueError("a space without a floor has no floor area")
-    ends = view.network.edges[space.edges]
-    figure = figures.area(ends, space.edges, space.side, space.floor.span)
-    walls = view.thickness_budget(space.edges, -space.floor.length_m / 2 * space.thickness_sd)
+    return outlined(view, space.edges, space.side, space.floor)
+
+
+def outlined(view: View, edges: np.ndarray, side: np.ndarray, outline: Outline) -> figures.Figure:
+    """Return the area within a moved outline, with its gradient on the edges beside it."""
+    ends = view.network.edges[edges]
+    figure = figures.area(ends, edges, side, outline.span, outline.jog)
+    return figures.Figure(float(outline.polygon.area), figure.edges, figure.gradient)
+
+
+def floor_budget(view: View, space: Space) -> Budget:
+    """Return the uncertainty of a floor's area in the grid: lines, and thickness of walls."""
+    figure = floor_figure(view, space)
+    length = np.zeros(0) if space.floor is None else space.floor.length_m
+    walls = view.thickness_budget(space.edges, -length / 2 * space.thickness_sd)
     return view.ground.budget(figure).plus(walls)
 
 

@@ -67,11 +67,6 @@ class View:
         order = np.argsort(row.col)
         return row.col[order].astype(np.int64), row.data[order].astype(float)
 
-    def edge_heights(self) -> Array:
-        """Return heights at both ends of every edge, shape (k, 2), NaN where none was taken."""
-        z = self.ground.weights @ self.ground.xyz[:, 2]
-        return np.asarray(z, dtype=float).reshape(-1, 2)
-
     def thickness_of(self, edges: Ints) -> tuple[Array, Array]:
         """Return thickness of the walls whose centres edges are, and its sd, shape (m,) [m].
 
@@ -146,7 +141,7 @@ def prepare(network: Network, models: Sequence[ErrorModel], site: Site) -> View:
     """
     names = [model.survey for model in models]
     work = network.work
-    ground = Ground(network.weights(), work.xyz, work.survey_index(names), models)
+    ground = Ground(network.motion(), work.xyz, work.survey_index(names), models)
     faces = faces_of(network)
     first = network.pieces.vertices[network.piece, 0, 1]
     on_face = (work.lines["line_follows"] != "centre").to_numpy(bool)[work.line[first]]

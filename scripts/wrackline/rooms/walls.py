@@ -18,6 +18,7 @@ from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
 from wrackline.walls.closings import NODE_M
 from wrackline.walls.linework import RECORDED
+from wrackline.walls.motion import end_motion
 
 NO_PHASES = "phase_from, phase_to: the team has not dated it"
 
@@ -36,7 +37,8 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     """
     pieces, work = view.network.pieces, view.network.work
     names = [model.survey for model in view.models]
-    ground = Ground(pieces.weights(len(work.xyz)), work.xyz, work.survey_index(names), view.models)
+    motion = end_motion(pieces, work.xyz)
+    ground = Ground(motion, work.xyz, work.survey_index(names), view.models)
     ends = pieces.ends(work.xyz)
     rows = [
         _recorded_row(view, ground, ends, row, np.flatnonzero(pieces.line == row))
@@ -147,21 +149,26 @@ def wall_bodies(view: View, walls: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return _table(rows, view, ["wall", "thickness_m", "thickness_sd_m", "evidence", "surveys"])
 
 
-def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
+def thickness_figure(view: View, face: int) -> Figure:
+    """Return the mean thickness of a wall body in the grid: twice its area over its outline."""
     edges, side = view.bounds_of(face)
     ends = view.network.edges[edges]
     area, outline = figures.area(ends, edges, side), figures.length(ends, edges)
     thickness = 2 * area.value / outline.value
-    figure = figures.combine(
-        [area, outline], [2 / outline.value, -2 * area.value / outline.value**2]
-    )
+    parts = figures.combine([area, outline], [2 / outline.value, -thickness / outline.value])
+    return Figure(thickness, parts.edges, parts.gradient)
+
+
+def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
+    edges, _ = view.bounds_of(face)
+    figure = thickness_figure(view, face)
     polygon = view.faces.polygons[face]
     _, scale = view.factors(polygon)
     length = view.network.length[edges]
     share = float(length[view.network.recorded[edges]].sum() / length.sum())
     return {
         "wall": joined(walls["wall"].iloc[np.unique(view.edge_line[edges])]),
-        "thickness_m": thickness / scale,
+        "thickness_m": figure.value / scale,
         "thickness_sd_m": view.ground.budget(figure).sd / scale,
         "evidence": RECORDED if share > 0.95 else "inferred",
         "surveys": view.surveys_of(edges),

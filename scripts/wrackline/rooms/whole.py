@@ -16,7 +16,7 @@ from wrackline.rooms import figures
 from wrackline.rooms.floors import Outline, footprint_of
 from wrackline.rooms.kinds import COURT, ROOM
 from wrackline.rooms.met_floors import MetFloors
-from wrackline.rooms.rooms import Space, bed_fields
+from wrackline.rooms.rooms import Space, bed_fields, outlined
 from wrackline.rooms.view import View, azimuth
 from wrackline.uncertainty import ErrorModel, propagate
 
@@ -131,22 +131,26 @@ def _footprint(view: View, whole: Whole) -> tuple[float | None, float | None, st
         return None, None, "footprint_m2: the thickness of its outer walls is unknown"
     outer = whole.edges[whole.side != 0]
     side = whole.side[whole.side != 0]
-    figure = figures.area(view.network.edges[outer], outer, side, whole.footprint.span)
+    figure = outlined(view, outer, side, whole.footprint)
     _, sd = view.thickness_of(outer)
     walls = view.thickness_budget(outer, whole.footprint.length_m / 2 * sd)
-    return float(whole.footprint.polygon.area), view.ground.budget(figure).plus(walls).sd, ""
+    return figure.value, view.ground.budget(figure).plus(walls).sd, ""
 
 
 def top_depth(view: View, edges: np.ndarray) -> tuple[float | None, float | None, str]:
     """Return mean depth of wall tops along recorded edges, its sd, and why it is missing."""
-    top = (view.lines["traced_at"] == "top").to_numpy(bool)[view.edge_line[edges]]
-    chosen = edges[top & view.network.recorded[edges]]
-    heights = view.edge_heights()[chosen]
-    figure = figures.mean_height(view.network.edges[chosen], heights, chosen)
+    figure = top_figure(view, edges)
     if figure is None:
         return None, None, "top_depth_m: no heights were taken along its wall tops"
     depth, budget = view.depth(figure)
     return depth, budget.sd, ""
+
+
+def top_figure(view: View, edges: np.ndarray) -> figures.Figure | None:
+    """Return the mean height of wall tops along recorded edges, None where none was taken."""
+    top = (view.lines["traced_at"] == "top").to_numpy(bool)[view.edge_line[edges]]
+    chosen = edges[top & view.network.recorded[edges]]
+    return figures.mean_height(view.network.edges[chosen], view.network.heights()[chosen], chosen)
 
 
 def feature_table(

@@ -10,9 +10,9 @@ measured heights z_i with weights w_i miss the true height there by two things:
   1978, Mining Geostatistics, II.A).
 
 γ is taken from the survey's own measured cells: half the mean square of height differences by
-distance, the cells' random variance taken off, fitted by γ(d) = a d + b d² with a, b ≥ 0. The
-part b d² is slope, for which the term above is zero: planes are filled without error. So only a
-counts.
+distance, the cells' random variance taken off, fitted with coefficients of at least 0 by a line, by
+exponential models of a few ranges, and by d² for each axis. The last is slope, for which the term
+above is zero: planes are filled without error. So the other parts alone count.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ Ints = npt.NDArray[np.int64]
 
 LEAST_LAGS, MOST_LAGS = 4, 40
 LEAST_PAIRS = 30
+RANGES = (1.0, 3.0, 9.0)
+"""Ranges of the exponential parts of γ, in cells."""
 
 
 def fill_gaps(
@@ -65,9 +67,9 @@ def fill_gaps(
     array([ 0.,  1.,  2.,  3.,  4.,  5.,  6.,  7., nan, nan, 10., 11.])
     """
     measured = np.isfinite(height)
-    linear = roughness(height, random, cell_m=cell_m, reach_m=2 * distance_m)
+    rough = roughness(height, random, cell_m=cell_m, reach_m=2 * distance_m)
     gaps = _gaps(measured, distance_m / cell_m)
-    if linear is None or not gaps.any():
+    if rough is None or not gaps.any():
         return height, random, own
     targets = np.argwhere(gaps)
     rim = np.argwhere(measured & binary_dilation(~measured, np.ones((3, 3), dtype=bool)))
@@ -76,8 +78,8 @@ def fill_gaps(
     at = tuple(np.moveaxis(rim[corners], -1, 0))
     new_height, new_random, new_own = height.copy(), random.copy(), own.copy()
     new_height[rows, columns] = (weights * height[at]).sum(axis=1)
-    varies = cell_m * _between(rim[corners].astype(float), targets[inside].astype(float), weights)
-    new_random[rows, columns] = (weights**2 * random[at]).sum(axis=1) + linear * varies
+    varies = _between(rim[corners].astype(float), targets[inside].astype(float), weights)
+    new_random[rows, columns] = (weights**2 * random[at]).sum(axis=1) + varies @ rough
     new_own[rows, columns] = (weights * own[at]).sum(axis=1)
     return new_height, new_random, new_own
 
@@ -111,23 +113,37 @@ def _triangles(rim: Ints, targets: Ints) -> tuple[Ints, Array, npt.NDArray[np.bo
 
 
 def _between(corners: Array, targets: Array, weights: Array) -> Array:
-    """Return 2 Σ w_i d_i0 − Σ Σ w_i w_j d_ij, in the unit of the coordinates.
+    """Return 2 Σ w_i γ(d_i0) − Σ Σ w_i w_j γ(d_ij) for each part of γ but the slope.
 
     Parameters
     ----------
     corners : array, shape (n, 3, 2)
+        In cells.
     targets : array, shape (n, 2)
+        In cells.
     weights : array, shape (n, 3)
+
+    Returns
+    -------
+    array, shape (n, n_parts)
     """
-    to_target = np.linalg.norm(corners - targets[:, None], axis=2)
-    total = 2 * (weights * to_target).sum(axis=1)
+    total = np.zeros((len(targets), 1 + len(RANGES)))
+    for i in range(3):
+        to_target = _parts(np.linalg.norm(corners[:, i] - targets, axis=1))
+        total += 2 * weights[:, i, None] * to_target
     for i, j in ((0, 1), (0, 2), (1, 2)):
-        apart = np.linalg.norm(corners[:, i] - corners[:, j], axis=1)
-        total -= 2 * weights[:, i] * weights[:, j] * apart
-    return np.asarray(np.maximum(total, 0.0), dtype=float)
+        apart = _parts(np.linalg.norm(corners[:, i] - corners[:, j], axis=1))
+        total -= 2 * (weights[:, i] * weights[:, j])[:, None] * apart
+    return np.maximum(total, 0.0)
 
 
-def roughness(height: Array, random: Array, *, cell_m: float, reach_m: float) -> float | None:
+def _parts(distance: Array) -> Array:
+    """Return the parts of γ but the slope at distances in cells, shape (n, n_parts)."""
+    exponential = [1 - np.exp(-distance / reach) for reach in RANGES]
+    return np.column_stack([distance, *exponential])
+
+
+def roughness(height: Array, random: Array, *, cell_m: float, reach_m: float) -> Array | None:
     """Return how much the seabed varies with distance, slopes taken off.
 
     Parameters
@@ -141,24 +157,24 @@ def roughness(height: Array, random: Array, *, cell_m: float, reach_m: float) ->
 
     Returns
     -------
-    float or None
-        The coefficient a of γ(d) = a d + b d² [m² per m]; None below 30 pairs of cells.
+    array, shape (n_parts,), or None
+        Coefficients of γ by distance in cells: of the line [m² per cell], and of the exponential
+        models [m²]; None below 30 pairs of cells.
     """
     lags = int(np.clip(np.ceil(reach_m / cell_m), LEAST_LAGS, MOST_LAGS))
-    rows = [
-        pair
+    found = [
+        (*_half_squares(height, random, lag, axis), axis)
         for lag in range(1, lags + 1)
-        for pair in (_half_squares(height, random, lag, axis) for axis in (0, 1))
+        for axis in (0, 1)
     ]
-    pairs, gamma, distance = (
-        np.array([(n, g, d * cell_m) for n, g, d in rows if n > 0]).reshape(-1, 3).T
-    )
+    pairs, gamma, distance, axis = np.array(found, dtype=float).T
     if pairs.sum() < LEAST_PAIRS:
         return None
-    weight = np.sqrt(pairs)
-    design = np.column_stack([distance, distance**2]) * weight[:, None]
-    (linear, _), _ = nnls(design, gamma * weight)
-    return float(linear)
+    slopes = np.column_stack([distance**2 * (axis == 0), distance**2 * (axis == 1)])
+    weight = np.sqrt(pairs) / distance  # an estimate of γ is about as uncertain as γ is large
+    design = np.column_stack([_parts(distance), slopes]) * weight[:, None]
+    coefficients, _ = nnls(design, gamma * weight)
+    return np.asarray(coefficients[: 1 + len(RANGES)], dtype=float)
 
 
 def _half_squares(height: Array, random: Array, lag: int, axis: int) -> tuple[int, float, int]:

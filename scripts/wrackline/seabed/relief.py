@@ -38,9 +38,9 @@ def horn_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:
     a, b, c = height[:-2, :-2], height[:-2, 1:-1], height[:-2, 2:]
     d, f = height[1:-1, :-2], height[1:-1, 2:]
     g, h, i = height[2:, :-2], height[2:, 1:-1], height[2:, 2:]
-    whole = np.isfinite(height[1:-1, 1:-1])
     rise_east = ((c + 2 * f + i) - (a + 2 * d + g)) / (8 * cell_m)
     rise_north = ((a + 2 * b + c) - (g + 2 * h + i)) / (8 * cell_m)
+    whole = np.isfinite(height[1:-1, 1:-1] + rise_east + rise_north)
     east[1:-1, 1:-1] = np.where(whole, rise_east, np.nan)
     north[1:-1, 1:-1] = np.where(whole, rise_north, np.nan)
     return east, north

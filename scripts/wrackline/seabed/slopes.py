@@ -9,7 +9,7 @@ from scipy.ndimage import correlate1d
 Array = npt.NDArray[np.float64]
 
 STEEPNESS = np.arange(-2.0, 3.0)
-RIDGE = 1e-6
+RIDGE = 1e-9
 
 
 def plane_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:

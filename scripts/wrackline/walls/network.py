@@ -30,6 +30,7 @@ from wrackline.walls.linework import (
     linework,
     recorded_pieces,
 )
+from wrackline.walls.motion import edge_motion
 from wrackline.walls.repeats import merge_repeats
 
 Array = npt.NDArray[np.float64]
@@ -73,16 +74,21 @@ class Network:
         step = self.edges[:, 1] - self.edges[:, 0]
         return np.asarray(np.hypot(step[:, 0], step[:, 1]))
 
-    def weights(self) -> sparse.csr_matrix:
-        """Return the linear map from vertex displacements to edge ends, shape (2 k, n)."""
-        count = len(self.work.xyz)
-        ends = self.pieces.weights(count)
-        rows = np.repeat(np.arange(2 * len(self.piece)), 2)
-        columns = np.repeat(np.stack([2 * self.piece, 2 * self.piece + 1], -1), 2, axis=0)
-        values = np.stack([1 - self.fraction, self.fraction], axis=-1)
-        shape = (2 * len(self.piece), 2 * len(self.pieces))
-        along = sparse.csr_matrix((values.ravel(), (rows, columns.ravel())), shape=shape)
-        return sparse.csr_matrix(along @ ends)
+    def motion(self) -> sparse.csr_matrix:
+        """Return the motion of edge ends per motion of vertices, shape (6 k, 3 n)."""
+        return edge_motion(
+            self.edges,
+            self.piece,
+            self.fraction,
+            pieces=self.pieces,
+            xyz=self.work.xyz,
+            node_m=NODE_M,
+        )
+
+    def heights(self) -> Array:
+        """Return heights at both ends of every edge, shape (k, 2), NaN where none was taken [m]."""
+        ends = self.pieces.ends(self.work.xyz)[self.piece, :, 2]
+        return np.asarray(ends[:, :1] + self.fraction * (ends[:, 1:] - ends[:, :1]))
 
 
 def build_network(

@@ -74,12 +74,14 @@ def test_work_without_its_mark_or_the_hidden_one_is_removed(site, lost):
     assert sorted(path.name for path in (site / "work").iterdir()) == [housekeeping.BOND]
 
 
-def test_snakemakes_own_logs_do_not_pile_up(site):
-    """The newest few are kept."""
-    folder = site / ".snakemake" / "log"
-    folder.mkdir(parents=True)
+def test_what_snakemake_lets_pile_up_is_pruned(site):
+    """The newest few logs are kept, and no script of a step that was killed."""
+    for folder in ("log", "scripts"):
+        (site / ".snakemake" / folder).mkdir(parents=True)
     for number in range(30):
-        (folder / f"2021-01-{number:02}.snakemake.log").touch()
-    housekeeping.prune_snakemake_logs(site)
-    kept = sorted(path.name for path in folder.iterdir())
+        (site / ".snakemake" / "log" / f"2021-01-{number:02}.snakemake.log").touch()
+    (site / ".snakemake" / "scripts" / "tmp1.make.py").touch()
+    housekeeping.prune_snakemake(site)
+    kept = sorted(path.name for path in (site / ".snakemake" / "log").iterdir())
     assert (len(kept), kept[-1]) == (10, "2021-01-29.snakemake.log")
+    assert list((site / ".snakemake" / "scripts").iterdir()) == []

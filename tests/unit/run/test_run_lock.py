@@ -9,7 +9,7 @@ import threading
 import pytest
 
 from wrackline import lock
-from wrackline.errors import BusyError
+from wrackline.errors import BusyError, ConfigError
 
 
 @pytest.fixture
@@ -93,3 +93,9 @@ def test_all_that_a_run_started_is_ended(tmp_path):
     for process in (*inside, outside):
         process.communicate()
     os.close(handle)
+
+
+def test_site_that_cannot_be_written_to_is_told(tmp_path):
+    """Where no lock can be kept, nothing else could be; the message says what to do."""
+    with pytest.raises(ConfigError, match=r"nothing can be written(.|\n)*copy the site"):
+        lock.acquire(tmp_path / "absent")

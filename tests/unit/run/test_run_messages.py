@@ -207,3 +207,25 @@ def test_number_of_cores_must_be_a_whole_number_from_one(cores, capsys):
     with pytest.raises(SystemExit, match="2"):
         command.main(["build", "--site", "x", "--cores", cores])
     assert f"{cores!r} is not a whole number from 1" in capsys.readouterr().err
+
+
+def test_command_names_the_files_that_it_wrote(tmp_path, capfd):
+    """Starting a site, and writing the schemas, ends with a line for each file."""
+    assert command.main(["new", "--site", str(tmp_path / "site")]) == 0
+    assert command.main(["schemas", "--folder", str(tmp_path / "schemas")]) == 0
+    lines = capfd.readouterr().out.splitlines()
+    assert f"wrote {tmp_path / 'site' / 'config' / 'site.yaml'}" in lines
+    assert f"wrote {tmp_path / 'schemas' / 'season.schema.json'}" in lines
+
+
+def test_config_that_cannot_be_used_ends_with_2(tmp_path, capfd):
+    """The command's exit code tells a fault in the config from others."""
+    assert command.main(["build", "--site", str(tmp_path)]) == 2
+    assert "FAULT config_missing" in capfd.readouterr().out
+
+
+def test_mistake_of_ours_outside_of_a_run_is_told_as_such(monkeypatch, capfd):
+    """An exception that nobody foresaw ends with 70 and the same words as in a run."""
+    monkeypatch.setattr(command, "run", lambda *_arguments, **_options: {}["absent"])
+    assert command.main(["check", "--site", "x"]) == 70
+    assert "This is a mistake in wrackline, not in your data." in capfd.readouterr().out

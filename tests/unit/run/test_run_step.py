@@ -85,6 +85,18 @@ def test_mistake_of_ours_leaves_its_traceback_in_the_log(tmp_path):
     assert last_record(log) == {"end": "bug", "summary": "KeyError: 'absent'"}
 
 
+@pytest.mark.parametrize(
+    ("body", "found"),
+    [("raise OSError(28, 'full')", "no room on the disk"), ("raise MemoryError", "no memory left")],
+)
+def test_machine_that_is_too_small_is_no_mistake_of_ours(tmp_path, body, found):
+    """A full disk, or too little memory, is told as such, with what to do."""
+    _, _, log = run_step(tmp_path, body)
+    fault = error_from_dict(last_record(log)).faults[0]
+    assert fault.kind == "machine_too_small"
+    assert fault.found.startswith(found)
+
+
 def test_crash_names_the_line_in_the_log(tmp_path):
     """A crash inside of a C library leaves no record, but the line of Python that led to it."""
     code, _, log = run_step(tmp_path, "ctypes.string_at(0)")
