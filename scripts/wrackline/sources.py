@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 from wrackline.config import SiteConfig, season_of
+from wrackline.fingerprint import stamp
 from wrackline.model import POINT_HOLDS
 
 MADE = "data/demo/"
@@ -28,6 +29,22 @@ def files_there(config: SiteConfig, *files: str | None) -> list[str]:
         for file in files
         if file and ((made and file.startswith(MADE)) or (config.folder / file).is_file())
     ]
+
+
+def raw_stamp(config: SiteConfig, *files: str | None) -> str:
+    """Return size and date of raw files, for a rule's params: an older file in place is seen too.
+
+    Files that the demo's rule makes are left out; Snakemake knows their dates.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    *files : str or None
+        Relative to the site's folder; None is passed over.
+    """
+    made = config.site.demo is not None
+    raw = [file for file in files if file and not (made and file.startswith(MADE))]
+    return stamp(*(config.folder / file for file in raw))
 
 
 def surface_surveys(config: SiteConfig, surface: str) -> list[str]:

@@ -88,34 +88,62 @@ def site_and_survey(rng: np.random.Generator) -> tuple[Site, object]:
     from wrackline.model import Survey  # noqa: PLC0415
 
     sources = {
-        "benchmark_a": {"kind": "shift", "easting_sd_m": 0.03, "northing_sd_m": 0.03,
-                        "height_sd_m": rng.uniform(0.005, 0.05)},
+        "benchmark_a": {
+            "kind": "shift",
+            "easting_sd_m": 0.03,
+            "northing_sd_m": 0.03,
+            "height_sd_m": rng.uniform(0.005, 0.05),
+        },
         "setup_1": {"kind": "rotation", "rotation_sd_deg": rng.uniform(0.05, 0.5)},
         "tape": {"kind": "scale", "scale_sd_ppm": rng.uniform(100, 3000)},
-        "trestle": {"kind": "tilt", "tilt_sd_mm_per_m": rng.uniform(0.1, 1.0),
-                    "tilt_azimuth_deg": rng.uniform(0, 359), "pivot": ORIGIN},
+        "trestle": {
+            "kind": "tilt",
+            "tilt_sd_mm_per_m": rng.uniform(0.1, 1.0),
+            "tilt_azimuth_deg": rng.uniform(0, 359),
+            "pivot": ORIGIN,
+        },
     }
     rests_on = [name for name in sources if rng.random() < 0.7]
-    level = {"name": "msl", "height_m": 0.12, "sd_m": rng.uniform(0, 0.03),
-             "error_sources": ["benchmark_a"] if rng.random() < 0.5 else []}
+    level = {
+        "name": "msl",
+        "height_m": 0.12,
+        "sd_m": rng.uniform(0, 0.03),
+        "error_sources": ["benchmark_a"] if rng.random() < 0.5 else [],
+    }
     site = Site.model_validate(
-        {"schema_version": 1, "name": "one room", "crs": CRS, "vertical_datum": "invented",
-         "origin": ORIGIN, "sea_levels": [level], "depths_below": "msl",
-         "error_sources": sources}
+        {
+            "schema_version": 1,
+            "name": "one room",
+            "crs": CRS,
+            "vertical_datum": "invented",
+            "origin": ORIGIN,
+            "sea_levels": [level],
+            "depths_below": "msl",
+            "error_sources": sources,
+        }
     )
     centre = rng.random() < 0.4
     patchy = rng.random() < 0.6
     survey = Survey.model_validate(
-        {"name": "walls", "technique": "total station", "holds": "wall_lines", "file": "w.gpkg",
-         "crs": CRS, "from_date": "2031-06-01", "to_date": "2031-06-02",
-         "vertical": {"meaning": "height"}, "random_horizontal_sd_m": rng.uniform(0.005, 0.05),
-         "random_vertical_sd_m": rng.uniform(0.005, 0.05),
-         "patchy_horizontal_sd_m": rng.uniform(0.005, 0.04) if patchy else 0.0,
-         "patchy_vertical_sd_m": rng.uniform(0.005, 0.04) if patchy else 0.0,
-         "patchy_distance_m": rng.uniform(2, 40) if patchy else 0.0,
-         "error_sources": rests_on, "line_follows": "centre" if centre else "face",
-         "wall_thickness_m": 0.6 if centre else None,
-         "wall_thickness_sd_m": rng.uniform(0, 0.06) if centre else 0.0}
+        {
+            "name": "walls",
+            "technique": "total station",
+            "holds": "wall_lines",
+            "file": "w.gpkg",
+            "crs": CRS,
+            "from_date": "2031-06-01",
+            "to_date": "2031-06-02",
+            "vertical": {"meaning": "height"},
+            "random_horizontal_sd_m": rng.uniform(0.005, 0.05),
+            "random_vertical_sd_m": rng.uniform(0.005, 0.05),
+            "patchy_horizontal_sd_m": rng.uniform(0.005, 0.04) if patchy else 0.0,
+            "patchy_vertical_sd_m": rng.uniform(0.005, 0.04) if patchy else 0.0,
+            "patchy_distance_m": rng.uniform(2, 40) if patchy else 0.0,
+            "error_sources": rests_on,
+            "line_follows": "centre" if centre else "face",
+            "wall_thickness_m": 0.6 if centre else None,
+            "wall_thickness_sd_m": rng.uniform(0, 0.06) if centre else 0.0,
+        }
     )
     return site, survey
 
@@ -134,16 +162,19 @@ def traced(corners, heights, model, rng, draws) -> list[np.ndarray]:
     """Return the walls as measured, some in two parts with a doorway between."""
     exact = []
     for k in range(4):
-        ends = np.stack([np.r_[corners[k], heights[k]],
-                         np.r_[corners[(k + 1) % 4], heights[(k + 1) % 4]]])
+        ends = np.stack(
+            [np.r_[corners[k], heights[k]], np.r_[corners[(k + 1) % 4], heights[(k + 1) % 4]]]
+        )
         size = float(np.hypot(*(ends[1, :2] - ends[0, :2])))
         start, stop = rng.uniform(-0.15, 0.15, 2) / size
         points = int(rng.integers(2, 7))
         share = np.linspace(start, 1 + stop, points)
         if rng.random() < 0.25 and points >= 4:
             door = (0.5 - 0.45 / size, 0.5 + 0.45 / size)
-            parts = [np.r_[share[share < door[0] - 0.1], door[0]],
-                     np.r_[door[1], share[share > door[1] + 0.1]]]
+            parts = [
+                np.r_[share[share < door[0] - 0.1], door[0]],
+                np.r_[door[1], share[share > door[1] + 0.1]],
+            ]
         else:
             parts = [share]
         exact += [ends[0] + s[:, None] * (ends[1] - ends[0]) for s in parts]
@@ -154,9 +185,16 @@ def traced(corners, heights, model, rng, draws) -> list[np.ndarray]:
 def line_table(lines, follows, thickness, thickness_sd) -> gpd.GeoDataFrame:
     """Return traced walls as the stage `walls` takes them."""
     data = {name: [None] * len(lines) for name in LINE_COLUMNS}
-    data |= {"survey": SURVEY, "season": "2031", "row": range(1, len(lines) + 1),
-             "line_follows": follows, "traced_at": "top", "repeats": "",
-             "thickness_m": thickness or np.nan, "thickness_sd_m": thickness_sd}
+    data |= {
+        "survey": SURVEY,
+        "season": "2031",
+        "row": range(1, len(lines) + 1),
+        "line_follows": follows,
+        "traced_at": "top",
+        "repeats": "",
+        "thickness_m": thickness or np.nan,
+        "thickness_sd_m": thickness_sd,
+    }
     shapes = [shapely.LineString(line) for line in lines]
     return gpd.GeoDataFrame(data, geometry=shapes, crs=CRS)
 

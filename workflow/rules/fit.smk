@@ -1,4 +1,4 @@
-from wrackline.sources import files_there
+from wrackline.sources import files_there, raw_stamp
 
 
 rule fit_points:
@@ -14,6 +14,7 @@ rule fit_points:
         survey="|".join(SITE.point_surveys) or "(?!)",
     params:
         code=fingerprint("fit_points"),
+        raw=lambda w: raw_stamp(SITE, SITE.surveys[w.survey].vertical.water_level),
         survey=lambda w: to_json(for_fitting(SITE.surveys[w.survey])),
         error_sources=lambda w: [
             to_json(SITE.site.error_sources[name])

@@ -1,4 +1,4 @@
-from wrackline.sources import files_there
+from wrackline.sources import files_there, raw_stamp
 
 
 rule read_points:
@@ -17,6 +17,11 @@ rule read_points:
         survey="|".join(SITE.point_surveys) or "(?!)",
     params:
         code=fingerprint("read_points"),
+        raw=lambda w: raw_stamp(
+            SITE,
+            SITE.surveys[w.survey].file,
+            SITE.surveys[w.survey].vertical.water_level,
+        ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
         crs=SITE.site.crs,
         origin=list(SITE.site.origin),
@@ -53,6 +58,7 @@ rule read_items:
         survey="|".join(SITE.vector_surveys) or "(?!)",
     params:
         code=fingerprint("read_items"),
+        raw=lambda w: raw_stamp(SITE, SITE.surveys[w.survey].file),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
         crs=SITE.site.crs,
         origin=list(SITE.site.origin),

@@ -61,6 +61,7 @@ rule publish_site:
         "logs/publish_site/all.log",
     params:
         code=fingerprint("publish_site"),
+        raw=raw_stamp(SITE, *(survey.looked_at for survey in SITE.surveys.values())),
         crs=SITE.site.crs,
         surveys=[[name, to_json(survey)] for name, survey in SITE.surveys.items()],
         about=statement_json(SITE, LAST_SEASON),

@@ -182,7 +182,8 @@ def _tip(one: Array, other: Array, moves: tuple[float, float], sine: float) -> A
 def _left(walk: Array) -> Array:
     """Return the unit vectors to the left of edges, shape (m, 2)."""
     step = walk[:, 1] - walk[:, 0]
-    return np.stack([-step[:, 1], step[:, 0]], axis=-1) / np.hypot(*step.T)[:, None]
+    left: Array = np.stack([-step[:, 1], step[:, 0]], axis=-1) / np.hypot(*step.T)[:, None]
+    return left
 
 
 def _strips(walk: Array, inward: Array) -> list[shapely.Geometry]:

@@ -6,6 +6,8 @@ the change of the printed figure is held against the gradient from which its sd 
 the node grid, which rounds crossings to 1 mm, is made a million times finer.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from drawn import line_table, models_of, plan_of, site
@@ -138,7 +140,7 @@ def frame(west, south, east, north, over=0.2):
 
 SOUTH_WEST_NORTH = frame(0, 0, 4, 3)[1:]
 L_SHAPE = [(0, 0), (6, 0), (6, 2), (3, 2), (3, 5), (0, 5), (0, 0)]
-L_WALLS = [list(pair) for pair in zip(L_SHAPE[:-1], L_SHAPE[1:], strict=True)]
+L_WALLS = [list(pair) for pair in pairwise(L_SHAPE)]
 
 
 @pytest.mark.parametrize(
@@ -193,7 +195,7 @@ def test_floors_and_footprints_move_as_their_gradients_say(lines, thickness):
 
 
 def test_where_a_thin_wall_runs_on_as_a_thick_one_the_jog_moves_too():
-    """A wall whose thickness changes midway gives its floor a gradient right to two in a hundred."""
+    """A wall whose thickness changes midway gives its floor a gradient right to 2 %."""
     walls = [*SOUTH_WEST_NORTH, [(-0.2, 0), (2, 0)], [(2.1, 0), (5.2, 0)]]
     drawn = {"follows": "centre", "thickness_m": [0.5, 0.5, 0.5, 0.5, 0.9], "thickness_sd_m": 0.0}
     check(walls, there=("floor", "footprint"), size=0.004, share=0.02, **drawn)
