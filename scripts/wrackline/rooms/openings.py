@@ -23,6 +23,9 @@ Ints = npt.NDArray[np.int64]
 
 DOORWAY = "doorway"
 THRESHOLD_REACH_M = 0.5
+PARALLEL_COSINE = 0.8
+"""Gaps in the two faces of a wall run alike within 37 degrees; round a corner they don't."""
+
 OUTSIDE = -1
 
 
@@ -40,12 +43,15 @@ class Opening:
         Faces that it joins, `OUTSIDE` for open ground.
     line : LineString
         The first closing.
+    ground : Geometry
+        What lies between all of them.
     """
 
     pieces: tuple[int, ...]
     edges: Ints
     joins: tuple[int, ...]
     line: shapely.LineString
+    ground: shapely.Geometry
 
 
 def openings_of(
@@ -76,7 +82,8 @@ def openings_of(
         edges = np.flatnonzero(network.piece == pieces[mine[0]])
         if len(edges):
             members = tuple(int(pieces[k]) for k in mine)
-            found.append(Opening(members, edges, tuple(joins), lines[mine[0]]))
+            ground = shapely.convex_hull(shapely.union_all(lines[mine]))
+            found.append(Opening(members, edges, tuple(joins), lines[mine[0]], ground))
     return found
 
 
@@ -104,7 +111,9 @@ def _grouped(
     linked = [
         (a, b)
         for a, b in zip(first, second, strict=True)
-        if a < b and any(_is_wall(face, kind) for face in beside[a] & beside[b])
+        if a < b
+        and any(_is_wall(face, kind) for face in beside[a] & beside[b])
+        and _opposite(lines[a], lines[b])
     ]
     rows = np.array(linked, dtype=int).reshape(-1, 2)
     links = sparse.csr_matrix(
@@ -113,8 +122,19 @@ def _grouped(
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
+def _opposite(one: shapely.LineString, other: shapely.LineString) -> bool:
+    """Tell whether two gaps face each other: nearly parallel, their middles abreast."""
+    (a, b), (c, d) = (shapely.get_coordinates(line)[[0, -1]] for line in (one, other))
+    along, beside = b - a, d - c
+    sizes = np.hypot(*along), np.hypot(*beside)
+    if abs(along @ beside) < PARALLEL_COSINE * sizes[0] * sizes[1]:
+        return False
+    shift = abs((c + d - a - b) @ along) / (2 * sizes[0])
+    return bool(shift < 0.5 * max(sizes))
+
+
 def seen(opening: Opening, thresholds: npt.NDArray[np.object_]) -> bool:
     """Tell whether a recorded threshold lies in an opening."""
     if not len(thresholds):
         return False
-    return bool((shapely.distance(opening.line, thresholds) <= THRESHOLD_REACH_M).any())
+    return bool((shapely.distance(opening.ground, thresholds) <= THRESHOLD_REACH_M).any())

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline import contract
 from wrackline.config import season_of
 from wrackline.numbers import OPENING, WALL, joined, place_numbers
 from wrackline.rooms import figures
@@ -46,12 +47,17 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     ]
     inferred = (pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M)
     rows += [_closing_row(view, ends, int(k)) for k in np.flatnonzero(inferred)]
-    table = gpd.GeoDataFrame(rows, geometry="geometry", crs=view.site.crs)
+    table = _table(rows, view, _LINE_FIELDS)
     middle = shapely.get_coordinates(
         shapely.line_interpolate_point(table.geometry.to_numpy(), 0.5, normalized=True)
     )
     table["wall"] = place_numbers(WALL, middle, view.site.origin)
     return table
+
+
+_LINE_FIELDS = [
+    name for name in contract.columns("wall_lines") if name not in ("wall", "null_because")
+]
 
 
 def _figures(view: View, ground: Ground, ends: np.ndarray, parts: np.ndarray) -> dict[str, Any]:
@@ -150,13 +156,21 @@ def wall_bodies(view: View, walls: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def thickness_figure(view: View, face: int) -> Figure:
-    """Return the mean thickness of a wall body in the grid: twice its area over its outline."""
+    """Return the mean thickness t of a wall body in the grid, from area A and outline P.
+
+    A body of right-angled walls around h spaces has A = t P / 2 + (h - 1) t^2: moved in from
+    outside and out from every space by half of t, outlines meet at the walls' centres, and each
+    gains or loses 4 (t / 2)^2 at its corners. With one space this is twice the area over the
+    outline; each wall between two spaces adds a junction at either end.
+    """
     edges, side = view.bounds_of(face)
     ends = view.network.edges[edges]
     area, outline = figures.area(ends, edges, side), figures.length(ends, edges)
-    thickness = 2 * area.value / outline.value
-    parts = figures.combine([area, outline], [2 / outline.value, -thickness / outline.value])
-    return Figure(thickness, parts.edges, parts.gradient)
+    more, half = len(view.faces.polygons[face].interiors) - 1, outline.value / 2
+    thickness = 2 * area.value / (half + np.sqrt(half**2 + 4 * more * area.value))
+    slope = half + 2 * more * thickness
+    parts = figures.combine([area, outline], [1 / slope, -thickness / 2 / slope])
+    return Figure(float(thickness), parts.edges, parts.gradient)
 
 
 def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:

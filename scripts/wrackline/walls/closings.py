@@ -71,7 +71,8 @@ class Candidate:
     """One closing that might be made: `pieces` as ((i, j, t), (i, j, t)) per piece.
 
     `ends` are the free ends that it uses up; `meets` are ends of the wall that it leads to, so
-    near the place that they need not be led on to a further wall.
+    near the place that they need not be led on to a further wall. `turns` marks a doorway beside
+    a corner; `kinds` are those of its pieces where they differ.
     """
 
     cost: float
@@ -80,6 +81,8 @@ class Candidate:
     pieces: tuple[tuple[tuple[int, int, float], tuple[int, int, float]], ...]
     gap_m: float
     meets: tuple[int, ...] = ()
+    turns: bool = False
+    kinds: tuple[str, ...] = ()
 
 
 def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Pieces:
@@ -106,7 +109,8 @@ def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Piec
     met: set[int] = set()
     chosen = []
     for candidate in candidates:
-        needless = len(candidate.ends) == 1 and not met.isdisjoint(candidate.ends)
+        alone = len(candidate.ends) == 1 or candidate.turns
+        needless = alone and not met.isdisjoint(candidate.ends)
         if used.isdisjoint(candidate.ends) and not needless:
             used.update(candidate.ends)
             met.update(candidate.meets)
@@ -120,15 +124,19 @@ def _place(candidate: Candidate, ends: Ends) -> tuple[float, ...]:
 
 
 def _as_pieces(chosen: list[Candidate]) -> Pieces:
-    rows = [(c, piece) for c in chosen for piece in c.pieces]
+    rows = [
+        (kind, piece, c.gap_m)
+        for c in chosen
+        for piece, kind in zip(c.pieces, c.kinds or (c.kind,) * len(c.pieces), strict=True)
+    ]
     return Pieces(
         vertices=np.array(
-            [[(end[0], end[1]) for end in piece] for _, piece in rows], dtype=np.int64
+            [[(end[0], end[1]) for end in piece] for _, piece, _ in rows], dtype=np.int64
         ).reshape(-1, 2, 2),
-        share=np.array([[end[2] for end in piece] for _, piece in rows], float).reshape(-1, 2),
+        share=np.array([[end[2] for end in piece] for _, piece, _ in rows], float).reshape(-1, 2),
         line=np.full(len(rows), -1, dtype=np.int64),
-        kind=np.array([c.kind for c, _ in rows], dtype="<U9"),
-        gap_m=np.array([c.gap_m for c, _ in rows], dtype=float),
+        kind=np.array([kind for kind, _, _ in rows], dtype="<U9"),
+        gap_m=np.array([gap for _, _, gap in rows], dtype=float),
     )
 
 
@@ -262,12 +270,15 @@ class Field:
         return float(np.hypot(*(ends.xy[q] - ends.xy[p]))) < 0.25 * length
 
     def _corner(self, ends: Ends, p: int, q: int, sine: float) -> Candidate | None:
-        """Return the corner at which two ends meet when both are extended, if near enough."""
+        """Return the corner at which two ends meet when both are extended, if near enough.
+
+        One of the two may be a doorway's width away, but a gap straight on is likelier.
+        """
         between = ends.xy[q] - ends.xy[p]
         s = float(_cross(between, ends.direction[q])) / sine
         u = float(_cross(between, ends.direction[p])) / sine
-        gap = self.settings.join_gap_m
-        if min(s, u) < -TOUCH_M or max(s, u) > gap:
+        gap, far = self.settings.join_gap_m, self.settings.doorway_max_m
+        if min(s, u) < -TOUCH_M or min(s, u) > gap or max(s, u) > max(gap, far):
             return None
         pieces = []
         for end, length in ((p, s), (q, u)):
@@ -276,7 +287,12 @@ class Field:
             vertex, back = int(ends.vertex[end]), int(ends.back[end])
             beyond = 1.0 + length / float(ends.reach[end])
             pieces.append(((vertex, vertex, 0.0), (back, vertex, beyond)))
-        return Candidate(max(s, u), "corner", (p, q), tuple(pieces), max(s, 0.0) + max(u, 0.0))
+        whole = max(s, 0.0) + max(u, 0.0)
+        if max(s, u) <= gap:
+            return Candidate(max(s, u), "corner", (p, q), tuple(pieces), whole)
+        kinds = tuple("doorway" if x > gap else "corner" for x in (s, u) if x >= SHORTEST_M)
+        cost = max(s, u) + 2 * gap
+        return Candidate(cost, "doorway", (p, q), tuple(pieces), whole, turns=True, kinds=kinds)
 
     def _in_line(self, ends: Ends, p: int, q: int) -> Candidate | None:
         """Return the joint or doorway between two ends that face each other in line."""
