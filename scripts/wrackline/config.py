@@ -153,7 +153,8 @@ def _load_part(folder: Path, name: Path, model: type[Part], faults: list[Fault])
     try:
         return model.model_validate(content)
     except ValidationError as problem:
-        faults += [_as_fault(error, name, model, node) for error in problem.errors()]
+        named = _surveys_by_name(content)
+        faults += [_as_fault(error, name, model, node, named) for error in problem.errors()]
         return None
 
 
@@ -248,15 +249,31 @@ def _migrated(content: dict[str, Any], name: Path, faults: list[Fault]) -> dict[
     return None
 
 
-def _as_fault(error: Any, name: Path, model: type[BaseModel], node: yaml.Node | None) -> Fault:
+def _surveys_by_name(content: dict[str, Any]) -> dict[int, str]:
+    """Return how surveys are called in messages, by their place in the list."""
+    surveys = content.get("surveys")
+    if not isinstance(surveys, list):
+        return {}
+    named = enumerate(surveys)
+    return {k: str(s["name"]) for k, s in named if isinstance(s, dict) and "name" in s}
+
+
+def _as_fault(
+    error: Any,
+    name: Path,
+    model: type[BaseModel],
+    node: yaml.Node | None,
+    named: dict[int, str],
+) -> Fault:
     """Turn one of pydantic's errors into the four-part message."""
     where = [part for part in error["loc"] if part not in ("str", "int")]
-    path = ".".join(str(part) for part in where) or "the file as a whole"
+    shown = [named.get(part, part) if where[0] == "surveys" else part for part in where[:2]]
+    path = ".".join(str(part) for part in [*shown, *where[2:]]) or "the file as a whole"
     row = _row_of(node, where)
     if error["type"] == "extra_forbidden":
         return _unknown_key(str(where[-1]), name, row, _keys_at(model, where[:-1]), path)
     if error["type"] == "missing":
-        found, allowed = f"no key '{path}'", f"{_meaning(model, where)} is required"
+        found, allowed = f"no key '{path}'", f"this key is required: {_meaning(model, where)}"
     else:
         value = error.get("input")
         shown = "" if isinstance(value, dict | list | BaseModel) else f" {value!r}"

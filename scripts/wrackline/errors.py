@@ -78,7 +78,7 @@ class WracklineError(Exception):
 
     def __init__(self, faults: Fault | Iterable[Fault]) -> None:
         self.faults = [faults] if isinstance(faults, Fault) else list(faults)
-        super().__init__("\n".join(f.text() for f in self.faults))
+        super().__init__("\n\n".join(f.text() for f in self.faults))
 
     def as_dict(self) -> dict[str, Any]:
         """Return a JSON-ready mapping that `error_from_dict` reads back."""

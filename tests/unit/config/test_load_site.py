@@ -96,7 +96,7 @@ def test_an_unknown_key_is_refused_with_the_nearest_named(site):
         )
     )
     assert fault.kind == "unknown_key"
-    assert "surveys.0.random_vertcal_sd_m" in fault.found
+    assert "surveys.walls.random_vertcal_sd_m" in fault.found
     assert "'random_vertical_sd_m'" in fault.remedy
     assert (fault.file, fault.row) == ("config/seasons/2031.yaml", 13)
 
@@ -189,7 +189,7 @@ def test_an_sd_must_be_a_number_from_zero(site, value):
     """Negative, endless and no-number sds are refused, as is a unit."""
     change = ("random_vertical_sd_m: 0.03", f"random_vertical_sd_m: {value}")
     (fault,) = faults_of(site(in_season=[change]))
-    assert "surveys.0.random_vertical_sd_m" in fault.found
+    assert "surveys.walls.random_vertical_sd_m" in fault.found
 
 
 @pytest.mark.parametrize("path", ["/data/walls.gpkg", "../walls.gpkg", "data/../../walls.gpkg"])
@@ -219,7 +219,7 @@ def test_a_missing_key_is_named_with_its_meaning(site):
     """What is required and left out is named, with what it is."""
     (fault,) = faults_of(site(in_season=[("    technique: pole\n", "")]))
     assert fault.kind == "missing_key"
-    assert "surveys.0.technique" in fault.found
+    assert "surveys.walls.technique" in fault.found
     assert "Technique in words" in fault.allowed
 
 
