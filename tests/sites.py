@@ -35,21 +35,23 @@ class Ended:
     text: str
 
 
-def build(site: Path, *, cores: int | None = None, within_s: float = 120) -> Ended:
-    """Build a site in a process of its own, within a time limit."""
+def build(
+    site: Path, *, cores: int | None = None, within_s: float = 120, **environment: str
+) -> Ended:
+    """Build a site in a process of its own, within a time limit; further keys are variables."""
     command = [sys.executable, "-c", COMMAND, "build", "--site", str(site)]
     if cores is not None:
         command += ["--cores", str(cores)]
-    environment = {**os.environ, "PYTHONPATH": str(REPOSITORY / "scripts")}
+    variables = {**os.environ, "PYTHONPATH": str(REPOSITORY / "scripts"), **environment}
     done = subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=within_s, check=False
+        command, env=variables, capture_output=True, text=True, timeout=within_s, check=False
     )
     return Ended(done.returncode, done.stdout + done.stderr)
 
 
-def built(site: Path, *, cores: int | None = None, within_s: float = 120) -> Path:
-    """Build a site that must succeed, and return its folder."""
-    ended = build(site, cores=cores, within_s=within_s)
+def built(site: Path, **how: Any) -> Path:
+    """Build a site that must succeed, see `build`, and return its folder."""
+    ended = build(site, **how)
     if ended.code != 0:
         raise RuntimeError(f"exit code {ended.code}:\n{ended.text}")
     return site

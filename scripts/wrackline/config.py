@@ -276,8 +276,8 @@ def _as_fault(
         found, allowed = f"no key '{path}'", f"this key is required: {_meaning(model, where)}"
     else:
         value = error.get("input")
-        shown = "" if isinstance(value, dict | list | BaseModel) else f" {value!r}"
-        found, allowed = f"{path}:{shown or ' not consistent'}", str(error["msg"])
+        given = "" if isinstance(value, dict | list | BaseModel) else f" {value!r}"
+        found, allowed = f"{path}:{given or ' not consistent'}", str(error["msg"])
     return Fault(
         kind="missing_key" if error["type"] == "missing" else "bad_value",
         found=found,

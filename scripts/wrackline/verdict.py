@@ -116,7 +116,7 @@ class Verdict:
     survey, season, technique, holds, file : str
         As the config has them.
     sha256 : str or None
-        Checksum of the file; None when it is missing.
+        Checksum of the file; None when it is missing or may not be read.
     bytes : int
         Size of the file.
     rows, used : int
@@ -175,7 +175,7 @@ def make_verdict(
         technique=source.survey.technique,
         holds=source.survey.holds,
         file=source.survey.file,
-        sha256=sha256(source.path) if there else None,
+        sha256=_checksum(source.path) if there else None,
         bytes=source.path.stat().st_size if there else 0,
         rows=rows,
         used=used,
@@ -188,6 +188,9 @@ def make_verdict(
 
 def file_there(source: Source, problems: Problems) -> bool:
     """Tell whether the survey's file is there and not empty; if not, say so in `problems`."""
+    if source.path.is_dir():
+        problems.add(_folder(source))
+        return False
     if not source.path.is_file():
         names = sorted(path.name for path in source.path.parent.glob("*"))
         near = difflib.get_close_matches(source.path.name, names, n=1, cutoff=0.5)
@@ -213,6 +216,24 @@ def file_there(source: Source, problems: Problems) -> bool:
         )
         return False
     return True
+
+
+def _folder(source: Source) -> Fault:
+    return source.fault(
+        "not_a_file",
+        "a folder",
+        "one file",
+        "the survey would be missing from the record",
+        "name the file in it; export a database that is a folder as GeoPackage",
+    )
+
+
+def _checksum(path: Path) -> str | None:
+    """Return a file's checksum, None where it may not be read: reading it says so in a fault."""
+    try:
+        return sha256(path)
+    except OSError:
+        return None
 
 
 def write_verdict(verdict: Verdict, path: Path | str) -> None:

@@ -17,7 +17,7 @@ import shapely
 from wrackline import vectors
 from wrackline.crs import grid_factors
 from wrackline.demo.survey import displace, draw_named
-from wrackline.model import Site
+from wrackline.model import Site, Survey
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.uncertainty import error_model, level_budget
@@ -45,6 +45,26 @@ def simulate(count: int, seed: int) -> list[Case]:
     """Return `count` sites, each from its own child of one seed."""
     children = np.random.SeedSequence(seed).spawn(count)
     return [one_site(np.random.default_rng(child)) for child in children]
+
+
+def scores(cases: list[Case]) -> dict[str, np.ndarray]:
+    """Return error over stated sd of every site, by figure."""
+    return {
+        figure: np.array(
+            [getattr(case, f"{figure}_error") / getattr(case, f"{figure}_sd") for case in cases]
+        )
+        for figure in ("area", "depth", "axis")
+    }
+
+
+def share_within(z: np.ndarray) -> float:
+    """Return the share of scores within 1.96, which should be 95 %."""
+    return float((np.abs(z) <= 1.96).mean())
+
+
+def rms(z: np.ndarray) -> float:
+    """Return the root mean square of scores, which should be 1."""
+    return float(np.sqrt((z**2).mean()))
 
 
 def one_site(rng: np.random.Generator) -> Case:
@@ -83,10 +103,8 @@ def one_site(rng: np.random.Generator) -> Case:
     )
 
 
-def site_and_survey(rng: np.random.Generator) -> tuple[Site, object]:
+def site_and_survey(rng: np.random.Generator) -> tuple[Site, Survey]:
     """Return config of a site with named sources of every kind, and of its one survey."""
-    from wrackline.model import Survey  # noqa: PLC0415
-
     sources = {
         "benchmark_a": {
             "kind": "shift",

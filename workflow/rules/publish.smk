@@ -37,8 +37,7 @@ rule publish_rasters:
     params:
         code=fingerprint("publish_rasters"),
         names=RASTERS,
-        crs=SITE.site.crs,
-        vertical_datum=SITE.site.vertical_datum,
+        about=statement_json(SITE, LAST_SEASON),
     message:
         "Publish: the seabed as rasters"
     script:

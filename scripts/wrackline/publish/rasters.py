@@ -20,8 +20,7 @@ def publish_rasters(
     *,
     pictures: Mapping[str, Path | str],
     outputs: Mapping[str, Path | str],
-    crs: str,
-    vertical_datum: str,
+    about: Mapping[str, str],
 ) -> None:
     """Write one raster a band.
 
@@ -33,8 +32,8 @@ def publish_rasters(
         Rasters of slope and hillshade.
     outputs : mapping of str to path
         Where each band goes, by name.
-    crs, vertical_datum : str
-        The site's CRS and datum.
+    about : mapping of str to str
+        Statement that goes with every product: CRS, datum, sea level, dates, caution.
     """
     grid, bands = read_raster(surface)
     content = read_json(record)
@@ -51,8 +50,13 @@ def publish_rasters(
             outputs[name],
             [Band(name, unit, np.asarray(values))],
             grid=grid,
-            crs=crs,
-            vertical_datum=vertical_datum,
-            tags={"sources": sources, "surveyed": dates},
+            crs=about["crs"],
+            vertical_datum=about["vertical_datum"],
+            tags={**_said(about), "sources": sources, "surveyed": dates},
             smooth=name in ("height", "slope", "hillshade"),
         )
+
+
+def _said(about: Mapping[str, str]) -> dict[str, str]:
+    """Return what a raster's tags say of the site; its CRS and datum have places of their own."""
+    return {topic: about[topic] for topic in ("site", "depths", "uncertainties", "credit")}

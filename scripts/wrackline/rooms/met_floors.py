@@ -16,8 +16,8 @@ import shapely
 
 from wrackline.rooms.view import View
 from wrackline.uncertainty import Budget, ErrorModel, propagate
+from wrackline.walls.linework import FLOOR_EVIDENCE
 
-BEST_FIRST = ("excavated", "paving", "threshold", "probe")
 NONE_MET = "floor_depth_m: no floor was met in it"
 
 
@@ -66,4 +66,4 @@ class MetFloors:
 
 def _rank(evidence: object) -> int:
     text = evidence if isinstance(evidence, str) else ""
-    return BEST_FIRST.index(text) if text in BEST_FIRST else len(BEST_FIRST)
+    return FLOOR_EVIDENCE.index(text) if text in FLOOR_EVIDENCE else len(FLOOR_EVIDENCE)

@@ -104,7 +104,7 @@ def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Piec
     field = Field(work, recorded, settings)
     ends = field.free_ends()
     candidates = [*field.to_walls(ends), *field.to_ends(ends)]
-    candidates.sort(key=lambda c: (round(c.cost, 6), c.kind, *_place(c, ends)))
+    candidates.sort(key=lambda c: (round(c.cost, 6), -len(c.ends), c.kind, *_place(c, ends)))
     used: set[int] = set()
     met: set[int] = set()
     chosen = []

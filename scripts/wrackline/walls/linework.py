@@ -36,6 +36,9 @@ ITEM_COLUMNS = {
 }
 """Columns of surveyed lines, features and floor points, as read and as fitted."""
 
+FLOOR_EVIDENCE = ("excavated", "paving", "threshold", "probe")
+"""How a floor was met, the best evidence first."""
+
 LINE_COLUMNS = {
     **ITEM_COLUMNS,
     "line_follows": "text",

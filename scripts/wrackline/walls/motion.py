@@ -107,7 +107,8 @@ def edge_motion(
         - sparse.diags(by_other) @ aside[other]
         - sparse.diags(fixed.astype(float)) @ _dot(along) @ own
     )
-    return sparse.csr_matrix(own + _spread(np.column_stack([along, slope])) @ slide)
+    run = _runs(edges, along)
+    return sparse.csr_matrix(own + _spread(np.column_stack([run, slope])) @ slide)
 
 
 def _along_pieces(piece: Ints, fraction: Array, ends: sparse.csr_matrix) -> sparse.csr_matrix:
@@ -125,6 +126,17 @@ def _directions(pieces: Pieces, xyz: Array) -> tuple[Array, Array]:
     step = np.diff(pieces.ends(xyz), axis=1)[:, 0]
     size = np.hypot(step[:, 0], step[:, 1])
     return step[:, :2] / size[:, None], np.nan_to_num(step[:, 2] / size)
+
+
+def _runs(edges: Array, along: Array) -> Array:
+    """Return unit vectors along edges, towards where their pieces run, shape (2 k, 2).
+
+    An edge of a few millimetres lies askew on the node grid. Sliding along it, not along its
+    piece, keeps the slide from looking like a turn.
+    """
+    step = np.repeat(edges[:, 1] - edges[:, 0], 2, axis=0)
+    step = step / np.hypot(step[:, 0], step[:, 1])[:, None]
+    return np.asarray(step * np.where((step * along).sum(axis=1) < 0, -1.0, 1.0)[:, None])
 
 
 def _partners(edges: Array, along: Array, node_m: float) -> tuple[Ints, Ints, Array]:

@@ -1,0 +1,164 @@
+"""Measures what the project promises of its figures and of its pace: ``make bench``.
+
+Prints a table and adds a row a figure to `history.csv`. A missed bar is shown, and fails nothing:
+times depend on the machine.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import os
+import platform
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from one_room_sites import rms, scores, share_within, simulate
+
+ROOT = Path(__file__).resolve().parents[2]
+HISTORY = Path(__file__).with_name("history.csv")
+BIN = Path(sys.executable).parent
+COLUMNS = ("date", "commit", "machine", "figure", "value", "bar")
+SITES, SEED, PAIRS = 1000, 20311, 7
+SAMPLE_S = 0.05
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One measured figure, and between what it should lie where there is a bar."""
+
+    name: str
+    value: float
+    least: float | None = None
+    most: float | None = None
+
+    @property
+    def bar(self) -> str:
+        """The bar in words, empty where there is none."""
+        least = "" if self.least is None else f"{self.least:g} "
+        return "" if self.most is None else f"{least}to {self.most:g}".strip()
+
+    @property
+    def kept(self) -> bool:
+        """Whether the figure keeps its bar."""
+        above = self.least is None or self.value >= self.least
+        return above and (self.most is None or self.value <= self.most)
+
+
+def calibration() -> Iterator[Figure]:
+    """Hold figures of seeded one-room sites against the sd that they state."""
+    for figure, z in scores(simulate(SITES, SEED)).items():
+        barred = figure != "axis"
+        within = (0.93, 0.97) if barred else (None, None)
+        near_one = (0.9, 1.1) if barred else (None, None)
+        yield Figure(f"{figure}: share within 1.96 sd of the truth", share_within(z), *within)
+        yield Figure(f"{figure}: rms of error over sd", rms(z), *near_one)
+
+
+def idle_run(site: Path) -> Iterator[Figure]:
+    """Compare a run that has nothing to do with the start of Snakemake, taken in turns."""
+    build = [BIN / "wrackline", "build", "--site", site]
+    version = [BIN / "snakemake", "--version"]
+    pairs = [(seconds(build), seconds(version)) for _ in range(PAIRS)]
+    yield Figure("idle run, median", statistics.median(ours for ours, _ in pairs))
+    yield Figure("snakemake --version, median", statistics.median(other for _, other in pairs))
+    ratio = statistics.median(ours / other for ours, other in pairs)
+    yield Figure("idle run over snakemake --version, median of ratios", ratio, most=2.5)
+
+
+def seconds(command: list[str | Path]) -> float:
+    """Return how long a command takes [s]."""
+    start = time.perf_counter()
+    subprocess.run(command, check=True, capture_output=True)
+    return time.perf_counter() - start
+
+
+def whole_demo(site: Path) -> Iterator[Figure]:
+    """Build the demo from its config alone; leaves it built in a folder."""
+    shutil.copytree(ROOT / "config", site / "config")
+    command = [BIN / "wrackline", "build", "--site", site]
+    start = time.perf_counter()
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True) as run:
+        peak = Peak(run.pid)
+        peak.start()
+        code = run.wait()
+    taken = time.perf_counter() - start
+    peak.join()
+    if code:
+        raise RuntimeError(f"the demo can't be built: exit code {code}")
+    yield Figure("demo from nothing [s]", taken)
+    yield Figure("demo from nothing, peak memory of all processes [MB]", peak.bytes / 1e6)
+
+
+class Peak(threading.Thread):
+    """Watches the resident memory of all processes of a session until they have gone."""
+
+    def __init__(self, session: int) -> None:
+        super().__init__()
+        self.session, self.bytes = session, 0
+
+    def run(self) -> None:
+        """Take samples until no process of the session is left."""
+        while used := self._resident():
+            self.bytes = max(self.bytes, used)
+            time.sleep(SAMPLE_S)
+
+    def _resident(self) -> int:
+        pages = 0
+        for stat in Path("/proc").glob("[0-9]*/stat"):
+            try:
+                fields = stat.read_text().rpartition(")")[2].split()
+            except (FileNotFoundError, ProcessLookupError):
+                continue
+            if int(fields[3]) == self.session:
+                pages += int(fields[21])
+        return pages * os.sysconf("SC_PAGE_SIZE")
+
+
+def measure() -> Iterator[Figure]:
+    """Measure everything, the demo in a folder of its own."""
+    yield from calibration()
+    with tempfile.TemporaryDirectory() as folder:
+        site = Path(folder) / "demo"
+        yield from whole_demo(site)
+        yield from idle_run(site)
+
+
+def commit() -> str:
+    """Return the commit, with a plus where files have changed since; empty outside of git."""
+    command = ["git", "-C", str(ROOT), "describe", "--always", "--dirty=+"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    return done.stdout.strip()
+
+
+def note(figures: list[Figure]) -> None:
+    """Add the figures to the history."""
+    machine = f"{os.cpu_count()} cores {platform.machine()} Python {platform.python_version()}"
+    about = (dt.datetime.now(dt.UTC).date().isoformat(), commit(), machine)
+    new = not HISTORY.exists()
+    with HISTORY.open("a", encoding="utf-8", newline="") as stream:
+        rows = csv.writer(stream, lineterminator="\n")
+        rows.writerows([COLUMNS] if new else [])
+        rows.writerows((*about, f.name, f"{f.value:.4g}", f.bar) for f in figures)
+
+
+def main() -> None:
+    """Measure, print and note."""
+    figures = []
+    for figure in measure():
+        figures.append(figure)
+        verdict = "" if not figure.bar else "kept" if figure.kept else "MISSED"
+        print(f"{figure.name:<58} {figure.value:>8.4g}  {figure.bar:<12} {verdict}", flush=True)
+    note(figures)
+
+
+if __name__ == "__main__":
+    main()

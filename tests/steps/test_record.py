@@ -1,0 +1,326 @@
+"""The record in `results/`: what people's own programs rely on when they open it."""
+
+import csv
+import hashlib
+import re
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import rasterio
+import shapely
+from pyproj import CRS
+from rio_cogeo import cog_validate
+
+from wrackline import contract
+from wrackline.config import load_site
+from wrackline.io import read_json
+
+RASTERS = ("height", "sd", "count", "source", "slope", "hillshade")
+RASTER_UNITS = dict(zip(RASTERS, ("metre", "metre", "1", "1", "degree", "1"), strict=True))
+TOPICS = ("crs", "units", "vertical_datum", "depths", "uncertainties", "surveyed", "caution")
+# A number's name ends in its unit; these have none, or are metres by the project's convention.
+UNITS = ("_m", "_m2", "_deg")
+BARE = {
+    *("easting", "northing", "elongation", "support", "room_count"),
+    *("rows", "used", "cells", "filled_cells", "row"),
+}
+# Null where there is nothing to tell, by the field's own meaning.
+MAY_BE_EMPTY = {
+    "wall_lines": {"closing", "gap_m", "traced_at"},
+    "rooms": {"building"},
+    "features": {"room", "origin", "line", "note"},
+}
+# Fields that are null together, explained once by the first.
+TOGETHER = {
+    "floor_depth_m": ("floor_evidence",),
+    "bed_depth_m": ("bed_depth_min_m", "bed_depth_max_m", "bed_date"),
+}
+
+
+@pytest.fixture(scope="module")
+def results(demo):
+    """Return the folder of the demo's products."""
+    return demo / "results"
+
+
+@pytest.fixture(scope="module")
+def config(demo):
+    """Return the demo's config."""
+    return load_site(demo)
+
+
+@pytest.fixture(scope="module")
+def layers(results):
+    """Return every layer of the site's GeoPackage by name."""
+    return {name: gpd.read_file(results / "site.gpkg", layer=name) for name in contract.LAYERS}
+
+
+def tables(results):
+    """Return header and rows of every CSV by name."""
+    found = {}
+    for path in sorted((results / "tables").glob("*.csv")):
+        with path.open(encoding="utf-8", newline="") as stream:
+            header, *rows = csv.reader(stream)
+        found[path.stem] = header, rows
+    return found
+
+
+@pytest.mark.parametrize("layer", contract.LAYERS)
+def test_layers_have_the_contracts_fields(layers, config, layer):
+    """Each layer has the contract's fields in its order, rows, and the site's CRS."""
+    table = layers[layer]
+    assert list(table.columns) == [*contract.columns(layer), "geometry"]
+    assert len(table)
+    assert CRS(table.crs) == CRS(config.site.crs)
+
+
+def test_season_packages_hold_the_plan(results, layers):
+    """The plan of the last season is the site's own."""
+    for layer in contract.PLAN_LAYERS:
+        season = gpd.read_file(results / "seasons" / "2031" / "plan.gpkg", layer=layer)
+        assert season.drop(columns="geometry").equals(layers[layer].drop(columns="geometry"))
+        assert (season.geometry == layers[layer].geometry).all()
+
+
+def test_numbers_are_unique(layers):
+    """No two rooms, buildings, walls, openings or features bear one number."""
+    for layer, field in (
+        ("wall_lines", "wall"),
+        ("rooms", "room"),
+        ("buildings", "building"),
+        ("openings", "opening"),
+        ("features", "feature"),
+        ("surveys", "survey"),
+    ):
+        assert layers[layer][field].is_unique, layer
+
+
+def test_everything_names_surveys_that_exist(layers, config):
+    """Every row of the plan names one or more surveys of the config, and seasons of it."""
+    for layer in ("wall_lines", "wall_bodies", "openings", "rooms", "buildings"):
+        for named in layers[layer]["surveys"]:
+            assert named
+            assert set(named.split(";")) <= set(config.surveys), layer
+    assert set(layers["features"]["survey"]) <= set(config.surveys)
+    for layer in ("wall_lines", "openings", "rooms", "buildings"):
+        for field in ("first_season", "last_season"):
+            assert set(layers[layer][field]) <= set(config.seasons)
+
+
+def test_everything_names_lines_that_exist(layers, config, demo):
+    """Lines that walls and rooms were drawn from are in the survey files, by number or row."""
+    known = set()
+    for name in config.holding("wall_lines"):
+        survey = config.surveys[name]
+        file = gpd.read_file(demo / survey.file, layer=survey.layer)
+        known |= {f"{name}/{line}" for line in file["line"].dropna()}
+        known |= {f"{name}/#{row}" for row in range(1, len(file) + 1)}
+    for layer in ("wall_lines", "rooms"):
+        for named in layers[layer]["lines"]:
+            assert named
+            assert set(named.split(";")) <= known, layer
+
+
+def test_references_between_layers_hold(layers):
+    """Rooms name buildings, openings and features name rooms, bodies name walls that are there."""
+    rooms, walls = set(layers["rooms"]["room"]), set(layers["wall_lines"]["wall"])
+    assert set(layers["rooms"]["building"].dropna()) == set(layers["buildings"]["building"])
+    assert set(layers["features"]["room"].dropna()) <= rooms
+    for named in layers["openings"]["joins"]:
+        assert set(named.split(";")) <= rooms | {"outside"}
+    for named in layers["wall_bodies"]["wall"]:
+        assert set(named.split(";")) <= walls
+
+
+@pytest.mark.parametrize("layer", [name for name in contract.LAYERS if name != "contours"])
+def test_what_is_null_says_why(layers, layer):
+    """A field without value is named in its row's `null_because`, alone or with its figure."""
+    table = layers[layer]
+    if "null_because" not in table:
+        assert not table.isna().to_numpy().any()
+        return
+    needed = [name for name in contract.columns(layer) if name not in MAY_BE_EMPTY.get(layer, ())]
+    unexplained = {
+        field
+        for _, row in table.iterrows()
+        for field in needed
+        if _is_null(row[field]) and not _told(field, str(row["null_because"]))
+    }
+    assert unexplained == set()
+
+
+def _is_null(value):
+    return value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value))
+
+
+def _told(field, said):
+    """Return whether a text names a field, the figure that it belongs to, or its group's head."""
+    heads = [head for head, others in TOGETHER.items() if field in others]
+    names = [field, re.sub(r"_sd_(\w+)$", r"_\1", field), *heads]
+    return any(name in said for name in names)
+
+
+def test_nothing_is_zero_for_want_of_a_value(layers):
+    """Where `null_because` explains a figure, the figure is null and not 0."""
+    for layer in contract.PLAN_LAYERS:
+        table = layers[layer]
+        for field, kind in contract.columns(layer).items():
+            if kind == "real":
+                told = table["null_because"].str.contains(f"{field}:", regex=False, na=False)
+                assert table.loc[told, field].isna().all(), f"{layer}.{field}"
+
+
+def test_figures_have_their_sd(layers):
+    """Whatever has a value in a measured field has an sd above zero beside it."""
+    for layer, table in layers.items():
+        for field in contract.columns(layer):
+            stem, _, unit = field.rpartition("_")
+            if f"{stem}_sd_{unit}" in table and table[field].notna().any():
+                measured = table[field].notna()
+                if layer == "wall_lines" and field == "axis_deg":
+                    measured &= table["evidence"] == "recorded"
+                assert (table.loc[measured, f"{stem}_sd_{unit}"] > 0).all(), f"{layer}.{field}"
+
+
+def test_shares_and_angles_keep_their_bounds(layers):
+    """Shares lie from 0 to 1, axes from 0 to 180 degrees, a building's to 90."""
+    rooms = layers["rooms"]
+    assert rooms["recorded_share"].between(0, 1).all()
+    assert rooms["bed_covered_share"].between(0, 1).all()
+    assert rooms["axis_deg"].between(0, 180, inclusive="left").all()
+    assert layers["buildings"]["axis_deg"].between(0, 90, inclusive="left").all()
+    assert (rooms["elongation"] >= 1).all()
+
+
+def test_recorded_walls_keep_heights_and_closings_have_none(layers):
+    """Recorded lines have a height at every vertex, inferred ones at none."""
+    walls = layers["wall_lines"]
+    recorded = (walls["evidence"] == "recorded").to_numpy()
+    shapes = walls.geometry.to_numpy()
+    for chosen, expected in ((recorded, True), (~recorded, False)):
+        z = shapely.get_coordinates(shapes[chosen], include_z=True)[:, 2]
+        assert chosen.any()
+        assert (np.isfinite(z) == expected).all()
+
+
+@pytest.mark.parametrize("name", RASTERS)
+def test_rasters(results, config, name):
+    """Rasters are valid COGs of float32 with nodata, unit, CRS, datum, sea level and dates."""
+    path = results / "seabed" / f"{name}.tif"
+    assert cog_validate(path, strict=True, quiet=True) == (True, [], [])
+    with rasterio.open(path) as raster:
+        assert raster.dtypes == ("float32",)
+        assert raster.nodata == -9999
+        assert (raster.descriptions, raster.units) == ((name,), (RASTER_UNITS[name],))
+        assert CRS.from_wkt(raster.crs.to_wkt()) == CRS(config.site.crs)
+        assert raster.transform.e == -raster.transform.a == -config.site.seabed.cell_m
+        tags = raster.tags()
+        assert max(raster.shape) <= 512 or raster.overviews(1)
+    assert tags["vertical_datum"] == config.site.vertical_datum
+    assert config.site.depths_below in tags["depths"]
+    assert "Not for navigation" in tags["caution"]
+    for survey in config.point_surveys:
+        assert f"{survey}: {config.surveys[survey].from_date}" in tags["surveyed"]
+
+
+def test_rasters_lie_on_one_grid(results, config):
+    """All rasters have the same cells, counted from the site's origin."""
+    frames = set()
+    for name in RASTERS:
+        with rasterio.open(results / "seabed" / f"{name}.tif") as raster:
+            frames.add((raster.shape, raster.transform))
+    ((_, transform),) = frames
+    steps = np.subtract((transform.c, transform.f), config.site.origin) / config.site.seabed.cell_m
+    np.testing.assert_array_equal(steps, np.rint(steps))
+
+
+@pytest.mark.parametrize("layer", contract.LAYERS)
+def test_tables_have_the_contracts_fields(results, layers, layer):
+    """Each layer's CSV has the contract's fields as its header and as many rows as the layer."""
+    header, rows = tables(results)[layer]
+    assert header == list(contract.columns(layer))
+    assert len(rows) == len(layers[layer])
+
+
+def test_headers_carry_units(results):
+    """A column of fractions ends in its unit, is a share, or is named as one that has none."""
+    bare = set()
+    for name, (header, rows) in tables(results).items():
+        for k, column in enumerate(header):
+            cells = [row[k] for row in rows if row[k]]
+            number = bool(cells) and all(re.fullmatch(r"-?\d+\.\d+", cell) for cell in cells)
+            if number and not column.endswith((*UNITS, "_share")) and column not in BARE:
+                bare.add(f"{name}.{column}")
+    assert bare == set()
+
+
+def test_units_stand_in_names():
+    """Every field of the contract with a unit has that unit at the end of its name."""
+    for layer, fields in contract.LAYERS.items():
+        for field in fields:
+            if field.unit:
+                assert field.name.endswith(f"_{field.unit}"), f"{layer}.{field.name}"
+            elif field.kind == "real":
+                assert field.name in BARE or field.name.endswith("_share"), field.name
+
+
+def test_list_of_fields(results):
+    """Beside the tables stands a list of all fields with type, unit and meaning."""
+    header, rows = tables(results)["fields"]
+    assert header == ["layer", "field", "type", "unit", "meaning"]
+    expected = [
+        [layer, field.name, field.kind, field.unit, field.meaning]
+        for layer, fields in contract.LAYERS.items()
+        for field in fields
+    ]
+    assert rows == expected
+    assert all(row[4] for row in rows)
+
+
+def test_statement(results, config):
+    """The statement names units, datum, sea level with its sd, dates and the caution."""
+    about = read_json(results / "manifest.json")["about"]
+    text = (results / "READ_ME.txt").read_text(encoding="utf-8")
+    for topic in TOPICS:
+        assert about[topic]
+        assert about[topic] in text
+    assert config.site.vertical_datum in text
+    assert f"below {config.site.depths_below}, +0.120 m (sd 0.015 m)" in text
+    assert "2031-06-09 to 2031-06-19" in text
+    assert "Not for navigation and not for dive planning" in text
+
+
+def test_manifest(results):
+    """The manifest has every product with its size and checksum, and nothing else is there."""
+    listed = read_json(results / "manifest.json")["files"]
+    there = {path.relative_to(results).as_posix() for path in results.rglob("*") if path.is_file()}
+    assert there == {*listed, "manifest.json"}
+    for name, record in listed.items():
+        content = (results / name).read_bytes()
+        assert len(content) == record["bytes"]
+        assert hashlib.sha256(content).hexdigest() == record["sha256"]
+
+
+def test_surveys_are_accounted_for(layers, config, demo):
+    """Every survey has its row: file with checksum, errors as stated, ground, use."""
+    rows = layers["surveys"].set_index("survey")
+    assert list(rows.index) == list(config.surveys)
+    for name, survey in config.surveys.items():
+        row = rows.loc[name]
+        assert row["sha256"] == hashlib.sha256((demo / survey.file).read_bytes()).hexdigest()
+        assert row["random_vertical_sd_m"] == survey.random_vertical_sd_m
+        assert row["error_sources"] == ";".join(survey.error_sources)
+        assert row.geometry.area > 0
+
+
+def test_pictures(results):
+    """Pictures are there in the forms promised, and stamped with no date."""
+    for name in ("plan.png", "seabed.png"):
+        content = (results / name).read_bytes()
+        assert content.startswith(b"\x89PNG")
+        assert b"tIME" not in content
+    drawn = (results / "plan.svg").read_text(encoding="utf-8")
+    assert drawn.startswith("<?xml")
+    assert "dc:date" not in drawn

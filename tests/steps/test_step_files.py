@@ -1,0 +1,243 @@
+"""What steps hand on in `work/`: every file holds what its step's docstring promises."""
+
+import json
+
+import geopandas as gpd
+import laspy
+import numpy as np
+import pandas as pd
+import pyarrow.parquet as pq
+import pytest
+import rasterio
+import shapely
+from pyproj import CRS
+
+from wrackline import contract
+from wrackline.config import load_site
+from wrackline.io import read_json
+from wrackline.seabed.contours import CONTOURS, WATERLINES
+from wrackline.uncertainty import model_from_dict
+from wrackline.vectors import DTYPES
+from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
+from wrackline.walls.network import EDGE_COLUMNS, PIECE_COLUMNS
+
+SURVEY_BANDS = ("height", "sd", "sd_random", "count", "spread", "filled")
+MERGED_BANDS = ("height", "sd", "sd_random", "count", "source", "filled")
+UNITS = {"count": "1", "source": "1", "filled": "1"}
+ITEM_SHAPES = {
+    "wall_lines": {"LineString"},
+    "floor_points": {"Point"},
+    "features": {"Point", "LineString", "Polygon"},
+}
+PLAN_SHAPES = {
+    "wall_lines": {"LineString"},
+    "wall_bodies": {"Polygon"},
+    "openings": {"LineString"},
+    "rooms": {"Polygon", "MultiPolygon"},
+    "buildings": {"Polygon", "MultiPolygon"},
+    "features": {"Point", "LineString", "Polygon"},
+}
+
+
+@pytest.fixture(scope="module")
+def config(demo):
+    """Return the demo's config."""
+    return load_site(demo)
+
+
+def geo(path):
+    """Return what a GeoParquet file declares of its geometry column."""
+    declared = json.loads(pq.read_schema(path).metadata[b"geo"])
+    assert declared["primary_column"] == "geometry"
+    return declared["columns"]["geometry"]
+
+
+def assert_table(path, columns, shapes, crs):
+    """Hold a GeoParquet file to its columns, their types, its shapes and its CRS."""
+    table = gpd.read_parquet(path)
+    assert list(table.columns) == [*columns, "geometry"], path
+    for name, kind in columns.items():
+        assert table[name].dtype == DTYPES[kind], f"{path}: {name}"
+    assert set(table.geom_type) <= shapes, path
+    declared = geo(path)
+    assert "crs" in declared, path  # left out, it would mean longitude and latitude
+    if crs is None:
+        assert declared["crs"] is None, path
+    else:
+        assert CRS.from_json_dict(declared["crs"]) == CRS(crs), path
+    return table
+
+
+def test_points_as_read(demo, config):
+    """`read_points` writes x, y, v as floats, rows as integers, times where a column is named."""
+    for name in config.point_surveys:
+        table = pd.read_parquet(demo / "work" / "intake" / name / "points.parquet")
+        timed = config.surveys[name].columns.time is not None
+        assert list(table.columns) == ["x", "y", "v", "row", *(["time"] if timed else [])]
+        types = {column: str(kind) for column, kind in table.dtypes.items()}
+        assert types.pop("row") == "int64"
+        assert set(types.values()) == {"float64"}
+        assert np.isfinite(table[["x", "y", "v"]].to_numpy()).all()
+
+
+def test_items_as_read(demo, config):
+    """`read_items` writes the file's own numbers, so its table declares no CRS."""
+    for name in config.vector_surveys:
+        path = demo / "work" / "intake" / name / "items.parquet"
+        shapes = ITEM_SHAPES[config.surveys[name].holds]
+        table = assert_table(path, ITEM_COLUMNS, shapes, None)
+        assert set(table["survey"]) == {name}
+
+
+def test_verdicts(demo, config):
+    """Every survey has a verdict with checksum, counts and bounds; the demo's have no fault."""
+    for name, survey in config.surveys.items():
+        verdict = read_json(demo / "work" / "intake" / name / "verdict.json")
+        assert (verdict["survey"], verdict["file"]) == (name, survey.file)
+        assert len(verdict["sha256"]) == 64
+        assert 0 < verdict["used"] <= verdict["rows"]
+        west, south, east, north = verdict["bounds"]
+        assert west < east
+        assert south < north
+        assert verdict["faults"] == []
+
+
+def test_report(demo, config):
+    """The report has all surveys, with the number of their faults, and all faults."""
+    report = read_json(demo / "work" / "intake" / "report.json")
+    assert sorted(one["survey"] for one in report["surveys"]) == sorted(config.surveys)
+    assert sum(one["suspicions"] for one in report["surveys"]) == len(report["suspicions"])
+    assert report["faults"] == []
+
+
+def test_points_as_fitted(demo, config):
+    """`fit_points` writes eastings, northings and heights in steps of 0.1 mm."""
+    for name in config.point_surveys:
+        cloud = laspy.read(demo / "work" / "fit" / name / "points.laz")
+        np.testing.assert_allclose(cloud.header.scales, 1e-4)
+        account = read_json(demo / "work" / "fit" / name / "errors.json")
+        assert len(cloud) == account["rows"] - account["dropped"]
+        assert ("sd_m" in cloud.point_format.extra_dimension_names) == account["own_sd"]
+
+
+def test_errors_as_fitted(demo, config):
+    """Every survey has its error model, with each source that its config names, and its dates."""
+    for name, survey in config.surveys.items():
+        account = read_json(demo / "work" / "fit" / name / "errors.json")
+        model = model_from_dict(account["model"])
+        assert model.survey == name
+        assert model.random_vertical == survey.random_vertical_sd_m
+        assert {part.name.split(":")[0] for part in model.named} >= set(survey.error_sources)
+        assert account["from_date"] == str(survey.from_date)
+        assert account["to_date"] == str(survey.to_date)
+
+
+def test_items_as_fitted(demo, config):
+    """`fit_items` writes the same columns in the site's CRS, with heights above the datum."""
+    for name in config.vector_surveys:
+        path = demo / "work" / "fit" / name / "items.parquet"
+        shapes = ITEM_SHAPES[config.surveys[name].holds]
+        table = assert_table(path, ITEM_COLUMNS, shapes, config.site.crs)
+        assert shapely.has_z(table.geometry.to_numpy()).all()
+
+
+def test_overlaps(demo, config):
+    """Every pair of surveys of bed points is compared, or listed as apart."""
+    overlaps = read_json(demo / "work" / "fit" / "overlaps.json")
+    count = len(config.point_surveys)
+    assert len(overlaps["pairs"]) + len(overlaps["apart"]) == count * (count - 1) // 2
+    for pair in overlaps["pairs"]:
+        assert {pair["newer"], pair["older"]} <= set(config.point_surveys)
+        assert pair["sd_m"] > 0
+
+
+@pytest.mark.parametrize(
+    ("pattern", "bands"), [("survey/*.tif", SURVEY_BANDS), ("upto-*.tif", MERGED_BANDS)]
+)
+def test_surfaces(demo, config, pattern, bands):
+    """Surfaces have the promised bands with their units, as float32, NaN written as -9999."""
+    paths = sorted((demo / "work" / "seabed").glob(pattern))
+    assert paths
+    for path in paths:
+        with rasterio.open(path) as raster:
+            assert raster.descriptions == bands
+            assert raster.units == tuple(UNITS.get(band, "m") for band in bands)
+            assert set(raster.dtypes) == {"float32"}
+            assert raster.nodata == -9999
+            assert CRS.from_wkt(raster.crs.to_wkt()) == CRS(config.site.crs)
+            assert raster.tags()["vertical_datum"] == config.site.vertical_datum
+            values = dict(zip(bands, raster.read(masked=True), strict=True))
+        assert (values["sd"] > 0).all()
+        assert (values["sd_random"] <= values["sd"]).all()
+        assert set(np.unique(values["filled"].compressed())) <= {0, 1}
+        assert (values["count"][values["filled"] == 1] == 0).all()
+
+
+def test_record_of_the_composite(demo, config):
+    """Beside the composite stand its sources, their models and dates, in the band's order."""
+    record = read_json(demo / "work" / "seabed" / "upto-2031.json")
+    assert record["sources"] == config.point_surveys
+    assert [model["survey"] for model in record["models"]] == record["sources"]
+    assert len(record["dates"]) == len(record["sources"])
+    with rasterio.open(demo / "work" / "seabed" / "upto-2031.tif") as raster:
+        source = raster.read(MERGED_BANDS.index("source") + 1, masked=True)
+    assert set(np.unique(source.compressed())) <= set(range(len(record["sources"])))
+
+
+def test_lines_on_the_bed(demo, config):
+    """Contours and waterlines are lines with heights; depth counts from the named level."""
+    folder, level = demo / "work" / "seabed", config.site.depth_level
+    lines = assert_table(folder / "contours.parquet", CONTOURS, {"LineString"}, config.site.crs)
+    np.testing.assert_allclose(lines["height_m"] + lines["depth_m"], level.height_m)
+    step = lines["height_m"] / config.site.seabed.contour_step_m
+    np.testing.assert_allclose(step, np.rint(step), atol=1e-9)
+    shores = assert_table(
+        folder / "waterlines.parquet", WATERLINES, {"LineString"}, config.site.crs
+    )
+    named = {level.name: level.height_m for level in config.site.sea_levels}
+    assert set(zip(shores["sea_level"], shores["height_m"], strict=True)) <= set(named.items())
+
+
+def test_network(demo, config):
+    """`join_walls` writes lines, pieces and edges; edges lie on pieces, pieces on vertices."""
+    folder, crs = demo / "work" / "walls" / "upto-2031", config.site.crs
+    lines = assert_table(folder / "lines.parquet", LINE_COLUMNS, {"LineString"}, crs)
+    pieces = assert_table(folder / "pieces.parquet", PIECE_COLUMNS, {"LineString"}, crs)
+    edges = assert_table(folder / "edges.parquet", EDGE_COLUMNS, {"LineString"}, crs)
+    assert edges["piece"].between(0, len(pieces) - 1).all()
+    assert pieces["line"].between(-1, len(lines) - 1).all()
+    vertices = shapely.get_num_coordinates(lines.geometry.to_numpy()).sum()
+    for end in ("start_vertex_i", "start_vertex_j", "stop_vertex_i", "stop_vertex_j"):
+        assert pieces[end].between(0, vertices - 1).all()
+    assert ((pieces["line"] == -1) == (pieces["kind"] != "recorded")).all()
+
+
+@pytest.mark.parametrize("folder", ["rooms/upto-2031", "seasons/2031"])
+@pytest.mark.parametrize("layer", contract.PLAN_LAYERS)
+def test_plans(demo, config, folder, layer):
+    """Plans have the contract's fields with their types, their shapes and the site's CRS."""
+    path = demo / "work" / folder / f"{layer}.parquet"
+    table = assert_table(path, contract.columns(layer), PLAN_SHAPES[layer], config.site.crs)
+    assert len(table)
+    assert table.geometry.is_valid.all()
+
+
+def test_changes(demo):
+    """In the first season every number is new, none is kept or lost, and all are used."""
+    changes = read_json(demo / "work" / "seasons" / "2031" / "changes.json")
+    for layer, change in changes.items():
+        plan = gpd.read_parquet(demo / "work" / "seasons" / "2031" / f"{layer}.parquet")
+        number = layer.removesuffix("_lines").removesuffix("s")
+        assert sorted(change["new"]) == sorted(change["used"]) == sorted(plan[number])
+        assert change["lost"] == change["kept"] == []
+
+
+def test_audit(demo, config):
+    """The audit has every survey of bed points, with S-44 by order, and all overlaps."""
+    audit = read_json(demo / "work" / "accuracy" / "audit.json")
+    assert audit["depths_below"] == config.site.depths_below
+    assert [one["survey"] for one in audit["surveys"]] == config.point_surveys
+    for one in audit["surveys"]:
+        np.testing.assert_allclose(one["u95_m"], 1.96 * one["sd_m"])
+        assert [order["order"] for order in one["s44"]] == ["exclusive", "special", "1a", "1b", "2"]
+    assert audit["overlaps"] == read_json(demo / "work" / "fit" / "overlaps.json")

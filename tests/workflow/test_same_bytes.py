@@ -1,0 +1,44 @@
+"""Same input, same bytes: whatever the cores, the folder, the dates, the place of the clock."""
+
+import os
+import shutil
+
+import pytest
+from run_helpers import files_in
+
+from sites import REPOSITORY, built
+
+LONG_AGO = 1_000_000_000
+
+
+def differing(one, other):
+    """Return the names of files that are missing or not alike in two sites' results."""
+    left, right = files_in(one / "results"), files_in(other / "results")
+    return sorted(name for name in left.keys() | right.keys() if left.get(name) != right.get(name))
+
+
+def grow_old(folder):
+    """Give every file under a folder a date of long ago."""
+    for path in folder.rglob("*"):
+        os.utime(path, (LONG_AGO, LONG_AGO))
+
+
+def test_rebuilt_elsewhere_on_one_core(hut, tmp_path):
+    """A site copied without `work/`, dated anew, built on one core in another zone is the same."""
+    site = tmp_path / "a folder with blanks" / "site"
+    for part in ("config", "data"):
+        shutil.copytree(hut / part, site / part)
+    grow_old(site)
+    built(site, cores=1, TZ="ABC+11", LC_ALL="C", PYTHONHASHSEED="7")
+    assert len(files_in(site / "results")) > 25
+    assert differing(hut, site) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cores", [1, 2])
+def test_demo_on_one_core_and_on_two(demo, tmp_path, cores):
+    """The demo, its survey files made anew as well, has the same bytes on one core and on two."""
+    shutil.copytree(REPOSITORY / "config", tmp_path / "config")
+    built(tmp_path, cores=cores, within_s=300)
+    assert differing(demo, tmp_path) == []
+    assert files_in(demo / "data") == files_in(tmp_path / "data")
