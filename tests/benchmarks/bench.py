@@ -43,8 +43,9 @@ class Figure:
     @property
     def bar(self) -> str:
         """The bar in words, empty where there is none."""
-        least = "" if self.least is None else f"{self.least:g} "
-        return "" if self.most is None else f"{least}to {self.most:g}".strip()
+        if self.most is None:
+            return ""
+        return f"{'up' if self.least is None else f'{self.least:g}'} to {self.most:g}"
 
     @property
     def kept(self) -> bool:
@@ -68,8 +69,8 @@ def idle_run(site: Path) -> Iterator[Figure]:
     build = [BIN / "wrackline", "build", "--site", site]
     version = [BIN / "snakemake", "--version"]
     pairs = [(seconds(build), seconds(version)) for _ in range(PAIRS)]
-    yield Figure("idle run, median", statistics.median(ours for ours, _ in pairs))
-    yield Figure("snakemake --version, median", statistics.median(other for _, other in pairs))
+    yield Figure("idle run, median [s]", statistics.median(ours for ours, _ in pairs))
+    yield Figure("snakemake --version, median [s]", statistics.median(other for _, other in pairs))
     ratio = statistics.median(ours / other for ours, other in pairs)
     yield Figure("idle run over snakemake --version, median of ratios", ratio, most=2.5)
 
@@ -86,7 +87,7 @@ def whole_demo(site: Path) -> Iterator[Figure]:
     shutil.copytree(ROOT / "config", site / "config")
     command = [BIN / "wrackline", "build", "--site", site]
     start = time.perf_counter()
-    with subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True) as run:
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, process_group=0) as run:
         peak = Peak(run.pid)
         peak.start()
         code = run.wait()
@@ -99,14 +100,14 @@ def whole_demo(site: Path) -> Iterator[Figure]:
 
 
 class Peak(threading.Thread):
-    """Watches the resident memory of all processes of a session until they have gone."""
+    """Watches the resident memory of all processes of a group until they have gone."""
 
-    def __init__(self, session: int) -> None:
+    def __init__(self, group: int) -> None:
         super().__init__()
-        self.session, self.bytes = session, 0
+        self.group, self.bytes = group, 0
 
     def run(self) -> None:
-        """Take samples until no process of the session is left."""
+        """Take samples until no process of the group is left."""
         while used := self._resident():
             self.bytes = max(self.bytes, used)
             time.sleep(SAMPLE_S)
@@ -118,7 +119,7 @@ class Peak(threading.Thread):
                 fields = stat.read_text().rpartition(")")[2].split()
             except (FileNotFoundError, ProcessLookupError):
                 continue
-            if int(fields[3]) == self.session:
+            if int(fields[2]) == self.group:
                 pages += int(fields[21])
         return pages * os.sysconf("SC_PAGE_SIZE")
 

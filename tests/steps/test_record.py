@@ -18,7 +18,7 @@ from wrackline.config import load_site
 from wrackline.io import read_json
 
 RASTERS = ("height", "sd", "count", "source", "slope", "hillshade")
-RASTER_UNITS = dict(zip(RASTERS, ("metre", "metre", "1", "1", "degree", "1"), strict=True))
+RASTER_UNITS = dict(zip(RASTERS, ("m", "m", "1", "1", "degree", "1"), strict=True))
 TOPICS = ("crs", "units", "vertical_datum", "depths", "uncertainties", "surveyed", "caution")
 # A number's name ends in its unit; these have none, or are metres by the project's convention.
 UNITS = ("_m", "_m2", "_deg")

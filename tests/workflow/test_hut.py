@@ -66,6 +66,12 @@ def test_building(hut, scale):
     np.testing.assert_allclose(building["bed_depth_m"], 3.1)
 
 
+def test_wall_thickness(hut, scale):
+    """The walls between inner and outer faces are 0.5 m thick, the one between the rooms too."""
+    (body,) = layer(hut, "wall_bodies").to_dict("records")
+    np.testing.assert_allclose(body["thickness_m"], 0.5 / scale[0])
+
+
 def test_depths_in_rooms(hut):
     """The seabed lies at 3.1 m in both rooms, the floor at 3.6 m where it was met, else nowhere."""
     rooms = layer(hut, "rooms")

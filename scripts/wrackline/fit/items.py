@@ -74,7 +74,8 @@ def _with_z(shape: shapely.Geometry, moved: Any) -> shapely.Geometry:
     if shape.geom_type == "LineString":
         return shapely.linestrings(moved(shapely.get_coordinates(shape, include_z=True)))
     rings = [shape.exterior, *shape.interiors]
-    xyz = [moved(shapely.get_coordinates(ring, include_z=True)) for ring in rings]
+    # without its last point: where heights are NaN a ring isn't seen to be closed, and grows one
+    xyz = [moved(shapely.get_coordinates(ring, include_z=True)[:-1]) for ring in rings]
     return shapely.Polygon(xyz[0], xyz[1:])
 
 

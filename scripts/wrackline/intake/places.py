@@ -139,12 +139,13 @@ def _stray(source: Source, distance: float, row: int) -> Fault:
 
 
 def _far(source: Source, distance: float, swapped: float) -> Fault:
-    away = f"{distance / 1000:.0f} km" if np.isfinite(distance) else "nowhere in the site's CRS,"
-    hint = "swap easting and northing: then it lies at the site"
+    reach = f"reaches {distance / 1000:.0f} km from the site's origin"
     return source.fault(
         "far_from_site",
-        f"a survey {away} from the site's origin",
+        f"a survey that {reach if np.isfinite(distance) else 'lies nowhere in its grid'}",
         f"surveys within {FAR_M / 1000:.0f} km of it",
         "the record would reach from there to the site",
-        hint if swapped <= FAR_M else "check `crs`, and which column is easting and which northing",
+        "swap easting and northing: then it lies at the site"
+        if swapped <= FAR_M
+        else "check `crs` and which number is easting; cut off what lies far from the site",
     )

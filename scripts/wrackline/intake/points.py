@@ -18,14 +18,12 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.parquet as pq
-from pyproj import CRS
 from rasterio.errors import RasterioError
 
-from wrackline.crs import parse_crs
-from wrackline.errors import Fault, WracklineError
-from wrackline.frames import horizontal, placing, same_crs
+from wrackline.errors import Fault
 from wrackline.intake.clouds import cloud_crs, read_cloud
 from wrackline.intake.grids import grid_crs, read_grid_file
+from wrackline.intake.places import check_declared_crs, check_place
 from wrackline.intake.readings import Reading
 from wrackline.intake.tables import read_table
 from wrackline.intake.water import read_water
@@ -38,8 +36,6 @@ TABLES = (".csv", ".xyz", ".txt", ".tsv", ".dat", ".pts")
 CLOUDS = (".las", ".laz")
 DEEPEST_M = 9000.0
 """Vertical numbers beyond this are marks of a missing value, not seabed."""
-FAR_M = 50_000.0
-"""Surveys further than this from the site's origin are in the wrong place or the wrong CRS."""
 UNREADABLE = (OSError, RasterioError, laspy.LaspyException, lazrs.LazrsError, ValueError)
 
 
@@ -69,7 +65,8 @@ def read_bed(source: Source, out: Path | str, *, crs: str, origin: tuple[float, 
             problems.add(_unreadable(source, slip))
         else:
             _check_extent(source, extent, problems)
-            _check_place(source, extent, problems, crs=crs, origin=origin)
+            if extent.bounds is not None:
+                check_place(source, np.array(extent.bounds), problems, crs=crs, origin=origin)
     if source.survey.vertical.water_level is not None:
         _check_water(source, extent, problems)
     if problems.fatal:
@@ -196,14 +193,7 @@ def _check_crs(source: Source, problems: Problems) -> None:
     units = {a.unit_name for a in declared.axis_info if a.direction in ("up", "down")}
     if units - {"metre"}:
         problems.add(_foreign_unit(source, sorted(units)))
-    if source.survey.crs is None:
-        return
-    try:
-        given = parse_crs(source.survey.crs, file=source.survey.file, survey=source.name)
-    except WracklineError:
-        return  # named once, by the check of its place
-    if not same_crs(declared, given):
-        problems.add(_contradiction(source, declared, given))
+    check_declared_crs(source, declared, problems)
 
 
 def _foreign_unit(source: Source, units: list[str]) -> Fault:
@@ -213,18 +203,6 @@ def _foreign_unit(source: Source, units: list[str]) -> Fault:
         "heights or depths in metres",
         "every depth would be wrong by that factor",
         "export the file with heights in metres",
-    )
-
-
-def _contradiction(source: Source, declared: CRS, given: CRS) -> Fault:
-    code = horizontal(declared).to_authority(min_confidence=70)
-    name = f"{':'.join(code)} ({declared.name})" if code else declared.name
-    return source.fault(
-        "crs_contradiction",
-        f"the file declares {name}",
-        f"the configured crs, {source.survey.crs} ({given.name})",
-        "one of the two would put the survey into the wrong place",
-        "find out which is right; mend `crs`, or export the file anew",
     )
 
 
@@ -250,41 +228,6 @@ def _check_extent(source: Source, extent: Extent, problems: Problems) -> None:
                 "check the file, columns.no_value and the raster's nodata value",
             )
         )
-
-
-def _check_place(
-    source: Source, extent: Extent, problems: Problems, *, crs: str, origin: tuple[float, float]
-) -> None:
-    """Check that the survey lies near the site, in the CRS that the config names."""
-    if extent.bounds is None:
-        return
-    try:
-        place = placing(source.name, source.survey, crs)
-    except WracklineError as error:
-        problems.extend(error.faults)
-        return
-    middle = (extent.low[:2] + extent.high[:2]) / 2
-    distance = _distance(place(middle[:1], middle[1:]), origin)
-    if distance <= FAR_M:
-        return
-    swapped = _distance(place(middle[1:], middle[:1]), origin)
-    problems.add(_far(source, distance, swapped))
-
-
-def _distance(place: tuple[Array, Array], origin: tuple[float, float]) -> float:
-    return float(np.hypot(place[0][0] - origin[0], place[1][0] - origin[1]))
-
-
-def _far(source: Source, distance: float, swapped: float) -> Fault:
-    away = f"{distance / 1000:.0f} km" if np.isfinite(distance) else "nowhere in the site's CRS,"
-    hint = "swap columns.easting and columns.northing: then it lies at the site"
-    return source.fault(
-        "far_from_site",
-        f"a survey {away} from the site's origin",
-        f"surveys within {FAR_M / 1000:.0f} km of it",
-        "the surface would reach from there to the site",
-        hint if swapped <= FAR_M else "check `crs` and the columns of easting and northing",
-    )
 
 
 def _check_water(source: Source, extent: Extent, problems: Problems) -> None:

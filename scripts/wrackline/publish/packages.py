@@ -59,13 +59,14 @@ def write_package(
 
 
 def _as_multi(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
-    many = [
-        shapely.MultiPolygon([shape])
-        if shape is not None and shape.geom_type == "Polygon"
-        else shape
-        for shape in shapes
-    ]
-    return gpd.GeoSeries(many, index=shapes.index, crs=shapes.crs)
+    return gpd.GeoSeries([_multi(shape) for shape in shapes], index=shapes.index, crs=shapes.crs)
+
+
+def _multi(shape: shapely.Geometry | None) -> shapely.Geometry | None:
+    """Return an area as one of several parts, or of none where it is empty."""
+    if shape is None or shape.geom_type == "MultiPolygon":
+        return shape
+    return shapely.MultiPolygon([] if shape.is_empty else [shape])
 
 
 def _description(name: str, about: Mapping[str, str]) -> str:

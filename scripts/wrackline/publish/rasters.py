@@ -10,7 +10,7 @@ import numpy as np
 from wrackline.io import read_json
 from wrackline.rasters import Band, read_raster, write_raster
 
-UNITS = {"height": "metre", "sd": "metre", "count": "1", "source": "1"}
+UNITS = {"height": "m", "sd": "m", "count": "1", "source": "1"}
 PICTURE_UNITS = {"slope": "degree", "hillshade": "1"}
 
 

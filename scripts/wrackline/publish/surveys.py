@@ -11,8 +11,11 @@ import numpy as np
 import pyogrio
 import rasterio.features
 import shapely
+from pyogrio.errors import DataLayerError, DataSourceError
+from shapely.errors import ShapelyError
 
 from wrackline.config import season_of
+from wrackline.errors import Fault, InputError
 from wrackline.model import Survey
 from wrackline.rasters import read_raster
 from wrackline.verdict import Verdict
@@ -95,8 +98,34 @@ def ground_of_surface(raster: Path | str) -> tuple[Any, str]:
 
 
 def ground_stated(path: Path | str, crs: str) -> tuple[Any, str]:
-    """Return the ground that the team says was looked at."""
-    table = pyogrio.read_dataframe(path)
+    """Return the ground that the team says was looked at.
+
+    Raises
+    ------
+    InputError
+        When the file holds no polygons.
+    """
+    try:
+        table = pyogrio.read_dataframe(path)
+    except (DataSourceError, DataLayerError, ValueError, ShapelyError) as slip:
+        raise InputError(_no_ground(path, f"{type(slip).__name__}: {slip}")) from None
+    shapes = table.geometry.to_numpy() if isinstance(table, gpd.GeoDataFrame) else np.array([])
+    drawn = (shapely.get_dimensions(shapes) == 2) & ~shapely.is_empty(shapes)
+    if not len(shapes) or not drawn.all():
+        found = f"{len(shapes)} features, of which {int(drawn.sum())} are polygons"
+        raise InputError(_no_ground(path, found))
     if table.crs is not None:
         table = table.to_crs(crs)
-    return shapely.union_all(table.geometry.to_numpy()), "as stated by the team"
+    whole = shapely.make_valid(table.geometry.to_numpy(), method="structure", keep_collapsed=False)
+    return shapely.union_all(whole), "as stated by the team"
+
+
+def _no_ground(path: Path | str, found: str) -> Fault:
+    return Fault(
+        kind="no_ground",
+        found=found,
+        allowed="polygons of the ground looked at, in the site's CRS or one that the file names",
+        consequence="what a survey would have seen, and what it couldn't, would be unknown",
+        remedy="draw the ground as polygons, mend looked_at, or leave looked_at out",
+        file=str(path),
+    )

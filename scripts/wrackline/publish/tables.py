@@ -13,7 +13,7 @@ from wrackline import contract
 DECIMALS = {"deg": 2, "m2": 2, "m": 3, "share": 3}
 """Digits by the unit that ends a column's name; more than any survey here supports."""
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
 
 
 def write_csv(table: pd.DataFrame, path: Path | str) -> None:
@@ -49,7 +49,7 @@ def _text(name: str, value: Any) -> str:
         digits = DECIMALS.get(name.rsplit("_", 1)[-1], 3)
         text = f"{value:.{digits}f}"
         return text.removeprefix("-") if float(text) == 0 else text
-    text = str(value)
+    text = str(value).replace("\r\n", "\n").replace("\r", "\n")  # else a row would break in two
     return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 

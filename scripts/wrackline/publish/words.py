@@ -50,8 +50,8 @@ def as_text(parts: Mapping[str, str]) -> str:
     """Return a statement as lines for people.
 
     >>> print(as_text({"site": "Somewhere", "units": "metres"}))
-    site:   Somewhere
-    units:  metres
+    site:  Somewhere
+    units: metres
     """
     width = max(map(len, parts)) + 2
     return "\n".join(f"{topic + ':':<{width}}{text}" for topic, text in parts.items())

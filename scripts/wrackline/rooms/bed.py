@@ -43,14 +43,16 @@ class Bed:
         """Return the seabed in polygons from cells wholly inside, where there are any.
 
         A sounding on a wall lifts the cells that the wall touches, so these are left out unless
-        the polygon is too small to hold others.
+        the polygon is too small to hold others. `covered_share` is that of the whole polygon.
         """
         if self.surface is None:
             return self.at(polygons)
         rim = HALF_DIAGONAL * read_grid(self.surface).cell_m
         core = shapely.buffer(list(polygons), -rim) if len(polygons) else []
         chosen = [p if shapely.is_empty(c) else c for p, c in zip(polygons, core, strict=True)]
-        return self.at(chosen)
+        sampled = self.at(chosen)
+        sampled["covered_share"] = self.at(polygons)["covered_share"]
+        return sampled
 
 
 def bed_of(surface: Sequence[str], record: Sequence[str]) -> Bed:

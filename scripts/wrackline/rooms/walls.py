@@ -21,6 +21,9 @@ from wrackline.walls.closings import NODE_M
 from wrackline.walls.linework import RECORDED
 from wrackline.walls.motion import end_motion
 
+COMPACT = 1 / 3
+"""(length - thickness) / (length + thickness) of a strip twice as long as thick."""
+
 NO_PHASES = "phase_from, phase_to: the team has not dated it"
 
 
@@ -155,19 +158,23 @@ def wall_bodies(view: View, walls: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return _table(rows, view, ["wall", "thickness_m", "thickness_sd_m", "evidence", "surveys"])
 
 
-def thickness_figure(view: View, face: int) -> Figure:
+def thickness_figure(view: View, face: int) -> Figure | None:
     """Return the mean thickness t of a wall body in the grid, from area A and outline P.
 
     A body of right-angled walls around h spaces has A = t P / 2 + (h - 1) t^2: moved in from
     outside and out from every space by half of t, outlines meet at the walls' centres, and each
     gains or loses 4 (t / 2)^2 at its corners. With one space this is twice the area over the
-    outline; each wall between two spaces adds a junction at either end.
+    outline; each wall between two spaces adds a junction at either end. A body around no space
+    and less than twice as long as thick, such as a pillar, has no thickness: None.
     """
     edges, side = view.bounds_of(face)
     ends = view.network.edges[edges]
     area, outline = figures.area(ends, edges, side), figures.length(ends, edges)
     more, half = len(view.faces.polygons[face].interiors) - 1, outline.value / 2
-    thickness = 2 * area.value / (half + np.sqrt(half**2 + 4 * more * area.value))
+    root = half**2 + 4 * more * area.value
+    if root < (COMPACT * half) ** 2:
+        return None
+    thickness = 2 * area.value / (half + np.sqrt(root))
     slope = half + 2 * more * thickness
     parts = figures.combine([area, outline], [1 / slope, -thickness / 2 / slope])
     return Figure(float(thickness), parts.edges, parts.gradient)
@@ -176,17 +183,20 @@ def thickness_figure(view: View, face: int) -> Figure:
 def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
     edges, _ = view.bounds_of(face)
     figure = thickness_figure(view, face)
+    thickness, sd, why = None, None, "thickness_m: hardly longer than thick, so it has none"
     polygon = view.faces.polygons[face]
     _, scale = view.factors(polygon)
+    if figure is not None:
+        thickness, sd, why = figure.value / scale, view.ground.budget(figure).sd / scale, ""
     length = view.network.length[edges]
     share = float(length[view.network.recorded[edges]].sum() / length.sum())
     return {
         "wall": joined(walls["wall"].iloc[np.unique(view.edge_line[edges])]),
-        "thickness_m": figure.value / scale,
-        "thickness_sd_m": view.ground.budget(figure).sd / scale,
+        "thickness_m": thickness,
+        "thickness_sd_m": sd,
         "evidence": RECORDED if share > 0.95 else "inferred",
         "surveys": view.surveys_of(edges),
-        "null_because": "",
+        "null_because": why,
         "geometry": polygon,
     }
 

@@ -34,6 +34,8 @@ LEAST_OVERLAP = 0.3
 """Areas that overlap by less (intersection over union) are two things."""
 BESIDE_M = 0.3
 """Lines closer than this run along each other; points closer than this are one."""
+OTHER_KIND = 0.5
+"""What likeness is worth between things of two kinds: kinds are re-read, numbers stay."""
 
 
 def carry(
@@ -68,7 +70,7 @@ def carry(
     for layer, (field, letter) in NUMBERED.items():
         table = numbered[layer]
         earlier = None if before is None else before[layer]
-        pairs = {} if earlier is None else paired(table.geometry, earlier.geometry)
+        pairs = {} if earlier is None else _pairs(table, earlier)
         given = list(used.get(layer, ()))
         numbers = _numbers(table, earlier, pairs, given, field=field, letter=letter, origin=origin)
         replaced[field] = dict(zip(table[field], numbers, strict=True))
@@ -86,6 +88,13 @@ def carry(
         }
     _follow(numbered, replaced)
     return numbered, changes
+
+
+def _pairs(table: gpd.GeoDataFrame, earlier: gpd.GeoDataFrame) -> dict[int, int]:
+    """Return which row is which earlier one; features of one kind before those of two."""
+    words = "kind" if "feature" in table else None
+    said = [part[words].to_numpy(object) if words else None for part in (table, earlier)]
+    return paired(table.geometry, earlier.geometry, said[0], said[1])
 
 
 def _numbers(
@@ -130,13 +139,20 @@ def place_of(shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
     return points
 
 
-def paired(now: gpd.GeoSeries, before: gpd.GeoSeries) -> dict[int, int]:
+def paired(
+    now: gpd.GeoSeries,
+    before: gpd.GeoSeries,
+    kind_now: npt.NDArray[np.object_] | None = None,
+    kind_before: npt.NDArray[np.object_] | None = None,
+) -> dict[int, int]:
     """Return which thing of now is which of before, as places in the two series.
 
     Parameters
     ----------
     now, before : GeoSeries
-        Areas, lines or points.
+        Areas, lines or points; one of them is never another.
+    kind_now, kind_before : array of str, optional
+        What things are; those of two kinds are half as alike.
 
     Returns
     -------
@@ -154,6 +170,11 @@ def paired(now: gpd.GeoSeries, before: gpd.GeoSeries) -> dict[int, int]:
         return {}
     row, old = shapely.STRtree(b).query(a, predicate="dwithin", distance=BESIDE_M)
     likeness = np.array([_likeness(a[i], b[j]) for i, j in zip(row, old, strict=True)])
+    if kind_now is not None and kind_before is not None and len(row):
+        same = np.array(
+            [str(kind_now[i]) == str(kind_before[j]) for i, j in zip(row, old, strict=True)]
+        )
+        likeness = likeness * np.where(same, 1.0, OTHER_KIND)
     alike = likeness > 0
     table = np.zeros((len(a), len(b)))
     table[row[alike], old[alike]] = likeness[alike]
@@ -163,6 +184,8 @@ def paired(now: gpd.GeoSeries, before: gpd.GeoSeries) -> dict[int, int]:
 
 def _likeness(one: shapely.Geometry, other: shapely.Geometry) -> float:
     """Return how alike two geometries are, 0 to 1; 0 where they can't be one thing."""
+    if shapely.get_dimensions(one) != shapely.get_dimensions(other):
+        return 0.0
     if one.area > 0 and other.area > 0:
         common = one.intersection(other).area
         overlap = common / (one.area + other.area - common)

@@ -75,6 +75,14 @@ def test_a_wall_between_two_faces_is_a_body_with_twice_its_area_over_its_outline
     assert plan["buildings"]["footprint_m2"].tolist() == pytest.approx([20.0])
 
 
+def test_a_strip_is_as_thick_as_it_is_wide_and_a_pillar_has_no_thickness():
+    """A wall of 6 by 0.8 m is 0.8 m thick; a pillar of 0.8 by 0.9 m has none, and says why."""
+    assert plan_of(box(0, 0, 6, 0.8))["wall_bodies"]["thickness_m"].tolist() == pytest.approx([0.8])
+    pillar = plan_of(box(0, 0, 0.9, 0.8))["wall_bodies"].iloc[0]
+    assert pd.isna(pillar["thickness_m"])
+    assert pillar["null_because"] == "thickness_m: hardly longer than thick, so it has none"
+
+
 @pytest.mark.parametrize(
     ("lines", "thickness", "floor", "footprint"),
     [
@@ -380,3 +388,25 @@ def test_what_carries_a_line_number_cites_it():
     table = line_table(box(0, 0, 4, 3), line=["S", None, "N", None])
     room = plan_of(table)["rooms"].iloc[0]
     assert room["lines"] == "2031-walls/#2;2031-walls/#4;2031-walls/N;2031-walls/S"
+
+
+def test_lines_drawn_at_random_make_a_plan_whose_figures_hold():
+    """Of tangled lines with some heights and thicknesses missing, no figure is senseless.
+
+    Areas are those of the outlines shown, every sd is a finite number.
+    """
+    rng = np.random.default_rng(17)
+    for _ in range(25):
+        lines = [np.cumsum(rng.normal(0, 1.5, (4, 3)), axis=0) for _ in range(12)]
+        lines += [rng.integers(0, 5, (3, 3)) + np.arange(3)[:, None] for _ in range(8)]
+        drawn = {"follows": rng.choice(["face", "centre"], 20).tolist(), "thickness_sd_m": 0.05}
+        thickness = np.where(rng.random(20) < 0.1, np.nan, rng.uniform(0.2, 1.0, 20))
+        plan = plan_of(lines, thickness_m=thickness, **drawn)
+        areas = plan["rooms"]["floor_area_m2"].to_numpy(float)
+        shown = plan["rooms"].geometry.area.to_numpy()
+        np.testing.assert_allclose(shown[~np.isnan(areas)], areas[~np.isnan(areas)], rtol=1e-6)
+        for table in plan.values():
+            for field in [name for name in table if "_sd_" in name]:
+                known = table[field].dropna().to_numpy(float)
+                assert np.isfinite(known).all()
+                assert (known >= 0).all()

@@ -1,0 +1,133 @@
+"""Pictures drawn of any plan, and the layer of surveys with the ground they looked at."""
+
+import datetime as dt
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+from drawn import CRS, box, items, plan_of
+
+from wrackline import contract, vectors
+from wrackline.errors import InputError
+from wrackline.model import Survey, Vertical
+from wrackline.publish.pictures import draw_plan
+from wrackline.publish.site import bed_lines, survey_layer
+from wrackline.publish.surveys import ground_of_items, ground_stated
+from wrackline.verdict import Problems, Source, make_verdict, write_verdict
+from wrackline.walls.linework import ITEM_COLUMNS
+
+TOPICS = ("site", "crs", "vertical_datum", "depths", "surveyed", "credit", "caution")
+ABOUT = dict.fromkeys(TOPICS, "invented")
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        pytest.param([], id="nothing"),
+        pytest.param([[(0, 0), (5, 0)]], id="one wall"),
+        pytest.param(box(0, 0, 4, 3), id="a room"),
+        pytest.param(box(0, 0, 4000, 0.3), id="a very long strip"),
+    ],
+)
+def test_a_plan_is_drawn_of_whatever_there_is(tmp_path, lines):
+    """A plan of nothing, of one wall and of odd proportions makes its pictures all the same."""
+    paths = [tmp_path / "plan.png", tmp_path / "plan.svg"]
+    draw_plan(plan_of(lines), None, ABOUT, paths)
+    assert paths[0].read_bytes().startswith(b"\x89PNG")
+    assert b"<svg" in paths[1].read_bytes()[:2000]
+
+
+def test_a_room_of_unknown_area_is_labelled_so(tmp_path):
+    """Where the floor's area is unknown the sheet says so; both files are the same each time."""
+    plan = plan_of(box(0, 0, 4, 3), follows="centre")
+    for name in ("a.svg", "b.svg"):
+        draw_plan(plan, vectors.empty(contract.columns("contours"), CRS), ABOUT, [tmp_path / name])
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+
+
+def survey(**more):
+    return Survey(
+        name="walls",
+        technique="any",
+        holds="wall_lines",
+        file="walls.gpkg",
+        crs="EPSG:32625",
+        from_date=dt.date(2031, 6, 1),
+        to_date=dt.date(2031, 6, 2),
+        vertical=Vertical(meaning="height"),
+        random_horizontal_sd_m=0.03,
+        random_vertical_sd_m=0.02,
+        **more,
+    )
+
+
+def layer(tmp_path, config, ground):
+    """Return the layer `surveys` of one survey."""
+    source = Source("2031-walls", config, tmp_path)
+    write_verdict(make_verdict(source, Problems(), rows=2, used=1), tmp_path / "verdict.json")
+    return survey_layer(
+        [("2031-walls", config.model_dump_json())],
+        [tmp_path / "verdict.json"],
+        [ground],
+        crs="EPSG:32625",
+    )
+
+
+def test_a_surveys_ground_is_a_corridor_along_what_it_recorded(tmp_path):
+    """Without a stated ground, a survey looked at least within 1 m of its lines."""
+    drawn = items([{"geometry": shapely.LineString([(0, 0, 0), (10, 0, 0)])}], crs="EPSG:32625")
+    vectors.write(drawn, ITEM_COLUMNS, tmp_path / "items.parquet")
+    row = layer(tmp_path, survey(), tmp_path / "items.parquet").iloc[0]
+    assert row.geometry.area == pytest.approx(20 + np.pi, rel=0.01)
+    assert row["ground_looked_at"] == "within 1 m of what it recorded"
+    assert row["null_because"] == "resolution_m: the config doesn't state it"
+    assert (row["rows"], row["used"]) == (2, 1)
+    assert list(row.index) == [*contract.columns("surveys"), "geometry"]
+
+
+def stated(tmp_path, shapes, crs="EPSG:32625"):
+    table = gpd.GeoDataFrame(geometry=shapes, crs=crs)
+    pyogrio.write_dataframe(table, tmp_path / "ground.gpkg")
+    return tmp_path / "ground.gpkg"
+
+
+def test_ground_that_the_team_states_is_taken_as_stated(tmp_path):
+    """Stated polygons are the ground, whatever was recorded in them."""
+    path = stated(tmp_path, [shapely.box(0, 0, 10, 5), shapely.box(10, 0, 20, 5)])
+    row = layer(tmp_path, survey(looked_at="ground.gpkg"), path).iloc[0]
+    assert row.geometry.area == pytest.approx(100.0)
+    assert row["ground_looked_at"] == "as stated by the team"
+
+
+def test_ground_drawn_as_a_bow_tie_is_mended(tmp_path):
+    """A stated outline that crosses itself keeps both its halves: 2 m², each a triangle of one."""
+    bow_tie = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
+    ground, _ = ground_stated(stated(tmp_path, [bow_tie]), "EPSG:32625")
+    assert ground.area == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("content", ["none", "text", "lines", "nothing in it"])
+def test_ground_that_cant_be_read_is_an_error_of_the_input(tmp_path, content):
+    """A missing, broken or unfit ground file is named with the way out, not a traceback."""
+    path = tmp_path / "ground.gpkg"
+    if content == "text":
+        path.write_text("no drawing")
+    elif content != "none":
+        stated(tmp_path, [shapely.LineString([(0, 0), (1, 0)])] if content == "lines" else [])
+    with pytest.raises(InputError, match="polygons of the ground looked at"):
+        ground_stated(path, "EPSG:32625")
+
+
+def test_nothing_recorded_looked_at_no_ground():
+    """A survey without items has an empty ground."""
+    assert ground_of_items(items())[0].is_empty
+
+
+def test_a_site_without_seabed_model_has_no_contour():
+    """Contours and waterlines of nothing are layers without rows."""
+    for name in ("contours", "waterlines"):
+        table = bed_lines(name, [], CRS)
+        assert len(table) == 0
+        assert list(table.columns) == [*contract.columns(name), "geometry"]
