@@ -118,13 +118,17 @@ def area(
     gradient[:, 0, :2] = normal * ((stop - start) - second)[:, None]
     gradient[:, 1, :2] = normal * second[:, None]
     if jog is not None:
-        along = ends[:, 1] - ends[:, 0]
-        along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
-        gradient[:, :, :2] += jog[..., None] * along[:, None]
+        gradient[:, :, :2] += jog[..., None] * unit(ends[:, 1] - ends[:, 0])[:, None]
     origin = ends[0, 0] if len(ends) else np.zeros(2)
     a, b = ends[:, 0] - origin, ends[:, 1] - origin
     value = 0.5 * float((side * (a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1])).sum())
     return Figure(value, edges, gradient)
+
+
+def unit(step: Array) -> Array:
+    """Return unit vectors along steps, shape (n, 2); no direction, zeros, for no step at all."""
+    size = np.hypot(step[:, 0], step[:, 1])[:, None]
+    return np.asarray(np.divide(step, size, out=np.zeros_like(step), where=size > 0))
 
 
 def axial_mean(angle: Array, weight: Array, symmetry: int) -> tuple[float, float]:
@@ -179,7 +183,7 @@ def axis(ends: Array, edges: Ints, symmetry: int) -> Figure:
     phase = np.exp(1j * symmetry * angle)
     total = (length * phase).sum()
     part = np.conj(total) * phase / max(abs(total) ** 2, np.finfo(float).tiny)
-    along = step / length[:, None]
+    along = unit(step)
     across = np.stack([-along[:, 1], along[:, 0]], axis=-1)
     gradient = np.zeros((len(ends), 2, 3))
     gradient[:, 1, :2] = across * part.real[:, None] + along * (part.imag / symmetry)[:, None]
@@ -213,7 +217,7 @@ def mean_height(ends: Array, height: Array, edges: Ints) -> Figure | None:
     value = float((share * middle).sum())
     gradient = np.zeros((int(known.sum()), 2, 3))
     gradient[:, :, 2] = share[:, None] / 2
-    gradient[:, 1, :2] = step / size[:, None] * ((middle - value) / size.sum())[:, None]
+    gradient[:, 1, :2] = unit(step) * ((middle - value) / size.sum())[:, None]
     gradient[:, 0, :2] = -gradient[:, 1, :2]
     return Figure(value, edges[known], gradient)
 
@@ -223,7 +227,7 @@ def length(ends: Array, edges: Ints) -> Figure:
     step = ends[:, 1] - ends[:, 0]
     size = np.hypot(step[:, 0], step[:, 1])
     gradient = np.zeros((len(ends), 2, 3))
-    gradient[:, 1, :2] = step / size[:, None]
+    gradient[:, 1, :2] = unit(step)
     gradient[:, 0, :2] = -gradient[:, 1, :2]
     return Figure(float(size.sum()), edges, gradient)
 

@@ -226,7 +226,12 @@ class Field:
         if not len(hits):
             return None
         crossing = shapely.intersection(ray, self.segments[hits])
-        distance = shapely.distance(shapely.Point(here), crossing)
+        point = shapely.Point(here)
+        distance = shapely.distance(point, crossing)
+        # rounding may leave no crossing of what only just meet
+        distance = np.where(
+            np.isnan(distance), shapely.distance(point, self.segments[hits]), distance
+        )
         nearest = int(np.argmin(distance))
         return float(distance[nearest]), int(hits[nearest])
 
@@ -240,8 +245,8 @@ class Field:
         distance = shapely.distance(point, self.segments[near])
         nearest = int(np.argmin(distance))
         segment, length = int(near[nearest]), float(distance[nearest])
-        whole = shapely.length(self.segments[segment])
-        t = float(shapely.line_locate_point(self.segments[segment], point)) / float(whole)
+        whole = max(float(shapely.length(self.segments[segment])), SHORTEST_M)
+        t = float(shapely.line_locate_point(self.segments[segment], point)) / whole
         vertex = int(ends.vertex[end])
         foot = (int(self.start[segment]), int(self.stop[segment]), t)
         piece = ((vertex, vertex, 0.0), foot)

@@ -124,8 +124,9 @@ def _along_pieces(piece: Ints, fraction: Array, ends: sparse.csr_matrix) -> spar
 def _directions(pieces: Pieces, xyz: Array) -> tuple[Array, Array]:
     """Return unit vectors along pieces, shape (m, 2), and their rise per metre, 0 where unknown."""
     step = np.diff(pieces.ends(xyz), axis=1)[:, 0]
-    size = np.hypot(step[:, 0], step[:, 1])
-    return step[:, :2] / size[:, None], np.nan_to_num(step[:, 2] / size)
+    size = np.hypot(step[:, 0], step[:, 1])[:, None]
+    run = np.divide(step, size, out=np.zeros_like(step), where=size > 0)
+    return run[:, :2], np.nan_to_num(run[:, 2])
 
 
 def _runs(edges: Array, along: Array) -> Array:
