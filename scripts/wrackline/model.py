@@ -393,7 +393,8 @@ def for_reading(survey: Survey) -> Survey:
 
     Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
     """
-    return survey.model_copy(update={**NEUTRAL_ERRORS, **NEUTRAL_TRAITS})
+    traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at}
+    return survey.model_copy(update={**NEUTRAL_ERRORS, **traits})
 
 
 def for_fitting(survey: Survey) -> Survey:

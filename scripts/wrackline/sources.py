@@ -123,8 +123,8 @@ def season_before(config: SiteConfig, season: str) -> list[str]:
 def ground_of(config: SiteConfig, survey: str) -> str:
     """Return the file from which the ground that a survey looked at is had."""
     stated = config.surveys[survey].looked_at
-    if stated is not None:
-        return stated
+    if stated is not None and files_there(config, stated):
+        return stated  # where it is missing, intake has stopped the run
     if survey in config.point_surveys:
         return f"work/seabed/survey/{survey}.tif"
     return f"work/fit/{survey}/items.parquet"

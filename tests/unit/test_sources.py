@@ -129,9 +129,17 @@ def test_the_season_before_is_the_one_before():
         ("2031-walls", "work/fit/2031-walls/items.parquet"),
     ],
 )
-def test_the_ground_is_stated_or_had_from_the_data(survey, expected):
+def test_the_ground_is_stated_or_had_from_the_data(tmp_path, survey, expected):
     """Stated ground comes first, then a survey's own surface or items."""
-    assert ground_of(TWO, survey) == expected
+    site = config({"2031": ["walls", "bed"], "2032": ["walls", "finds", "floors"]}, tmp_path)
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / "ground.gpkg").touch()
+    assert ground_of(site, survey) == expected
+
+
+def test_stated_ground_that_is_missing_is_no_missing_input():
+    """Intake names a missing outline; until then the rules ask for the items instead."""
+    assert ground_of(TWO, "2032-finds") == "work/fit/2032-finds/items.parquet"
 
 
 def test_only_files_that_are_there_are_asked_for(tmp_path):

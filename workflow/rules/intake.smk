@@ -21,6 +21,7 @@ rule read_points:
             SITE,
             SITE.surveys[w.survey].file,
             SITE.surveys[w.survey].vertical.water_level,
+            SITE.surveys[w.survey].looked_at,
         ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
         crs=SITE.site.crs,
@@ -58,7 +59,9 @@ rule read_items:
         survey="|".join(SITE.vector_surveys) or "(?!)",
     params:
         code=fingerprint("read_items"),
-        raw=lambda w: raw_stamp(SITE, SITE.surveys[w.survey].file),
+        raw=lambda w: raw_stamp(
+            SITE, SITE.surveys[w.survey].file, SITE.surveys[w.survey].looked_at
+        ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
         crs=SITE.site.crs,
         origin=list(SITE.site.origin),

@@ -139,7 +139,7 @@ def test_manifest_that_leads_outside_is_refused(site, name):
 NAMES = st.from_regex(r"[a-c]{1,2}(/[a-c]{1,2})?\.t", fullmatch=True)
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(
     st.lists(st.dictionaries(NAMES, st.text("xy", max_size=3), min_size=1), min_size=1, max_size=4)
 )
