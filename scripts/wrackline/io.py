@@ -10,9 +10,6 @@ import json
 from pathlib import Path
 from typing import Any
 
-FIXED_DATE = "2000-01-01T00:00:00Z"
-"""The date stamped into files whose format demands one, so that equal input gives equal bytes."""
-
 
 def read_json(path: Path | str) -> Any:
     """Return the content of a JSON file."""

@@ -7,12 +7,20 @@ it, and two people number alike. Things first seen in the same square metre get 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
-ROOM, BUILDING, WALL, OPENING, FEATURE = "R", "B", "W", "O", "F"
+NUMBERED = {
+    "wall_lines": ("wall", "W"),
+    "openings": ("opening", "O"),
+    "rooms": ("room", "R"),
+    "buildings": ("building", "B"),
+    "features": ("feature", "F"),
+}
+"""Layer -> its number's field and letter."""
 
 
 def place_numbers(
@@ -52,6 +60,15 @@ def place_numbers(
     return numbers
 
 
+def place_of(shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
+    """Return the point of each geometry that its number is made from: inside, or midway."""
+    line = np.isin(shapely.get_type_id(shapes), [1, 5])
+    inside = shapely.point_on_surface(shapes)
+    points = np.array(inside, dtype=object)
+    points[line] = shapely.line_interpolate_point(shapes[line], 0.5, normalized=True)
+    return points
+
+
 def _digits(metres: int) -> str:
     return f"{metres:03d}" if metres >= 0 else f"m{-metres:03d}"
 
@@ -73,8 +90,3 @@ def joined(parts: Iterable[str]) -> str:
 def renumber(text: str, numbers: dict[str, str]) -> str:
     """Return a list field with its numbers replaced, others (`outside`) left as they are."""
     return joined(numbers.get(part, part) for part in text.split(";") if part)
-
-
-def distinct(numbers: Sequence[str]) -> bool:
-    """Tell whether no number stands twice."""
-    return len(set(numbers)) == len(numbers)

@@ -14,7 +14,7 @@ that Anderson 2019, doi:10.1002/esp.4551, uses for volumes).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -232,10 +232,6 @@ class Budget:
     def minus(self, other: Budget) -> Budget:
         """Return the budget of the difference of two figures."""
         return self.plus(other.times(-1.0))
-
-    def with_random(self, sd: float) -> Budget:
-        """Return the budget with one more independent error."""
-        return replace(self, random=float(np.hypot(self.random, sd)))
 
 
 def spherical(distance: Array, reach: float) -> Array:

@@ -246,7 +246,7 @@ def test_budgets_add_and_subtract():
     assert a.plus(b) == Budget(5.0, 1.0, {"x": 2.0, "y": 2.0})
     assert a.minus(b) == Budget(5.0, 1.0, {"x": 0.0, "y": 2.0})
     assert a.times(-2.0) == Budget(6.0, 0.0, {"x": -2.0, "y": -4.0})
-    assert_allclose(Budget(3.0).with_random(4.0).sd, 5.0)
+    assert_allclose(Budget(3.0).plus(Budget(4.0)).sd, 5.0)
     assert_allclose(Budget(2.0, 3.0, {"x": -6.0}).sd, 7.0)
 
 

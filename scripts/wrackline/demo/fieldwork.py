@@ -24,7 +24,6 @@ from wrackline.uncertainty import Array, ErrorModel, NamedError
 
 SPEED_M_PER_S = 1.0
 TURN_S = 20.0
-CLOUD_DRIFT_M = 0.25
 
 
 class Fieldwork:

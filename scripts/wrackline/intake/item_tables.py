@@ -17,11 +17,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from wrackline.errors import Fault
+from wrackline.intake.tables import SEPARATORS
 from wrackline.intake.texts import encoding_of
 from wrackline.model import Columns
 from wrackline.verdict import Problems, Source
 
-SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 PLACE = ("easting", "northing", "vertical")
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 NOT_NUMBER = float("nan")

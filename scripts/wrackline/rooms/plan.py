@@ -10,11 +10,12 @@ import pandas as pd
 
 from wrackline.model import Site
 from wrackline.rooms.bed import Bed
+from wrackline.rooms.building_rows import building_table, buildings_in, floors_in
+from wrackline.rooms.features import feature_table
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.rooms import room_table, spaces_of
 from wrackline.rooms.view import prepare
 from wrackline.rooms.walls import openings, wall_bodies, wall_lines
-from wrackline.rooms.whole import building_table, feature_table, floors_in, wholes_of
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.network import Network
 
@@ -57,9 +58,9 @@ def make_plan(
     met = MetFloors(items.floors, items.models)
     spaces = spaces_of(view)
     rooms = room_table(view, spaces, bed.inside([space.shown(view) for space in spaces]), met)
-    wholes = wholes_of(view)
-    floors = [floors_in(view, whole, spaces) for whole in wholes]
-    buildings = building_table(view, wholes, bed.inside(floors), met)
+    standing = buildings_in(view)
+    floors = [floors_in(view, building, spaces) for building in standing]
+    buildings = building_table(view, standing, bed.inside(floors), met)
     rooms["building"] = [
         buildings["building"].iloc[k] if k >= 0 else None for k in rooms["building"]
     ]

@@ -11,18 +11,16 @@ import pandas as pd
 import shapely
 
 from wrackline.config import season_of
-from wrackline.numbers import ROOM as LETTER
-from wrackline.numbers import place_numbers
 from wrackline.rooms import figures
 from wrackline.rooms.faces import elongations
 from wrackline.rooms.floors import Outline, floor_of
 from wrackline.rooms.kinds import BODY, COURT, LANE, ROOM, UNKNOWN
+from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.view import View, azimuth
 from wrackline.uncertainty import Budget
 
 SPACES = (ROOM, COURT, LANE, UNKNOWN)
-NOT_YET = "support: outlines are not resampled yet; phase_from, phase_to: the team has not dated it"
 
 
 @dataclass(frozen=True)
@@ -74,23 +72,7 @@ def room_table(
         Fields of the contract's layer `rooms`, and `face`; `building` holds the building's index.
     """
     rows = [_row(view, space, bed.iloc[k], met) for k, space in enumerate(spaces)]
-    names = list(rows[0]) if rows else [*_EMPTY]
-    table = gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=names), geometry="geometry", crs=view.site.crs
-    )
-    inside = shapely.get_coordinates(shapely.point_on_surface(table.geometry.to_numpy()))
-    table["room"] = place_numbers(LETTER, inside, view.site.origin)
-    return table
-
-
-_EMPTY = (
-    *("building", "kind", "floor_area_m2", "floor_area_sd_m2", "centre_area_m2", "perimeter_m"),
-    *("axis_deg", "axis_sd_deg", "elongation", "bed_depth_m", "bed_depth_min_m"),
-    *("bed_depth_max_m", "bed_depth_sd_m", "bed_date", "bed_covered_share", "floor_depth_m"),
-    *("floor_depth_sd_m", "floor_evidence", "recorded_share", "support", "phase_from"),
-    *("phase_to", "surveys", "lines", "first_season", "last_season", "null_because", "geometry"),
-    "face",
-)
+    return as_layer("rooms", rows, view.site, extra=["face"])
 
 
 def _row(view: View, space: Space, bed: pd.Series, met: MetFloors) -> dict[str, Any]:
@@ -119,7 +101,7 @@ def _row(view: View, space: Space, bed: pd.Series, met: MetFloors) -> dict[str, 
         "lines": view.lines_of(space.edges),
         "first_season": max(seasons),
         "last_season": max(seasons),
-        "null_because": "; ".join([*filter(None, why), NOT_YET]),
+        "null_because": "; ".join([*filter(None, why), NO_SUPPORT, NO_PHASES]),
         "geometry": shown,
         "face": space.face,
     }

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline import contract
 from wrackline.config import season_of
-from wrackline.numbers import OPENING, WALL, joined, place_numbers
+from wrackline.numbers import joined
 from wrackline.rooms import figures
 from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY
+from wrackline.rooms.layers import NO_PHASES, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
 from wrackline.walls.closings import NODE_M
@@ -23,8 +23,6 @@ from wrackline.walls.motion import end_motion
 
 COMPACT = 1 / 3
 """(length - thickness) / (length + thickness) of a strip twice as long as thick."""
-
-NO_PHASES = "phase_from, phase_to: the team has not dated it"
 
 
 def wall_lines(view: View) -> gpd.GeoDataFrame:
@@ -50,17 +48,7 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     ]
     inferred = (pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M)
     rows += [_closing_row(view, ends, int(k)) for k in np.flatnonzero(inferred)]
-    table = _table(rows, view, _LINE_FIELDS)
-    middle = shapely.get_coordinates(
-        shapely.line_interpolate_point(table.geometry.to_numpy(), 0.5, normalized=True)
-    )
-    table["wall"] = place_numbers(WALL, middle, view.site.origin)
-    return table
-
-
-_LINE_FIELDS = [
-    name for name in contract.columns("wall_lines") if name not in ("wall", "null_because")
-]
+    return as_layer("wall_lines", rows, view.site)
 
 
 def _figures(view: View, ground: Ground, ends: np.ndarray, parts: np.ndarray) -> dict[str, Any]:
@@ -155,7 +143,7 @@ def wall_bodies(view: View, walls: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         Wall lines with their numbers, recorded lines first and in the view's order.
     """
     rows = [_body_row(view, walls, int(face)) for face in np.flatnonzero(view.kind == BODY)]
-    return _table(rows, view, ["wall", "thickness_m", "thickness_sd_m", "evidence", "surveys"])
+    return as_layer("wall_bodies", rows, view.site)
 
 
 def thickness_figure(view: View, face: int) -> Figure | None:
@@ -233,19 +221,4 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
                 "geometry": opening.line,
             }
         )
-    table = _table(
-        rows,
-        view,
-        ["width_m", "width_sd_m", "joins", "evidence", "surveys", "first_season", "last_season"],
-    )
-    middle = shapely.get_coordinates(shapely.centroid(table.geometry.to_numpy()))
-    table["opening"] = place_numbers(OPENING, middle, view.site.origin)
-    return table
-
-
-def _table(rows: list[dict[str, Any]], view: View, names: list[str]) -> gpd.GeoDataFrame:
-    """Return rows as a table that has its columns even where there is no row."""
-    columns = [*names, "null_because", "geometry"]
-    return gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=columns), geometry="geometry", crs=view.site.crs
-    )
+    return as_layer("openings", rows, view.site)

@@ -17,18 +17,9 @@ import numpy.typing as npt
 import shapely
 from scipy.optimize import linear_sum_assignment
 
-from wrackline.numbers import BUILDING, FEATURE, OPENING, ROOM, WALL, place_numbers, renumber
+from wrackline.numbers import NUMBERED, place_numbers, place_of, renumber
 
 Array = npt.NDArray[np.float64]
-
-NUMBERED = {
-    "wall_lines": ("wall", WALL),
-    "openings": ("opening", OPENING),
-    "rooms": ("room", ROOM),
-    "buildings": ("building", BUILDING),
-    "features": ("feature", FEATURE),
-}
-"""Layer -> its number's field and letter."""
 
 LEAST_OVERLAP = 0.3
 """Areas that overlap by less (intersection over union) are two things."""
@@ -128,15 +119,6 @@ def _follow(
     openings, bodies = numbered["openings"], numbered["wall_bodies"]
     openings["joins"] = [renumber(text, dict(replaced["room"])) for text in openings["joins"]]
     bodies["wall"] = [renumber(text, dict(replaced["wall"])) for text in bodies["wall"]]
-
-
-def place_of(shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
-    """Return the point of each geometry that its number is made from: inside, or midway."""
-    line = np.isin(shapely.get_type_id(shapes), [1, 5])
-    inside = shapely.point_on_surface(shapes)
-    points = np.array(inside, dtype=object)
-    points[line] = shapely.line_interpolate_point(shapes[line], 0.5, normalized=True)
-    return points
 
 
 def paired(

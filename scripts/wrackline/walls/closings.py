@@ -101,9 +101,9 @@ def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Piec
     Pieces
         Closings only; their kinds say how each was had.
     """
-    field = Field(work, recorded, settings)
-    ends = field.free_ends()
-    candidates = [*field.to_walls(ends), *field.to_ends(ends)]
+    gaps = GapFinder(work, recorded, settings)
+    ends = gaps.free_ends()
+    candidates = [*gaps.to_walls(ends), *gaps.to_ends(ends)]
     candidates.sort(key=lambda c: (round(c.cost, 6), -len(c.ends), c.kind, *_place(c, ends)))
     used: set[int] = set()
     met: set[int] = set()
@@ -140,7 +140,7 @@ def _as_pieces(chosen: list[Candidate]) -> Pieces:
     )
 
 
-class Field:
+class GapFinder:
     """The recorded pieces, findable by place, and the candidates among them."""
 
     def __init__(self, work: Linework, recorded: Pieces, settings: WallSettings) -> None:

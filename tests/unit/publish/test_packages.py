@@ -10,7 +10,7 @@ import shapely
 from drawn import box, line_table, plan_of, site
 
 from wrackline import contract, vectors
-from wrackline.io import FIXED_DATE
+from wrackline.environment import FIXED_DATE
 from wrackline.publish.packages import write_package
 
 CRS = "EPSG:32625"

@@ -13,11 +13,11 @@ import pytest
 from drawn import line_table, models_of, plan_of, site
 
 from wrackline.rooms import figures
+from wrackline.rooms.building_rows import buildings_in, top_figure
 from wrackline.rooms.openings import openings_of
 from wrackline.rooms.rooms import floor_figure, long_axis, outlined, spaces_of
 from wrackline.rooms.view import prepare
 from wrackline.rooms.walls import thickness_figure
-from wrackline.rooms.whole import top_figure, wholes_of
 from wrackline.walls.network import build_network
 
 STEP, MOTIONS = 1e-4, 4
@@ -59,7 +59,7 @@ def view_of(table, where):
 
 def analytic(view):
     """Return the gradient of every figure on every vertex, by figure, each shape (rows, n, 3)."""
-    spaces, wholes = spaces_of(view), wholes_of(view)
+    spaces, wholes = spaces_of(view), buildings_in(view)
     ends = view.network.edges
     doors = openings_of(view.network, view.faces, view.kind, view.site.walls.wall_max_thickness_m)
     found = {

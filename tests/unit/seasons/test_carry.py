@@ -7,7 +7,8 @@ import shapely
 from drawn import box, line_table, plan_of
 
 from wrackline import contract, vectors
-from wrackline.seasons.carry import NUMBERED, carry, paired, place_of
+from wrackline.numbers import NUMBERED, place_of
+from wrackline.seasons.carry import carry, paired
 
 ORIGIN = (0.0, 0.0)
 ROOMS = [(0, 0, 4, 3), (10, 0, 15, 4), (20, 0, 24, 5)]
