@@ -134,7 +134,7 @@ def _load_part(folder: Path, name: Path, model: type[Part], faults: list[Fault])
     try:
         text = (folder / name).read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as problem:
-        faults.append(_unreadable(name, problem))
+        faults.append(_unreadable(name, folder, problem))
         return None
     try:
         node = yaml.compose(text, Loader=yaml.SafeLoader)
@@ -158,11 +158,13 @@ def _load_part(folder: Path, name: Path, model: type[Part], faults: list[Fault])
         return None
 
 
-def _unreadable(name: Path, problem: Exception) -> Fault:
+def _unreadable(name: Path, folder: Path, problem: Exception) -> Fault:
     missing = isinstance(problem, FileNotFoundError)
     return Fault(
         kind="config_missing" if missing else "config_unreadable",
-        found="no such file" if missing else f"{type(problem).__name__}: {problem}",
+        found=f"no such file in the folder {folder}"
+        if missing
+        else f"{type(problem).__name__}: {problem}",
         allowed="a YAML text in UTF-8",
         consequence=NOT_BUILT,
         remedy="start a site with `make new SITE=folder`, or save the file as UTF-8",

@@ -13,6 +13,7 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 
 from wrackline.rasters import Grid
 
@@ -25,8 +26,15 @@ mpl.rcParams.update(
     }
 )
 
-INK, INFERRED, BED, ROOM, COURT = "#1b1b1b", "#b3541e", "#e9e4da", "#f4d9a6", "#dfe6cf"
-WALL, STATED_WALL = "#8a8378", "#cfc9be"
+INK, INFERRED, CONTOUR, FEATURE = "#1b1b1b", "#9c2f00", "#9bb3c4", "#3c5a78"
+CENTRED: dict[str, Any] = {"ha": "center", "va": "center"}
+DASHES = (0, (2, 1.4))
+WALL: dict[str, Any] = {"facecolor": "#8a8378"}
+STATED_WALL: dict[str, Any] = {"facecolor": "#e3ded4", "hatch": "//////", "edgecolor": "#8a8378"}
+ROOM: dict[str, Any] = {"facecolor": "#f4d9a6"}
+COURT: dict[str, Any] = {"facecolor": "#f3f6ec", "hatch": "..", "edgecolor": "#b4c3a3"}
+SMALL: dict[str, Any] = {"facecolor": "#e9e4da"}
+"""Fills differ by tone or hatch as well as by colour, so that they stand in grey."""
 CAUTION_WIDTH = 110
 NO_DATE = {"Date": None}
 SEABED_PANELS = (
@@ -56,18 +64,22 @@ def draw_plan(
     """
     figure, axes = _sheet(plan, about)
     if contours is not None and len(contours):
-        _lines(axes, contours.geometry, color="#9bb3c4", width=0.4)
+        _lines(axes, contours.geometry, color=CONTOUR, width=0.4, order=0.5)
     _areas(axes, plan["buildings"].geometry, STATED_WALL)
     _areas(axes, plan["wall_bodies"].geometry, WALL)
     rooms = plan["rooms"]
-    for kind, colour in (("room", ROOM), ("court", COURT), ("lane", COURT), ("unknown", BED)):
-        _areas(axes, rooms.loc[rooms["kind"] == kind].geometry, colour)
+    for kind, fill in (("room", ROOM), ("court", COURT), ("lane", COURT), ("unknown", SMALL)):
+        _areas(axes, rooms.loc[rooms["kind"] == kind].geometry, fill)
     walls = plan["wall_lines"]
     recorded = walls["evidence"] == "recorded"
     _lines(axes, walls.loc[recorded].geometry, color=INK, width=0.7)
-    _lines(axes, walls.loc[~recorded].geometry, color=INFERRED, width=0.9, dashes=(0, (2, 1.4)))
+    closings = walls.loc[~recorded].geometry
+    _lines(axes, closings, color="white", width=2.2)
+    _lines(axes, closings, color=INFERRED, width=1.0, dashes=DASHES)
     points = plan["features"].geometry.centroid
-    axes.plot(points.x, points.y, linestyle="none", marker="D", markersize=2.2, color="#3c5a78")
+    axes.plot(
+        points.x, points.y, linestyle="none", marker="D", markersize=2.2, color=FEATURE, zorder=4
+    )
     _label_rooms(axes, rooms)
     _key(axes)
     _save(figure, paths)
@@ -119,41 +131,46 @@ def _scale_bar(axes: Axes, span: float) -> None:
 
 
 def _lines(
-    axes: Axes, shapes: gpd.GeoSeries, *, color: str, width: float, dashes: Any = "-"
+    axes: Axes,
+    shapes: gpd.GeoSeries,
+    *,
+    color: str,
+    width: float,
+    dashes: Any = "-",
+    order: float = 2.0,
 ) -> None:
     parts = [shapely.get_coordinates(line) for line in shapes]
-    axes.add_collection(LineCollection(parts, colors=color, linewidths=width, linestyles=[dashes]))
+    style = {"colors": color, "linewidths": width, "linestyles": [dashes]}
+    axes.add_collection(LineCollection(parts, zorder=order, **style))
 
 
-def _areas(axes: Axes, shapes: gpd.GeoSeries, colour: str) -> None:
+def _areas(axes: Axes, shapes: gpd.GeoSeries, fill: Mapping[str, Any]) -> None:
     if len(shapes):
-        shapes.plot(ax=axes, facecolor=colour, edgecolor="none", aspect=None)
+        shapes.plot(ax=axes, aspect=None, linewidth=0, **fill)
 
 
 def _label_rooms(axes: Axes, rooms: gpd.GeoDataFrame) -> None:
-    """Write number and area into each room that is large enough to hold them."""
+    """Write its number and area into each room."""
     for _, room in rooms.iterrows():
         place = shapely.point_on_surface(room.geometry)
         area = room["floor_area_m2"]
         size = "area unknown" if np.isnan(area) else f"{area:.1f} m²"
-        axes.text(
-            place.x, place.y, f"{room['room']}\n{size}", fontsize=4.5, ha="center", va="center"
-        )
+        label = axes.text(place.x, place.y, f"{room['room']}\n{size}", fontsize=5, **CENTRED)
+        label.set_path_effects([withStroke(linewidth=1.5, foreground="white")])
 
 
 def _key(axes: Axes) -> None:
     axes.plot([], [], color=INK, linewidth=0.7, label="wall, recorded")
-    axes.plot(
-        [], [], color=INFERRED, linewidth=0.9, linestyle=(0, (2, 1.4)), label="closing, inferred"
-    )
-    axes.plot(
-        [], [], color="#3c5a78", linestyle="none", marker="D", markersize=2.2, label="feature"
-    )
-    axes.fill([], [], color=WALL, label="wall between faces recorded")
-    axes.fill([], [], color=STATED_WALL, label="wall by its centre and stated thickness")
-    axes.fill([], [], color=ROOM, label="room (suggested)")
-    axes.fill([], [], color=COURT, label="court or lane (suggested)")
-    axes.plot([], [], color="#9bb3c4", linewidth=0.4, label="contour of the seabed")
+    axes.plot([], [], color=INFERRED, linewidth=1.0, linestyle=DASHES, label="closing, inferred")
+    axes.plot([], [], color=FEATURE, linestyle="none", marker="D", markersize=2.2, label="feature")
+    for fill, label in (
+        (WALL, "wall between faces recorded"),
+        (STATED_WALL, "wall by its centre and stated thickness"),
+        (ROOM, "room (suggested)"),
+        (COURT, "court or lane (suggested)"),
+    ):
+        axes.fill([], [], linewidth=0, label=label, **fill)
+    axes.plot([], [], color=CONTOUR, linewidth=0.4, label="contour of the seabed")
     axes.legend(loc="upper right", fontsize=7, framealpha=0.9)
 
 
