@@ -4,11 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from drawn import box, doubled, items, line_table, plan_of, site
+from drawn import SURVEY, box, doubled, items, line_table, plan_of, site
 
 from wrackline.crs import grid_factors
+from wrackline.model import Site
 from wrackline.rooms.met_floors import MetFloors
-from wrackline.uncertainty import ErrorModel
+from wrackline.uncertainty import ErrorModel, NamedError
 
 L_WALLS = [
     [(0, 0), (6, 0)],
@@ -171,6 +172,21 @@ def test_top_depth_is_the_mean_along_the_walls_with_heights():
     plan = plan_of(lines)
     assert plan["buildings"]["top_depth_m"].tolist() == pytest.approx([10 / 7])
     assert plan["wall_lines"]["top_depth_m"].tolist() == pytest.approx([1.0, 1.0, 2.0, 2.0])
+
+
+@pytest.mark.parametrize(
+    ("rests_on", "expected"),
+    [(["benchmark_1"], 0.1 / np.sqrt(8)), ([], np.sqrt(0.01 / 8 + 0.3**2))],
+)
+def test_a_source_under_both_wall_and_sea_level_cancels_from_depths(rests_on, expected):
+    """Eight points of 0.1 m each; a benchmark of 0.3 m counts unless the level rests on it too."""
+    source = {"kind": "shift", "height_sd_m": 0.3}
+    level = {"name": "msl", "height_m": 0.0, "error_sources": rests_on}
+    drawn = site().model_dump() | {"error_sources": {"benchmark_1": source}, "sea_levels": [level]}
+    named = (NamedError("benchmark_1:height", "height", 0.3),)
+    model = ErrorModel(SURVEY, 0.0, 0.1, named=named)
+    plan = plan_of(box(0, 0, 5, 5, -2.0), where=Site.model_validate(drawn), models=[model])
+    np.testing.assert_allclose(plan["buildings"]["top_depth_sd_m"], expected, rtol=1e-6)
 
 
 def test_walls_without_heights_are_left_out_of_the_top_depth():

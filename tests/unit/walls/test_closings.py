@@ -63,6 +63,14 @@ def test_an_end_that_faces_no_wall_is_led_to_the_foot_of_the_nearest():
     np.testing.assert_allclose(ends, [[3, 0.3], [3, 0]])
 
 
+def test_a_doorway_beside_a_corner_is_closed_to_the_corner():
+    """The south wall stops 0.8 m before the corner, the west wall 0.1 m: both are led to it."""
+    lines = [[(4, 3), (0, 3)], [(0, 3), (0, 0.1)], [(0.8, 0), (4, 0)], [(4, 0), (4, 3)]]
+    found, network = closings(lines)
+    assert found == [("corner", 0.9), ("doorway", 0.9)]
+    assert areas(network) == [12.0]
+
+
 def test_nothing_wider_than_a_doorway_is_closed():
     """A gap of 1.7 m stays open where doorways are at most 1.6 m wide."""
     lines = [*NORTH_WEST_SOUTH, [(4, 0), (4, 0.7)], [(4, 2.4), (4, 3)]]
