@@ -7,10 +7,12 @@ from wrackline.config import load_site
 from wrackline.contract import PLAN_LAYERS
 from wrackline.fingerprint import fingerprint
 from wrackline.model import (
+    FLOOR_HOLDS,
     for_fitting,
     for_measuring,
     for_placing,
     for_reading,
+    list_to_json,
     to_json,
 )
 from wrackline.sources import composite
@@ -46,4 +48,4 @@ rule all:
 
 rule check:
     input:
-        "work/intake/report.json",
+        "work/check/report.json",

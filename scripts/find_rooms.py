@@ -12,7 +12,7 @@ from wrackline.model import Site
 from wrackline.rooms.bed import bed_of
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.step import step
-from wrackline.walls.gather import gather_items, read_models
+from wrackline.walls.gather import gather_floors, gather_items, read_models
 from wrackline.walls.network import load
 
 
@@ -20,7 +20,7 @@ def main(job):
     site = Site.model_validate_json(job.params.site)
     items = Items(
         gather_items(job.input.features, site.crs),
-        gather_items(job.input.floors, site.crs),
+        gather_floors(job.input.floors, site.crs),
         read_models(job.input.item_errors),
     )
     network = load(Path(job.input.edges).parent)

@@ -7,7 +7,7 @@ states its own uncertainty; and `errors.json`: `model` (errors by cause), `rows`
 
 from wrackline.fit.points import Frame, fit_points
 from wrackline.io import write_json
-from wrackline.model import ErrorSource, Survey
+from wrackline.model import ErrorSource, HeightLink, Survey
 from wrackline.step import step
 from wrackline.verdict import Source
 
@@ -15,11 +15,14 @@ from wrackline.verdict import Source
 def main(job):
     survey = Survey.model_validate_json(job.params.survey)
     sources = map(ErrorSource.model_validate_json, job.params.error_sources)
+    links = tuple(map(HeightLink.model_validate_json, job.params.height_links))
+    names = dict.fromkeys([*survey.error_sources, *(link.error_source for link in links)])
     frame = Frame(
         crs=job.params.crs,
         vertical_datum=job.params.vertical_datum,
         origin=tuple(job.params.origin),
-        error_sources=dict(zip(survey.error_sources, sources, strict=True)),
+        error_sources=dict(zip(names, sources, strict=True)),
+        height_links=links,
     )
     account = fit_points(
         job.input.points,

@@ -9,12 +9,12 @@ from wrackline.publish.tables import write_csv
 from wrackline.rooms.bed import bed_of
 from wrackline.step import step
 from wrackline.trenches.deposit import deposit_at
-from wrackline.walls.gather import gather_items, read_models
+from wrackline.walls.gather import gather_floors, read_models
 
 
 def main(job):
     table = deposit_at(
-        gather_items(job.input.floors, job.params.crs),
+        gather_floors(job.input.floors, job.params.crs),
         read_models(job.input.errors),
         bed_of(job.input.surface, job.input.record),
         job.params.cell_m,

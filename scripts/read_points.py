@@ -6,18 +6,20 @@ column is configured, `sd` (float64, m) where a grid states it; empty when there
 `verdict.json`: see `wrackline.verdict.Verdict`.
 """
 
-from pathlib import Path
-
 from wrackline.intake.points import read_bed
-from wrackline.model import Survey
+from wrackline.model import Correction, Survey
 from wrackline.step import step
 from wrackline.verdict import Source, write_verdict
 
 
 def main(job):
-    survey = Survey.model_validate_json(job.params.survey)
+    source = Source(
+        job.wildcards.survey,
+        Survey.model_validate_json(job.params.survey),
+        corrections=tuple(map(Correction.model_validate_json, job.params.corrections)),
+    )
     verdict = read_bed(
-        Source(job.wildcards.survey, survey, Path()),
+        source,
         job.output.points,
         crs=job.params.crs,
         origin=tuple(job.params.origin),

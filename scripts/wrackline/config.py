@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import typing
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,7 +17,19 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from wrackline.errors import ConfigError, Fault
-from wrackline.model import POINT_HOLDS, SCHEMA_VERSION, VECTOR_HOLDS, Season, Site, Survey
+from wrackline.model import (
+    OBSERVED,
+    POINT_HOLDS,
+    SCHEMA_VERSION,
+    VECTOR_HOLDS,
+    ControlValue,
+    Correction,
+    LocalGrid,
+    Season,
+    Site,
+    Survey,
+)
+from wrackline.registers import read_control, read_corrections
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 """From schema version -> function that returns the same content in the next version."""
@@ -39,11 +51,17 @@ class SiteConfig:
         Content of `config/site.yaml`.
     seasons : dict of str to Season
         Seasons in the order of their names.
+    control : tuple of ControlValue
+        Rows of `config/control.csv`.
+    corrections : tuple of Correction
+        Rows of `config/corrections.csv`.
     """
 
     folder: Path
     site: Site
     seasons: dict[str, Season]
+    control: tuple[ControlValue, ...] = ()
+    corrections: tuple[Correction, ...] = ()
 
     @property
     def surveys(self) -> dict[str, Survey]:
@@ -71,6 +89,20 @@ class SiteConfig:
     def point_surveys(self) -> list[str]:
         """Identifiers of the surveys read as bed points, grids included."""
         return self.holding(*POINT_HOLDS)
+
+    def intake_table(self, survey: str) -> str:
+        """Return the table that intake makes of a survey's file, relative to the site's folder."""
+        points = survey in self.point_surveys
+        return f"work/intake/{survey}/{'points' if points else 'items'}.parquet"
+
+    def control_for(self, survey: str) -> tuple[ControlValue, ...]:
+        """Return the control values behind a survey: all of them for observations, else none."""
+        return self.control if self.surveys[survey].form in OBSERVED else ()
+
+    def corrections_to(self, survey: str) -> tuple[Correction, ...]:
+        """Return the corrections to a survey's file."""
+        file = self.surveys[survey].file
+        return tuple(c for c in self.corrections if c.file == file)
 
     def up_to(self, season: str) -> list[str]:
         """Return identifiers of the surveys of `season` and all before it."""
@@ -113,9 +145,73 @@ def load_site(folder: Path) -> SiteConfig:
             seasons[season.season] = season
     if not seasons and not faults:
         faults.append(_no_seasons())
+    control = read_control(folder, faults)
+    files = [survey.file for season in seasons.values() for survey in season.surveys]
+    corrections = read_corrections(folder, faults, files=files)
+    seasons = {
+        name: _with_marks(season, control, faults) for name, season in sorted(seasons.items())
+    }
     if faults or site is None:
         raise ConfigError(faults)
-    return SiteConfig(folder, site, dict(sorted(seasons.items())))
+    return SiteConfig(folder, site, seasons, control, corrections)
+
+
+def _with_marks(season: Season, control: Sequence[ControlValue], faults: list[Fault]) -> Season:
+    """Return a season with the places of local grids' marks filled in from the control."""
+    surveys = [
+        survey
+        if survey.local_grid is None
+        else survey.model_copy(
+            update={"local_grid": _grid_with_marks(season.season, survey, control, faults)}
+        )
+        for survey in season.surveys
+    ]
+    return season.model_copy(update={"surveys": surveys})
+
+
+def _grid_with_marks(
+    season: str, survey: Survey, control: Sequence[ControlValue], faults: list[Fault]
+) -> LocalGrid | None:
+    grid = survey.local_grid
+    if grid is None:
+        return None
+    marks = []
+    for mark in grid.points:
+        held = [
+            value
+            for value in control
+            if value.point == mark.point and value.holds_on(survey.from_date, survey.to_date)
+        ]
+        if mark.site is None and len(held) != 1:
+            faults.append(_no_mark(season, survey, mark.point, held, control))
+        elif mark.site is None:
+            place = (held[0].easting, held[0].northing)
+            mark = mark.model_copy(update={"site": place})  # noqa: PLW2901
+        marks.append(mark)
+    return grid.model_copy(update={"points": marks})
+
+
+def _no_mark(
+    season: str,
+    survey: Survey,
+    point: str,
+    held: Sequence[ControlValue],
+    control: Sequence[ControlValue],
+) -> Fault:
+    names = sorted({value.point for value in control})
+    near = difflib.get_close_matches(point, names, n=1, cutoff=0.5)
+    hint = f"did you mean '{near[0]}'? " if near and near[0] != point else ""
+    return Fault(
+        kind="mark_unknown",
+        found=f"mark '{point}' of the local grid, with {len(held)} values that hold on the "
+        "survey's days",
+        allowed="a mark with `site` beside it, or with one value in config/control.csv for those "
+        f"days (marks: {', '.join(names) or 'none'})",
+        consequence="the survey could not be placed",
+        remedy=f"{hint}write the mark's row into config/control.csv, or its `site`",
+        file=f"config/seasons/{season}.yaml",
+        survey=f"{season}-{survey.name}",
+    )
 
 
 def _no_seasons() -> Fault:
@@ -358,9 +454,45 @@ def _season_faults(season: Season, name: Path, site: Site | None) -> list[Fault]
         known = set() if site is None else set(site.error_sources)
         for source in sorted(set(survey.error_sources) - known) if site else []:
             faults.append(_unknown_source(source, sorted(known), name, where))
+        faults += _zero_faults(survey, name, where, site)
+        if site is not None and survey.form in OBSERVED and survey.crs != site.crs:
+            faults.append(_foreign_crs(survey, name, where, site))
         paths = [survey.file, survey.looked_at, survey.vertical.water_level]
         faults += [_outside(p, name, where) for p in paths if p and not _inside(p)]
     return faults
+
+
+def _zero_faults(survey: Survey, name: Path, where: str, site: Site | None) -> list[Fault]:
+    """Return a fault when a survey's heights count from a zero that nothing ties to the site."""
+    if site is None:
+        return []
+    try:
+        site.links_from(survey.vertical.zero)
+    except ValueError as slip:
+        return [
+            Fault(
+                kind="unknown_zero",
+                found=f"vertical.zero: {slip}",
+                allowed="'site', or a zero that height_links in site.yaml lead to the site's datum",
+                consequence="the survey's heights could not be brought to the site's datum",
+                remedy="mend vertical.zero, or add the link with its error source",
+                file=str(name),
+                survey=where,
+            )
+        ]
+    return []
+
+
+def _foreign_crs(survey: Survey, name: Path, where: str, site: Site) -> Fault:
+    return Fault(
+        kind="observed_crs",
+        found=f"crs {survey.crs} for observations (form: {survey.form})",
+        allowed=f"the site's own, {site.crs}: they are tied to the marks of config/control.csv",
+        consequence="the survey would be placed as if the marks were in another CRS",
+        remedy=f"write crs: {site.crs}",
+        file=str(name),
+        survey=where,
+    )
 
 
 def _misnamed(season: str, name: Path) -> Fault:

@@ -25,10 +25,10 @@ from snakemake.persistence.file import FilePersistence
 
 from wrackline import failure, housekeeping, progress
 from wrackline.environment import fix_environment
-from wrackline.errors import EXIT_INPUT, EXIT_OK, Fault
+from wrackline.errors import EXIT_INPUT, EXIT_OK, Fault, fault_from_dict
 from wrackline.job import Job
 
-VERDICT = "work/intake/report.json"
+VERDICT = "work/check/report.json"
 
 
 @dataclass(frozen=True)
@@ -57,13 +57,14 @@ class Engine:
         stands = not listing.pending and not self._doubtful(listing)
         if not stands and not self._make("check", heading="Checking the survey files"):
             return self._failed()
-        faults, suspicions = read_verdict(self._job.site)
-        if faults:
-            return self._refuse(faults)
-        self._tell_suspicions(suspicions, in_full=self._job.check_only or not stands)
+        verdict = read_verdict(self._job.site)
+        if verdict.faults:
+            return self._refuse(verdict)
         if self._job.check_only:
+            self._tell(verdict.suspicions, summary=verdict.summary)
             self._say("No faults found.")
             return EXIT_OK
+        self._tell_suspicions(verdict.suspicions, in_full=not stands)
         if not stands and not self._make(*targets, heading="Building"):
             return self._failed()
         self._sweep(listing if stands else self._list(*targets))
@@ -119,10 +120,16 @@ class Engine:
         self._say(f"\n{found.text}")
         return found.exit_code
 
-    def _refuse(self, faults: list[Fault]) -> int:
-        self._say("\n" + "\n\n".join(fault.text() for fault in faults))
-        count = f"{len(faults)} fault{'s' if len(faults) > 1 else ''}"
-        self._say(f"\n{count} in the survey files. Nothing was built; results/ is as it was.")
+    def _tell(self, faults: list[Fault], *, summary: str) -> None:
+        """Show what was found: the report's own summary, or each in turn where it has none."""
+        text = summary or "\n\n".join(fault.text() for fault in faults)
+        if text:
+            self._say(f"\n{text}\n")
+
+    def _refuse(self, verdict: Findings) -> int:
+        self._tell(verdict.faults, summary=verdict.summary)
+        count = f"{len(verdict.faults)} fault{'s' if len(verdict.faults) > 1 else ''}"
+        self._say(f"{count} in the survey files. Nothing was built; results/ is as it was.")
         return EXIT_INPUT
 
     def _tell_suspicions(self, suspicions: list[Fault], *, in_full: bool) -> None:
@@ -172,11 +179,23 @@ def _work(job: Job, *, terminal: int) -> int:
     return code
 
 
-def read_verdict(site: Path) -> tuple[list[Fault], list[Fault]]:
-    """Return the faults and the suspicions that intake found."""
+@dataclass(frozen=True)
+class Findings:
+    """What the checks found: faults, suspicions, and all of it as a text for the terminal."""
+
+    faults: list[Fault]
+    suspicions: list[Fault]
+    summary: str
+
+
+def read_verdict(site: Path) -> Findings:
+    """Return what the checks found."""
     verdict = json.loads((site / VERDICT).read_text(encoding="utf-8"))
-    faults = [Fault(**fault) for fault in verdict["faults"]]
-    return faults, [Fault(**suspicion) for suspicion in verdict["suspicions"]]
+    return Findings(
+        [fault_from_dict(fault) for fault in verdict["faults"]],
+        [fault_from_dict(suspicion) for suspicion in verdict["suspicions"]],
+        verdict.get("summary", ""),
+    )
 
 
 def read_summary(text: str) -> Listing:

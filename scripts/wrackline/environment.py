@@ -8,7 +8,16 @@ import time
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
 FIXED_EPOCH_S = "946684800"
 
+LEADING_ELSEWHERE = (
+    *("VRT", "OGR_VRT", "DERIVED", "GTI", "GDALG", "STACIT", "STACTA"),
+    *("WMS", "WMTS", "WCS", "WFS", "OAPIF", "OGCAPI", "CSW", "HTTP", "EEDA", "EEDAI"),
+    *("PLMOSAIC", "PLSCENES", "DAAS", "AmigoCloud", "Carto", "Elasticsearch", "NGW", "ADBC"),
+    *("GPSBabel",),
+)
+"""Drivers of GDAL whose files lead to other files, programs or the network."""
+
 FIXED_ENVIRONMENT = {
+    "GDAL_SKIP": " ".join(LEADING_ELSEWHERE),
     "OGR_CURRENT_DATE": FIXED_DATE,
     "SOURCE_DATE_EPOCH": FIXED_EPOCH_S,
     "TZ": "UTC",

@@ -39,6 +39,11 @@ class Fault:
     survey : str
         Survey identifier, empty when none applies.
     severity : {"fault", "suspicion"}
+    place : tuple of float or None
+        Easting and northing to look at or to measure again: in the file's own numbers while its
+        reader is at work, in the site's CRS in every verdict and report [m].
+    depth_m : float or None
+        Depth of that place below the site's sea level, where it is known [m].
     """
 
     kind: str
@@ -50,6 +55,8 @@ class Fault:
     row: int | None = None
     survey: str = ""
     severity: Severity = "fault"
+    place: tuple[float, float] | None = None
+    depth_m: float | None = None
 
     def text(self) -> str:
         """Return the message as a block of five short lines for a terminal."""
@@ -69,6 +76,12 @@ class Fault:
     def as_dict(self) -> dict[str, Any]:
         """Return a JSON-ready mapping, the inverse of `Fault(**mapping)`."""
         return asdict(self)
+
+
+def fault_from_dict(record: Mapping[str, Any]) -> Fault:
+    """Rebuild the fault that `Fault.as_dict` wrote, from JSON too."""
+    place = record.get("place")
+    return Fault(**{**record, "place": None if place is None else (place[0], place[1])})
 
 
 class WracklineError(Exception):
@@ -107,4 +120,4 @@ def error_from_dict(record: Mapping[str, Any]) -> WracklineError:
     """Rebuild the error that `WracklineError.as_dict` wrote, e.g. in another process."""
     kinds = {kind.__name__: kind for kind in (ConfigError, InputError, BusyError)}
     kind = kinds.get(str(record["error"]), WracklineError)
-    return kind(Fault(**fault) for fault in record["faults"])
+    return kind(fault_from_dict(fault) for fault in record["faults"])

@@ -8,6 +8,7 @@ uncertainty (JCGM 100:2008, GUM). Only light modules may be imported here: the S
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
@@ -21,16 +22,55 @@ Number = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Point = tuple[Number, Number]
 
-Holds = Literal["wall_lines", "features", "floor_points", "bed_points", "bed_grid"]
-VECTOR_HOLDS = ("wall_lines", "features", "floor_points")
+Holds = Literal[
+    "wall_lines",
+    "features",
+    "floor_points",
+    "probes",
+    "trench_outlines",
+    "finds",
+    "picture",
+    "bed_points",
+    "bed_grid",
+]
+VECTOR_HOLDS = (
+    "wall_lines",
+    "features",
+    "floor_points",
+    "probes",
+    "trench_outlines",
+    "finds",
+    "picture",
+)
 POINT_HOLDS = ("bed_points", "bed_grid")
+FLOOR_HOLDS = ("floor_points", "probes")
+
+Form = Literal["drawn", "coded_points", "station_day", "tape", "levelling"]
+OBSERVED = ("station_day", "tape", "levelling")
+"""Forms that hold observations: they are reduced to places by way of `config/control.csv`."""
+
+Unit = Literal["metre", "millimetre", "centimetre", "foot", "us_survey_foot", "fathom", "braza"]
+UNITS_M: dict[str, float] = {
+    "metre": 1.0,
+    "millimetre": 0.001,
+    "centimetre": 0.01,
+    "foot": 0.3048,
+    "us_survey_foot": 1200 / 3937,
+    "fathom": 1.8288,
+    "braza": 1.67181,
+}
+"""Metres of each unit; the braza as two varas of 0.835905 m (from memory)."""
 
 
 class Strict(BaseModel):
     """Base of every config part: unknown keys are refused, values are not changed later."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, str_strip_whitespace=True, coerce_numbers_to_str=True
+        extra="forbid",
+        frozen=True,
+        str_strip_whitespace=True,
+        coerce_numbers_to_str=True,
+        populate_by_name=True,
     )
 
 
@@ -46,6 +86,37 @@ class SeaLevel(Strict):
         default_factory=list,
         description="Names of the error sources that this level rests on (height shifts only).",
     )
+    gauge: str = Field("", description="Gauge that the level was worked out from, for the record.")
+    years: str = Field("", description="Years that the level was worked out from, for the record.")
+
+
+class HeightLink(Strict):
+    """One link of the site's heights: a zero, its height above another, and what that rests on."""
+
+    zero: Text = Field(description="Name of the zero that the link is about, e.g. 'ellipsoid'.")
+    above: Text = Field(
+        "site", description="The zero that it is counted from; 'site' is the site's own datum."
+    )
+    height_m: Number | None = Field(
+        None, description="Height of `zero` above the other one [m]; give this or geoid_grid."
+    )
+    geoid_grid: str | None = Field(
+        None,
+        description="Raster of the height of the site's datum above the ellipsoid [m], relative to "
+        "the site's folder, for a link from the ellipsoid.",
+    )
+    error_source: Name = Field(
+        description="Named error source that the link rests on; its height_sd_m is the link's sd."
+    )
+    about: str = Field("", description="Who measured it, when and how.")
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> HeightLink:
+        if (self.height_m is None) == (self.geoid_grid is None):
+            raise ValueError("give either height_m or geoid_grid, one of the two")
+        if self.zero == "site":
+            raise ValueError("the site's own datum is the end of every link, never its zero")
+        return self
 
 
 class ErrorSource(Strict):
@@ -154,6 +225,10 @@ class Site(Strict):
     error_sources: dict[Name, ErrorSource] = Field(
         default_factory=dict, description="Named causes of error that surveys share, by name."
     )
+    height_links: list[HeightLink] = Field(
+        default_factory=list,
+        description="Zeros of height other than the site's datum, each tied to it or to another.",
+    )
     seabed: SeabedSettings = Field(default_factory=SeabedSettings, description="Seabed settings.")
     walls: WallSettings = Field(default_factory=WallSettings, description="Wall settings.")
     rooms: RoomSettings = Field(default_factory=RoomSettings, description="Room settings.")
@@ -182,10 +257,78 @@ class Site(Strict):
                 )
         return self
 
+    @model_validator(mode="after")
+    def _links_hold(self) -> Site:
+        zeros = [link.zero for link in self.height_links]
+        if len(set(zeros)) < len(zeros):
+            raise ValueError("two height_links are about the same zero")
+        for link in self.height_links:
+            if link.error_source not in self.error_sources:
+                raise ValueError(
+                    f"height link '{link.zero}' rests on unknown error source {link.error_source}"
+                )
+            self.links_from(link.zero)
+        return self
+
+    def links_from(self, zero: str) -> list[HeightLink]:
+        """Return the links that lead from a zero to the site's datum.
+
+        Raises
+        ------
+        ValueError
+            When a link is missing, or they run in a circle.
+        """
+        by_zero = {link.zero: link for link in self.height_links}
+        path: list[HeightLink] = []
+        while zero != "site":
+            if zero not in by_zero:
+                known = ", ".join(["site", *by_zero])
+                raise ValueError(f"no height link from '{zero}'; there are {known}")
+            path.append(by_zero[zero])
+            if len(path) > len(by_zero):
+                raise ValueError(f"the height links from '{path[0].zero}' run in a circle")
+            zero = by_zero[zero].above
+        return path
+
     @property
     def depth_level(self) -> SeaLevel:
         """The sea level that depths count from."""
         return next(level for level in self.sea_levels if level.name == self.depths_below)
+
+
+class DepthGauge(Strict):
+    """A diver's depth gauge: what it takes water to weigh, and how finely it shows depth."""
+
+    assumed_density_kg_m3: Annotated[float, Field(ge=990, le=1060)] = Field(
+        1020.0,
+        description="Density of water for which the gauge shows true depths [kg/m³]; 1020 in "
+        "EN 13319 (100 kPa to 9.98 m), about 1000 on gauges for fresh water.",
+    )
+    salinity: Annotated[float, Field(ge=0, le=42)] = Field(
+        description="Practical salinity of the water."
+    )
+    temperature_c: Annotated[float, Field(ge=-2, le=40)] = Field(
+        description="Temperature of the water [°C]."
+    )
+    display_step_m: Annotated[float, Field(gt=0, le=5)] = Field(
+        description="Step in which the gauge shows depth [m]."
+    )
+    least_sd_m: Positive = Field(
+        description="Standard uncertainty of one reading, below which none is believed [m]."
+    )
+
+
+class Satellite(Strict):
+    """What satellite positions are given in."""
+
+    heights: Literal["ellipsoidal", "above_datum"] = Field(
+        description="ellipsoidal: above the ellipsoid, so that vertical.zero must lead from there "
+        "to the site's datum. above_datum: a geoid was already taken off."
+    )
+    frame: Text = Field(description="Reference frame, e.g. 'ITRF2014' or 'ETRS89'.")
+    epoch_year: Annotated[float, Field(ge=1980, le=2200)] = Field(
+        description="Epoch of the coordinates, in years."
+    )
 
 
 class Vertical(Strict):
@@ -196,8 +339,17 @@ class Vertical(Strict):
         "depth_below_water: down from the water's surface at the time (needs water_level). "
         "none: the file has no heights."
     )
+    unit: Unit = Field("metre", description="Unit of the file's vertical numbers.")
+    zero: Text = Field(
+        "site",
+        description="Name of the zero that the file's numbers count from, one of "
+        "site.yaml's height_links; 'site' is the site's own datum.",
+    )
     datum_height_m: Number = Field(
-        0.0, description="Height of the file's zero above the site's datum [m]."
+        0.0, description="Height of the file's zero above the one named by `zero` [m]."
+    )
+    depth_gauge: DepthGauge | None = Field(
+        None, description="Diver's depth gauge that the depths were read from."
     )
     water_level: str | None = Field(
         None, description="CSV of the water's level (columns time, level_m), for depth_below_water."
@@ -219,6 +371,8 @@ class Vertical(Strict):
     def _water_level_where_needed(self) -> Vertical:
         if (self.meaning == "depth_below_water") != (self.water_level is not None):
             raise ValueError("water_level belongs to meaning 'depth_below_water', and only to it")
+        if self.depth_gauge is not None and self.meaning != "depth_below_water":
+            raise ValueError("depth_gauge belongs to meaning 'depth_below_water'")
         return self
 
 
@@ -227,18 +381,40 @@ class LocalGridPoint(Strict):
 
     point: Text = Field(description="Name of the mark.")
     local: Point = Field(description="Its easting-like and northing-like numbers in the file.")
-    site: Point = Field(description="Its easting and northing in the site's CRS [m].")
+    site: Point | None = Field(
+        None,
+        description="Its easting and northing in the site's CRS [m]; those of config/control.csv "
+        "when left out.",
+    )
 
 
 class LocalGrid(Strict):
-    """A grid of the survey's own, fitted to the site's CRS by a similarity transformation."""
+    """A grid of the survey's own, fitted to the site's CRS by marks known in both."""
 
+    method: Literal["similarity", "affine"] = Field(
+        "similarity",
+        description="similarity: one scale and one rotation (a grid laid out on the ground). "
+        "affine: both axes of their own (pixels of a scan, paper that shrank); three marks fix it.",
+    )
     points: list[LocalGridPoint] = Field(
         min_length=2, description="Marks known in both; two fix the fit, more give its error."
     )
     control_sd_m: Positive = Field(
         description="Standard uncertainty of a mark's position, per axis [m]."
     )
+
+    @model_validator(mode="after")
+    def _marks_fix_it(self) -> LocalGrid:
+        names = [point.point for point in self.points]
+        if len(set(names)) < len(names):
+            raise ValueError("a mark stands twice among the points")
+        if self.method == "affine" and len(self.points) < 3:
+            raise ValueError("an affine fit needs three marks or more")
+        first, *others = [point.local for point in self.points]
+        spread = max(abs(x - first[0]) + abs(y - first[1]) for x, y in others)
+        if spread == 0:
+            raise ValueError("the marks all have the same local numbers")
+        return self
 
 
 class Columns(Strict):
@@ -249,6 +425,13 @@ class Columns(Strict):
     vertical: str | int = Field("height", description="Column of heights or depths.")
     time: str | int | None = Field(None, description="Column of times, where they are needed.")
     line: str | int | None = Field(None, description="Column of the survey's own line or item id.")
+    sequence: str | int | None = Field(
+        None, description="Column of a point's number along its line, for form coded_points."
+    )
+    code: str | int | None = Field(
+        None, description="Column of the code by which points are told apart."
+    )
+    point: str | int | None = Field(None, description="Column of point names or numbers.")
     separator: Literal["comma", "semicolon", "tab", "space"] = Field(
         "comma", description="What stands between columns."
     )
@@ -278,7 +461,24 @@ class Survey(Strict):
     technique: Text = Field(description="Technique in words, e.g. 'total station'.")
     holds: Holds = Field(description="What the file holds.")
     file: Text = Field(description="The file, relative to the site's folder.")
-    layer: str | None = Field(None, description="Layer of a file with several.")
+    form: Form = Field(
+        "drawn",
+        description="How the file records it. drawn: coordinates as they are. coded_points: a "
+        "table of points strung into lines. station_day: a total station's raw day. tape: "
+        "distances, offsets, depths and bearings between named points. levelling: a level book.",
+    )
+    layer: str | None = Field(
+        None, description="Layer of a file with several; sheet of a spreadsheet."
+    )
+    pick: list[Text] = Field(
+        default_factory=list,
+        description="Drawing layers of a DXF, or codes of a table, that belong to this survey; "
+        "all when left out.",
+    )
+    unit: Unit | None = Field(
+        None,
+        description="Unit of the file's eastings and northings; the CRS's own when left out.",
+    )
     crs: str | None = Field(
         None, description="CRS of the file's numbers; give either this or local_grid."
     )
@@ -324,6 +524,14 @@ class Survey(Strict):
     looked_at: str | None = Field(
         None, description="Polygon file of the ground that was looked at, in the site's CRS."
     )
+    satellite: Satellite | None = Field(
+        None, description="Frame and epoch, where positions come from satellites."
+    )
+    accepted: dict[Name, Text] = Field(
+        default_factory=dict,
+        description="Kinds of suspicion that a person has looked into, each with the reason why "
+        "the data are right.",
+    )
     note: str = Field("", description="Anything a reader should know.")
 
     @model_validator(mode="after")
@@ -336,12 +544,28 @@ class Survey(Strict):
         if patchy > 0 and not self.patchy_distance_m:
             raise ValueError("a patchy sd needs its patchy_distance_m")
         meaning = self.vertical.meaning
-        if meaning == "none" and self.holds not in ("wall_lines", "features"):
+        if meaning == "none" and self.holds in ("floor_points", "probes", *POINT_HOLDS):
             raise ValueError(f"{self.holds} say nothing without heights: meaning is 'none'")
         if meaning == "depth_below_water" and self.holds != "bed_points":
             raise ValueError("depth_below_water is read for bed_points alone")
         if meaning == "depth_below_water" and self.columns.time is None:
             raise ValueError("depth_below_water needs columns.time, to know the water's level")
+        return self
+
+    @model_validator(mode="after")
+    def _form_fits(self) -> Survey:
+        if self.form != "drawn" and self.holds not in VECTOR_HOLDS[:-1]:
+            raise ValueError(f"{self.holds} are read in the form 'drawn' alone")
+        if self.form in OBSERVED and self.local_grid is not None:
+            raise ValueError(f"form {self.form} takes its places from config/control.csv: give crs")
+        if (
+            self.satellite
+            and self.satellite.heights == "ellipsoidal"
+            and (self.vertical.zero == "site" and self.vertical.meaning == "height")
+        ):
+            raise ValueError(
+                "ellipsoidal heights need vertical.zero, with a height link to the site's datum"
+            )
         return self
 
 
@@ -362,6 +586,59 @@ class Season(Strict):
         if twice:
             raise ValueError(f"two surveys bear the name {twice[0]}")
         return self
+
+
+class ControlValue(Strict):
+    """A row of `config/control.csv`: one mark's place and height, as it held for some time."""
+
+    point: Text = Field(description="Name of the mark, the same in every row and file.")
+    easting: Number = Field(description="Easting in the site's CRS [m].")
+    northing: Number = Field(description="Northing in the site's CRS [m].")
+    height: Number | None = Field(
+        None, description="Height above the site's datum [m]; empty where it has none."
+    )
+    sd_m: Positive = Field(description="Standard uncertainty of easting and of northing [m].")
+    height_sd_m: Positive | None = Field(
+        None, description="Standard uncertainty of the height [m]; sd_m when empty."
+    )
+    from_date: dt.date | None = Field(None, description="First day on which the values hold.")
+    to_date: dt.date | None = Field(None, description="Last day on which the values hold.")
+    method: str = Field("", description="How it was measured, in words.")
+    fate: Literal["stands", "moved", "lost", "re-levelled"] = Field(
+        "stands",
+        description="What became of the mark at the end of that time; of a mark that moved, was "
+        "lost or re-levelled, to_date is needed.",
+    )
+    note: str = Field("", description="Anything a reader should know.")
+
+    @model_validator(mode="after")
+    def _time_holds(self) -> ControlValue:
+        if self.fate != "stands" and self.to_date is None:
+            raise ValueError(f"a mark that is '{self.fate}' needs the last day on which it held")
+        if self.from_date and self.to_date and self.to_date < self.from_date:
+            raise ValueError(f"to_date {self.to_date} lies before from_date {self.from_date}")
+        return self
+
+    def holds_on(self, first: dt.date, last: dt.date) -> bool:
+        """Tell whether the values hold on any day from `first` to `last`."""
+        return (self.from_date is None or self.from_date <= last) and (
+            self.to_date is None or self.to_date >= first
+        )
+
+
+class Correction(Strict):
+    """A row of `config/corrections.csv`: one cell of a raw file, put right by a person."""
+
+    file: Text = Field(description="The raw file, as its survey's `file` has it.")
+    row: Annotated[int, Field(ge=1)] = Field(
+        description="Row of a table (the header is row 1), or number of a feature from 1."
+    )
+    column: Text = Field(description="Column's name, or its number from 1.")
+    was: str = Field("", description="What stands in the file; the correction is refused if not.")
+    becomes: str = Field("", alias="is", description="What it is to be read as.")
+    why: Text = Field(description="Reason, e.g. 'field book p. 14'.")
+    who: Text = Field(description="Who decided.")
+    when: dt.date = Field(description="Day of the decision.")
 
 
 NEUTRAL_ERRORS: dict[str, Any] = {
@@ -393,13 +670,20 @@ def for_reading(survey: Survey) -> Survey:
 
     Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
     """
-    traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at}
-    return survey.model_copy(update={**NEUTRAL_ERRORS, **traits})
+    traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at, "satellite": None}
+    errors = {} if survey.form in OBSERVED else NEUTRAL_ERRORS
+    return survey.model_copy(update={**errors, **traits})
 
 
 def for_fitting(survey: Survey) -> Survey:
     """Return a survey with what placing it and stating its errors doesn't use neutral."""
-    reading = {"technique": "-", "layer": None, "wall_thickness_m": None}
+    reading: dict[str, Any] = {
+        "technique": "-",
+        "layer": None,
+        "wall_thickness_m": None,
+        "pick": [],
+        "accepted": {},
+    }
     return survey.model_copy(update={**NEUTRAL_TRAITS, **reading, "wall_thickness_sd_m": 0.0})
 
 
@@ -422,3 +706,8 @@ def for_measuring(site: Site) -> Site:
 def to_json(part: Strict) -> str:
     """Return one config part as canonical JSON, the form in which rules hand it to steps."""
     return part.model_dump_json()
+
+
+def list_to_json(parts: Sequence[Strict]) -> list[str]:
+    """Return config parts as canonical JSON, in the order given."""
+    return [to_json(part) for part in parts]

@@ -6,7 +6,7 @@ import json
 
 from wrackline.config import SiteConfig, season_of
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS
+from wrackline.model import POINT_HOLDS, HeightLink
 
 MADE = "data/demo/"
 """Where a demo's files are made by a rule."""
@@ -45,6 +45,11 @@ def raw_stamp(config: SiteConfig, *files: str | None) -> str:
     made = config.site.demo is not None
     raw = [file for file in files if file and not (made and file.startswith(MADE))]
     return stamp(*(config.folder / file for file in raw))
+
+
+def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:
+    """Return the links from the zero of a survey's heights to the site's datum."""
+    return config.site.links_from(config.surveys[survey].vertical.zero)
 
 
 def surface_surveys(config: SiteConfig, surface: str) -> list[str]:

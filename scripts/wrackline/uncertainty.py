@@ -13,7 +13,7 @@ that Anderson 2019, doi:10.1002/esp.4551, uses for volumes).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -115,8 +115,12 @@ class ErrorModel:
 
 def model_from_dict(record: Mapping[str, Any]) -> ErrorModel:
     """Rebuild an `ErrorModel` from `ErrorModel.as_dict`."""
-    named = tuple(NamedError(**{**part, "pivot": tuple(part["pivot"])}) for part in record["named"])
-    return ErrorModel(**{**record, "named": named})
+    return ErrorModel(**{**record, "named": tuple(errors_from_dicts(record["named"]))})
+
+
+def errors_from_dicts(records: Iterable[Mapping[str, Any]]) -> list[NamedError]:
+    """Rebuild named errors from JSON."""
+    return [NamedError(**{**part, "pivot": tuple(part["pivot"])}) for part in records]
 
 
 def components(name: str, source: ErrorSource, origin: tuple[float, float]) -> list[NamedError]:

@@ -7,15 +7,19 @@ shown) or a suspicion (the run goes on, with the doubt shown) in the survey's ve
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from wrackline.config import season_of
-from wrackline.errors import Fault
+from wrackline.errors import Fault, fault_from_dict
 from wrackline.io import read_json, sha256, write_json
-from wrackline.model import Survey
+from wrackline.model import ControlValue, Correction, Survey
+
+LEADING_ELSEWHERE = (b"<VRTDataset", b"<OGRVRTDataSource", b"<GDAL_WMS", b"<GDALTileIndexDataset")
+"""Openings of files that hold no data, but lead to other files or to the network."""
+HEAD_BYTES = 4096
 
 LISTED = 20
 """Faults of one kind that are listed one by one; further ones are counted."""
@@ -33,28 +37,49 @@ class Source:
         Its config.
     folder : Path
         The site's folder, against which the file's name is read.
+    control : tuple of ControlValue
+        Values of `config/control.csv`, for a survey of observations.
+    corrections : tuple of Correction
+        Corrections of `config/corrections.csv` to this file.
     """
 
     name: str
     survey: Survey
     folder: Path = Path()
+    control: tuple[ControlValue, ...] = ()
+    corrections: tuple[Correction, ...] = ()
 
     @property
     def path(self) -> Path:
         """The survey's file."""
         return self.folder / self.survey.file
 
-    def fault(self, kind: str, *parts: str, row: int | None = None, file: str = "") -> Fault:
-        """Return a fault of this file from its four parts: found, allowed, effect, to do."""
+    def fault(
+        self,
+        kind: str,
+        *parts: str,
+        row: int | None = None,
+        file: str = "",
+        at: tuple[float, float] | None = None,
+    ) -> Fault:
+        """Return a fault of this file from its four parts: found, allowed, effect, to do.
+
+        `at` is where, in the file's own numbers.
+        """
         found, allowed, consequence, remedy = parts
         where = file or self.survey.file
-        return Fault(kind, found, allowed, consequence, remedy, where, row, self.name)
+        return Fault(kind, found, allowed, consequence, remedy, where, row, self.name, "fault", at)
 
-    def suspicion(self, kind: str, *parts: str, row: int | None = None) -> Fault:
-        """Return a suspicion about this file from its four parts: found, allowed, effect, to do."""
-        found, allowed, consequence, remedy = parts
-        where = self.survey.file
-        return Fault(kind, found, allowed, consequence, remedy, where, row, self.name, "suspicion")
+    def suspicion(
+        self,
+        kind: str,
+        *parts: str,
+        row: int | None = None,
+        file: str = "",
+        at: tuple[float, float] | None = None,
+    ) -> Fault:
+        """Return a suspicion about this file, like `fault`."""
+        return replace(self.fault(kind, *parts, row=row, file=file, at=at), severity="suspicion")
 
 
 class Problems:
@@ -101,9 +126,17 @@ class Problems:
                 out.append(_rest_of(kept[-1], self._more[kind]))
         return out
 
+    def locate(self, place: Callable[[float, float], tuple[float, float] | None]) -> None:
+        """Take the places of all of them from the file's own numbers to the site's CRS."""
+        for kind, kept in self._kept.items():
+            self._kept[kind] = [
+                fault if fault.place is None else replace(fault, place=place(*fault.place))
+                for fault in kept
+            ]
+
 
 def _rest_of(last: Fault, count: int) -> Fault:
-    values = {**last.as_dict(), "found": f"{count} more of this kind", "row": None}
+    values = {**last.as_dict(), "found": f"{count} more of this kind", "row": None, "place": None}
     return Fault(**values)
 
 
@@ -127,6 +160,11 @@ class Verdict:
         Least and greatest vertical number, in the file's own sense.
     faults, suspicions : list of Fault
         What stops the run, and what a person should look at.
+    accepted : list of Fault
+        Suspicions of kinds that the config accepts, with its reason as their remedy.
+    adjustment : dict or None
+        Of raw observations: what their adjustment found, with ``errors``, the named errors that
+        the fit adds to the survey's own.
     """
 
     survey: str
@@ -142,6 +180,8 @@ class Verdict:
     vertical: list[float] | None = None
     faults: list[Fault] = field(default_factory=list)
     suspicions: list[Fault] = field(default_factory=list)
+    accepted: list[Fault] = field(default_factory=list)
+    adjustment: dict[str, Any] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return JSON-ready values that `read_verdict` reads back."""
@@ -156,6 +196,7 @@ def make_verdict(
     used: int = 0,
     bounds: list[float] | None = None,
     vertical: list[float] | None = None,
+    adjustment: dict[str, Any] | None = None,
 ) -> Verdict:
     """Return the verdict on a survey's file, with its checksum and its faults sorted out.
 
@@ -164,10 +205,13 @@ def make_verdict(
     source : Source
     problems : Problems
         All that was found wrong or doubtful.
-    rows, used, bounds, vertical
+    rows, used, bounds, vertical, adjustment
         See `Verdict`.
     """
     found = problems.listed()
+    doubts, accepted = sort_accepted(
+        source.survey, [fault for fault in found if fault.severity == "suspicion"]
+    )
     there = source.path.is_file()
     return Verdict(
         survey=source.name,
@@ -182,8 +226,23 @@ def make_verdict(
         bounds=bounds,
         vertical=vertical,
         faults=[fault for fault in found if fault.severity == "fault"],
-        suspicions=[fault for fault in found if fault.severity == "suspicion"],
+        suspicions=doubts,
+        accepted=accepted,
+        adjustment=adjustment,
     )
+
+
+def sort_accepted(survey: Survey, doubts: Iterable[Fault]) -> tuple[list[Fault], list[Fault]]:
+    """Return suspicions that stand, and those of a kind that the survey's config accepts."""
+    stand: list[Fault] = []
+    accepted: list[Fault] = []
+    for doubt in doubts:
+        why = survey.accepted.get(doubt.kind)
+        if why is None:
+            stand.append(doubt)
+        else:
+            accepted.append(replace(doubt, remedy=f"accepted: {why}"))
+    return stand, accepted
 
 
 def file_there(source: Source, problems: Problems) -> bool:
@@ -221,6 +280,27 @@ def file_there(source: Source, problems: Problems) -> bool:
             )
         )
         return False
+    return not _leads_elsewhere(source, problems)
+
+
+def _leads_elsewhere(source: Source, problems: Problems) -> bool:
+    """Tell whether a file only leads to others, and say so; one that can't be read doesn't."""
+    try:
+        with source.path.open("rb") as stream:
+            head = stream.read(HEAD_BYTES)
+    except OSError:
+        return False
+    if not any(opening in head for opening in LEADING_ELSEWHERE):
+        return False
+    problems.add(
+        source.fault(
+            "leads_elsewhere",
+            "a file that holds no data and leads to other files or to the network",
+            "a file that holds its own data, inside the site's folder",
+            "the record could not be rebuilt from the site's folder alone",
+            "export the data themselves, as GeoPackage or GeoTIFF",
+        )
+    )
     return True
 
 
@@ -261,8 +341,8 @@ def write_verdict(verdict: Verdict, path: Path | str) -> None:
 def read_verdict(path: Path | str) -> Verdict:
     """Read a verdict that `write_verdict` wrote."""
     record = read_json(path)
-    for key in ("faults", "suspicions"):
-        record[key] = [Fault(**fault) for fault in record[key]]
+    for key in ("faults", "suspicions", "accepted"):
+        record[key] = [fault_from_dict(fault) for fault in record[key]]
     return Verdict(**record)
 
 

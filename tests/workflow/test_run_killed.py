@@ -19,7 +19,7 @@ from run_helpers import (
 )
 
 SIGNALS = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGKILL]
-MOMENTS = ["intake/alpha.json", "intake/report.json", "walls/beta.txt", "publish/plan.txt"]
+MOMENTS = ["intake/alpha.json", "check/report.json", "walls/beta.txt", "publish/plan.txt"]
 
 
 @pytest.fixture(scope="module")

@@ -1,9 +1,13 @@
-from wrackline.sources import files_there, raw_stamp
+from wrackline.sources import files_there, height_links, raw_stamp
 
 
 rule fit_points:
     input:
-        lambda w: files_there(SITE, SITE.surveys[w.survey].vertical.water_level),
+        lambda w: files_there(
+            SITE,
+            SITE.surveys[w.survey].vertical.water_level,
+            *(link.geoid_grid for link in height_links(SITE, w.survey)),
+        ),
         points="work/intake/{survey}/points.parquet",
     output:
         points="work/fit/{survey}/points.laz",
@@ -14,12 +18,22 @@ rule fit_points:
         survey="|".join(SITE.point_surveys) or "(?!)",
     params:
         code=fingerprint("fit_points"),
-        raw=lambda w: raw_stamp(SITE, SITE.surveys[w.survey].vertical.water_level),
+        raw=lambda w: raw_stamp(
+            SITE,
+            SITE.surveys[w.survey].vertical.water_level,
+            *(link.geoid_grid for link in height_links(SITE, w.survey)),
+        ),
         survey=lambda w: to_json(for_fitting(SITE.surveys[w.survey])),
         error_sources=lambda w: [
             to_json(SITE.site.error_sources[name])
-            for name in SITE.surveys[w.survey].error_sources
+            for name in dict.fromkeys(
+                [
+                    *SITE.surveys[w.survey].error_sources,
+                    *(link.error_source for link in height_links(SITE, w.survey)),
+                ]
+            )
         ],
+        height_links=lambda w: list_to_json(height_links(SITE, w.survey)),
         crs=SITE.site.crs,
         vertical_datum=SITE.site.vertical_datum,
         origin=list(SITE.site.origin),
@@ -50,7 +64,11 @@ rule compare_overlaps:
 
 rule fit_items:
     input:
+        lambda w: files_there(
+            SITE, *(link.geoid_grid for link in height_links(SITE, w.survey))
+        ),
         table="work/intake/{survey}/items.parquet",
+        verdict="work/intake/{survey}/verdict.json",
     output:
         table="work/fit/{survey}/items.parquet",
         errors="work/fit/{survey}/errors.json",
@@ -60,9 +78,56 @@ rule fit_items:
         survey="|".join(SITE.vector_surveys) or "(?!)",
     params:
         code=fingerprint("fit_items"),
+        raw=lambda w: raw_stamp(
+            SITE, *(link.geoid_grid for link in height_links(SITE, w.survey))
+        ),
         survey=lambda w: to_json(for_fitting(SITE.surveys[w.survey])),
         site=to_json(for_placing(SITE.site)),
     message:
         "Fit: bringing {wildcards.survey} into the site's CRS and datum"
     script:
         "../../scripts/fit_items.py"
+
+
+rule cross_check:
+    input:
+        tables=[SITE.intake_table(survey) for survey in SITE.surveys],
+        verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
+        water=files_there(
+            SITE, *(survey.vertical.water_level for survey in SITE.surveys.values())
+        ),
+    output:
+        checked="work/fit/cross_check.json",
+    log:
+        "logs/cross_check/all.log",
+    params:
+        code=fingerprint("cross_check"),
+        names=list(SITE.surveys),
+        surveys=[to_json(survey) for survey in SITE.surveys.values()],
+        site=to_json(SITE.site),
+    message:
+        "Fit: holding the surveys against each other"
+    script:
+        "../../scripts/cross_check.py"
+
+
+rule report_check:
+    input:
+        tables=[SITE.intake_table(survey) for survey in SITE.surveys],
+        verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
+        cross_check="work/fit/cross_check.json",
+    output:
+        report="work/check/report.json",
+        page="work/check/report.html",
+    log:
+        "logs/report_check/all.log",
+    params:
+        code=fingerprint("report_check"),
+        names=list(SITE.surveys),
+        surveys=[to_json(survey) for survey in SITE.surveys.values()],
+        site=to_json(SITE.site),
+        control=list_to_json(SITE.control),
+    message:
+        "Fit: writing down what was found in all files"
+    script:
+        "../../scripts/report_check.py"

@@ -24,27 +24,13 @@ rule read_points:
             SITE.surveys[w.survey].looked_at,
         ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
+        corrections=lambda w: list_to_json(SITE.corrections_to(w.survey)),
         crs=SITE.site.crs,
         origin=list(SITE.site.origin),
     message:
         "Intake: reading the bed points of {wildcards.survey}"
     script:
         "../../scripts/read_points.py"
-
-
-rule report_intake:
-    input:
-        expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
-    output:
-        report="work/intake/report.json",
-    log:
-        "logs/report_intake/all.log",
-    params:
-        code=fingerprint("report_intake"),
-    message:
-        "Intake: gathering what was found in all files"
-    script:
-        "../../scripts/report_intake.py"
 
 
 rule read_items:
@@ -63,6 +49,8 @@ rule read_items:
             SITE, SITE.surveys[w.survey].file, SITE.surveys[w.survey].looked_at
         ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
+        control=lambda w: list_to_json(SITE.control_for(w.survey)),
+        corrections=lambda w: list_to_json(SITE.corrections_to(w.survey)),
         crs=SITE.site.crs,
         origin=list(SITE.site.origin),
     message:

@@ -74,7 +74,7 @@ rule publish_audits:
     input:
         audit="work/accuracy/audit.json",
         overlaps="work/fit/overlaps.json",
-        report="work/intake/report.json",
+        report="work/check/report.json",
         deposit="work/trenches/deposit.csv",
         changes=expand("work/seasons/{season}/changes.json", season=list(SITE.seasons)),
     output:

@@ -16,11 +16,11 @@ rule find_rooms:
         ),
         floors=lambda w: expand(
             "work/fit/{survey}/items.parquet",
-            survey=view_surveys(SITE, w.view, "floor_points"),
+            survey=view_surveys(SITE, w.view, *FLOOR_HOLDS),
         ),
         item_errors=lambda w: expand(
             "work/fit/{survey}/errors.json",
-            survey=view_surveys(SITE, w.view, "features", "floor_points"),
+            survey=view_surveys(SITE, w.view, "features", *FLOOR_HOLDS),
         ),
         surface=lambda w: expand(
             "work/seabed/{surface}.tif", surface=view_surface(SITE, w.view)

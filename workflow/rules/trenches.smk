@@ -1,10 +1,10 @@
 rule measure_deposit:
     input:
         floors=expand(
-            "work/fit/{survey}/items.parquet", survey=SITE.holding("floor_points")
+            "work/fit/{survey}/items.parquet", survey=SITE.holding(*FLOOR_HOLDS)
         ),
         errors=expand(
-            "work/fit/{survey}/errors.json", survey=SITE.holding("floor_points")
+            "work/fit/{survey}/errors.json", survey=SITE.holding(*FLOOR_HOLDS)
         ),
         surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +12,13 @@ import numpy.typing as npt
 import pyarrow.parquet as pq
 
 from wrackline.errors import ConfigError, Fault, InputError
+from wrackline.fit.depth_gauges import density_ratio, reading_sd, true_depths
 from wrackline.fit.similarity import local_grid_errors
 from wrackline.fit.water import level_at
 from wrackline.frames import placing
+from wrackline.heights import link_errors, zero_height
 from wrackline.intake.water import WaterRecord, read_water
-from wrackline.model import ErrorSource, SeaLevel, Site, Survey
+from wrackline.model import ErrorSource, HeightLink, SeaLevel, Site, Survey
 from wrackline.points import REACH_M, Points, PointWriter, points_info
 from wrackline.rasters import ticks
 from wrackline.uncertainty import ErrorModel, error_model
@@ -41,16 +43,19 @@ class Frame:
     origin : tuple of float
         The site's origin [m].
     error_sources : mapping of str to ErrorSource
-        At least those that the survey rests on.
+        At least those that the survey and its height links rest on.
+    height_links : sequence of HeightLink
+        From the zero of the survey's heights to the site's datum.
     """
 
     crs: str
     vertical_datum: str
     origin: tuple[float, float]
     error_sources: Mapping[str, ErrorSource]
+    height_links: Sequence[HeightLink] = ()
 
     def errors_of(self, name: str, survey: Survey) -> ErrorModel:
-        """Return the errors of a survey, those of its local grid included."""
+        """Return the errors of a survey, with those of its grid, height links and depth gauge."""
         site = Site(
             schema_version=1,
             name="frame",
@@ -63,7 +68,18 @@ class Frame:
         )
         grid = survey.local_grid
         extra = [] if grid is None else local_grid_errors(name, grid)
-        return error_model(name, survey, site, extra)
+        offset = survey.applied_offset
+        extra += link_errors(
+            self.height_links,
+            site.error_sources,
+            self.origin,
+            named={*survey.error_sources, *(offset.replaces if offset else ())},
+        )
+        model = error_model(name, survey, site, extra)
+        gauge = survey.vertical.depth_gauge
+        if gauge is None:
+            return model
+        return replace(model, random_vertical=reading_sd(model.random_vertical, gauge))
 
 
 def fit_points(
@@ -107,24 +123,26 @@ def fit_points(
     ):
         for part in _parts(stored, chunk):
             rows += len(part["x"])
-            height = heights(part["v"], source.survey, time=part.get("time"), water=water)
             easting, northing = place(part["x"], part["y"])
-            known = np.isfinite(height)
             _check_reach(source, easting, northing, frame.origin)
-            sd = part.get("sd")
-            writer.write(
-                Points(
-                    ticks(easting[known]),
-                    ticks(northing[known]),
-                    ticks(height[known]),
-                    None if sd is None else sd[known],
-                )
+            zero = zero_height(
+                frame.height_links, easting, northing, crs=frame.crs, folder=source.folder
             )
+            time = part.get("time")
+            height = heights(part["v"], source.survey, time=time, water=water, zero=zero)
+            writer.write(_known_points(easting, northing, height, part.get("sd")))
         written = writer.count
     if written == 0:
         raise InputError(_none_left(source, rows))
     account = _account(source, frame, rows=rows, written=written)
     return {**account, "own_sd": points_info(out).with_sd}
+
+
+def _known_points(easting: Array, northing: Array, height: Array, sd: Array | None) -> Points:
+    """Return the points whose height is known, in ticks."""
+    known = np.isfinite(height)
+    east, north, up = (ticks(axis[known]) for axis in (easting, northing, height))
+    return Points(east, north, up, None if sd is None else sd[known])
 
 
 def _parts(stored: pq.ParquetFile, chunk: int) -> Iterator[Table]:
@@ -145,20 +163,27 @@ def _water(source: Source) -> WaterRecord | None:
 
 
 def heights(
-    vertical: Array, survey: Survey, *, time: Array | None = None, water: WaterRecord | None = None
+    vertical: Array,
+    survey: Survey,
+    *,
+    time: Array | None = None,
+    water: WaterRecord | None = None,
+    zero: Array | float = 0.0,
 ) -> Array:
     """Return heights above the site's datum from a file's vertical numbers.
 
     Parameters
     ----------
     vertical : array, shape (n,)
-        As the file has them [m].
+        As intake has them [m].
     survey : Survey
         Says how they are meant.
     time : array, shape (n,), optional
         UTC, in seconds since 1970, for depths below the water's surface.
     water : WaterRecord, optional
         For the same.
+    zero : array, shape (n,), or float
+        Height above the site's datum of the zero that `vertical.zero` names [m].
 
     Returns
     -------
@@ -173,12 +198,13 @@ def heights(
     meant = survey.vertical
     offset = survey.applied_offset.height_m if survey.applied_offset else 0.0
     if meant.meaning == "height":
-        return np.asarray(vertical + meant.datum_height_m + offset, dtype=float)
+        return np.asarray(vertical + meant.datum_height_m + zero + offset, dtype=float)
     if meant.meaning == "depth_below_datum":
-        return np.asarray(meant.datum_height_m - vertical + offset, dtype=float)
+        return np.asarray(meant.datum_height_m + zero - vertical + offset, dtype=float)
     if meant.meaning == "depth_below_water" and time is not None and water is not None:
         level = level_at(time, water, max_gap_min=meant.water_level_max_gap_min)
-        return np.asarray(level + meant.water_level_zero_m - vertical + offset, dtype=float)
+        depth = vertical if meant.depth_gauge is None else true_depths(vertical, meant.depth_gauge)
+        return np.asarray(level + meant.water_level_zero_m + zero - depth + offset, dtype=float)
     raise ConfigError(_no_meaning(survey))
 
 
@@ -234,6 +260,10 @@ def _account(source: Source, frame: Frame, *, rows: int, written: int) -> dict[s
     if survey.applied_offset:
         offset = survey.applied_offset
         notes.append(f"{offset.height_m:+.3f} m added to every height: {offset.why}")
+    if survey.vertical.depth_gauge:
+        ratio = density_ratio(survey.vertical.depth_gauge)
+        notes.append(f"depths shown by the gauge times {ratio:.5f}, for the water's density")
+    notes += [_link_note(link) for link in frame.height_links]
     return {
         "model": frame.errors_of(source.name, survey).as_dict(),
         "rows": rows,
@@ -242,3 +272,10 @@ def _account(source: Source, frame: Frame, *, rows: int, written: int) -> dict[s
         "to_date": survey.to_date.isoformat(),
         "notes": notes,
     }
+
+
+def _link_note(link: HeightLink) -> str:
+    above = "the site's datum" if link.above == "site" else f"'{link.above}'"
+    if link.height_m is None:
+        return f"heights from '{link.zero}' to {above} by the geoid grid {link.geoid_grid}"
+    return f"heights from '{link.zero}', {link.height_m:+.3f} m above {above}"

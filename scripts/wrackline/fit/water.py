@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from wrackline.intake.water import WaterRecord
+from wrackline.intake.water import WaterRecord, known
 
 Array = npt.NDArray[np.float64]
 
@@ -35,9 +35,5 @@ def level_at(time: Array, record: WaterRecord, *, max_gap_min: float) -> Array:
     array([nan, 1. , 1.2, 1.6, nan])
     """
     time = np.asarray(time, dtype=float)
-    after = np.clip(np.searchsorted(record.time, time, side="left"), 1, len(record.time) - 1)
-    gap = record.time[after] - record.time[after - 1]
-    on_record = (time == record.time[after]) | (time == record.time[after - 1])
-    inside = (time >= record.time[0]) & (time <= record.time[-1])
-    known = inside & (on_record | (gap <= 60.0 * max_gap_min))
-    return np.where(known, np.interp(time, record.time, record.level), np.nan)
+    there = known(time, record, max_gap_min=max_gap_min)
+    return np.where(there, np.interp(time, record.time, record.level), np.nan)

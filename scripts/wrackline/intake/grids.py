@@ -97,3 +97,10 @@ def grid_crs(source: Source) -> CRS | None:
     """Return the CRS that the raster declares, None where it declares none."""
     with _opened(source) as grid:
         return None if grid.crs is None else CRS.from_wkt(grid.crs.to_wkt())
+
+
+def grid_units(source: Source) -> set[str]:
+    """Return the unit that the raster states for its heights, by its own word, if any."""
+    with _opened(source) as grid:
+        stated = (grid.units[0] or "").strip() if grid.units else ""
+    return {stated} if stated and stated.lower() not in ("unknown", "none") else set()

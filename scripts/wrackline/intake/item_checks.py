@@ -7,9 +7,12 @@ from collections.abc import Iterator
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from wrackline.errors import Fault
+from wrackline.intake.shape_checks import as_outlines, check_heights, check_lines, without_twins
+from wrackline.intake.units import metres_in_numbers
 from wrackline.verdict import Problems, Source
 from wrackline.walls.linework import FLOOR_EVIDENCE
 
@@ -18,13 +21,25 @@ SHAPES = {
     "wall_lines": ("LineString",),
     "floor_points": ("Point",),
     "features": ("Point", "LineString", "Polygon"),
+    "probes": ("Point",),
+    "trench_outlines": ("Polygon",),
+    "finds": ("Point", "Polygon"),
+    "picture": ("Polygon",),
 }
 """Single shapes that a survey's items may have, by what it holds."""
 SHAPES_ALLOWED = {
     "wall_lines": "lines, or polygons whose outlines are walls",
     "floor_points": "points",
     "features": "points, lines or polygons",
+    "probes": "points",
+    "trench_outlines": "polygons, or closed lines",
+    "finds": "points or polygons",
+    "picture": "polygons",
 }
+NEED_HEIGHTS = ("floor_points", "probes")
+"""What says nothing without a height."""
+MET = ("floor", "rock", "nothing")
+"""What a probe can have met."""
 
 DEEPEST_M = 9000.0
 """Vertical numbers beyond these are slips or marks of a missing value."""
@@ -53,17 +68,25 @@ def check_items(
     for row in items["row"][~there]:
         problems.add(_no_shape(source, int(row)))
     items = items[there].explode(ignore_index=True)
+    scale = metres_in_numbers(source)
     if source.survey.holds == "wall_lines":
         items = _as_lines(items)
+    finite = [np.isfinite(shapely.get_coordinates(g)).all() for g in items.geometry]
+    if source.survey.holds == "trench_outlines" and all(finite):
+        items = as_outlines(source, items, scale, problems)
     right = items.geom_type.isin(SHAPES[source.survey.holds]).to_numpy(bool)
     for _, item in items[~right].iterrows():
         problems.add(_wrong_shape(source, item.geometry.geom_type, int(item["row"])))
     items = items[right].reset_index(drop=True)
     items = items.iloc[list(_sound(source, items, problems))].reset_index(drop=True)
-    items = _without_twins(source, items, problems)
+    if source.survey.holds == "wall_lines":
+        items = without_twins(source, items, scale, problems)
     if not len(items) and not problems.fatal:
         problems.add(_no_rows(source, seen))
+    if source.survey.holds in ("wall_lines", "features", "finds"):
+        check_lines(source, items, scale, problems)
     _check_heights(source, items, problems)
+    check_heights(source, items, problems)
     _check_evidence(source, items, problems)
     return items
 
@@ -88,37 +111,24 @@ def _plain(line: shapely.Geometry) -> shapely.LineString:
 
 def _sound(source: Source, items: gpd.GeoDataFrame, problems: Problems) -> Iterator[int]:
     """Yield the places of items whose numbers can be used; name the others."""
-    heights = source.survey.holds == "floor_points"
+    heights = source.survey.holds in NEED_HEIGHTS
     for k, shape in enumerate(items.geometry):
         row = int(items["row"].iloc[k])
         xyz = shapely.get_coordinates(shape, include_z=True)
         if not np.isfinite(xyz[:, :2]).all() or np.isinf(xyz[:, 2]).any():
             problems.add(_not_finite(source, row))
         elif np.abs(xyz[:, 2]).max(initial=0.0, where=np.isfinite(xyz[:, 2])) > DEEPEST_M:
-            problems.add(_impossible(source, row))
+            problems.add(_impossible(source, row, _first(xyz)))
         elif heights and np.isnan(xyz[:, 2]).any():
-            problems.add(_floor_without_height(source, row))
+            problems.add(_floor_without_height(source, row, _first(xyz)))
         elif shape.geom_type == "LineString" and shape.length == 0:
-            problems.add(_zero_length(source, row))
+            problems.add(_zero_length(source, row, _first(xyz)))
         else:
             yield k
 
 
-def _without_twins(source: Source, items: gpd.GeoDataFrame, problems: Problems) -> gpd.GeoDataFrame:
-    """Return items without lines that run through the same places as an earlier one."""
-    if source.survey.holds != "wall_lines":
-        return items
-    seen: dict[bytes, int] = {}
-    new = []
-    for k, shape in enumerate(items.geometry):
-        xy = shapely.get_coordinates(shape)
-        key = min(xy.tobytes(), xy[::-1].tobytes())
-        if key in seen:
-            problems.add(_twin(source, int(items["row"].iloc[k]), seen[key]))
-        else:
-            seen[key] = int(items["row"].iloc[k])
-            new.append(k)
-    return items.iloc[new].reset_index(drop=True)
+def _first(xyz: npt.NDArray[np.float64]) -> tuple[float, float]:
+    return float(xyz[0, 0]), float(xyz[0, 1])
 
 
 def _check_heights(source: Source, items: gpd.GeoDataFrame, problems: Problems) -> None:
@@ -143,7 +153,7 @@ def _check_evidence(source: Source, items: gpd.GeoDataFrame, problems: Problems)
             problems.add(_odd_evidence(source, text, int(row)))
 
 
-def _impossible(source: Source, row: int) -> Fault:
+def _impossible(source: Source, row: int, at: tuple[float, float]) -> Fault:
     return source.fault(
         "impossible_vertical",
         f"a vertical number beyond ±{DEEPEST_M:g} m",
@@ -151,28 +161,19 @@ def _impossible(source: Source, row: int) -> Fault:
         "a mark of a missing value would be taken for a height",
         "leave out heights that weren't taken",
         row=row,
+        at=at,
     )
 
 
-def _floor_without_height(source: Source, row: int) -> Fault:
+def _floor_without_height(source: Source, row: int, at: tuple[float, float]) -> Fault:
     return source.fault(
         "no_height",
-        "a floor point without a height",
-        "a height at every floor point",
+        "a floor point or probe without a height",
+        "a height at every one of them",
         "the floor's depth would be unknown",
         "export the file with heights (3-D points), or leave the point out",
         row=row,
-    )
-
-
-def _twin(source: Source, row: int, first: int) -> Fault:
-    return source.suspicion(
-        "line_twice",
-        f"a line through the same places as row {first}",
-        "each line once",
-        "it is left out: its ends would hide the gaps that row has",
-        "delete one of the two",
-        row=row,
+        at=at,
     )
 
 
@@ -223,7 +224,7 @@ def _not_finite(source: Source, row: int) -> Fault:
     )
 
 
-def _zero_length(source: Source, row: int) -> Fault:
+def _zero_length(source: Source, row: int, at: tuple[float, float]) -> Fault:
     return source.suspicion(
         "zero_length",
         "a line of no length",
@@ -231,6 +232,7 @@ def _zero_length(source: Source, row: int) -> Fault:
         "it is left out",
         "a point recorded twice, or the second point missing: check the field book",
         row=row,
+        at=at,
     )
 
 

@@ -1,4 +1,4 @@
-"""Wall lines, features and floor points: any OGR file, or a table of points, into one table.
+"""Items of every kind: a drawing, a table of points, observations or a picture, into one table.
 
 The table (GeoParquet) has the columns of `ITEM_COLUMNS`; geometries are in the file's own numbers,
 multi-part ones taken apart, polygons of wall lines turned into their rings. With a fault in the
@@ -7,15 +7,15 @@ verdict it is empty.
 
 from __future__ import annotations
 
+import difflib
 import warnings
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError, GeometryError
 from pyproj.exceptions import ProjError
@@ -24,34 +24,47 @@ from shapely.errors import ShapelyError
 from wrackline import vectors
 from wrackline.config import season_of
 from wrackline.errors import Fault
-from wrackline.intake.item_checks import MISSING, check_items
-from wrackline.intake.item_tables import as_number, read_point_table
-from wrackline.intake.places import check_declared_crs, check_items_place
+from wrackline.intake.coded import read_coded
+from wrackline.intake.drawings import picked, read_drawing
+from wrackline.intake.item_checks import MET, MISSING, check_items
+from wrackline.intake.item_tables import read_point_table
+from wrackline.intake.levels import read_levels
+from wrackline.intake.pictures import read_picture
+from wrackline.intake.places import check_items_place, locator
+from wrackline.intake.readings import Found
+from wrackline.intake.rows import texts_of
+from wrackline.intake.slips import as_number
+from wrackline.intake.station_days import read_station_day
+from wrackline.intake.tapes import read_tape
+from wrackline.intake.units import in_metres
 from wrackline.verdict import Problems, Source, Verdict, file_there, make_verdict
 from wrackline.walls.linework import ITEM_COLUMNS
 
-TABLES = (".csv", ".txt", ".tsv", ".xyz", ".dat", ".pts")
+TABLES = (".csv", ".txt", ".tsv", ".xyz", ".dat", ".pts", ".xlsx")
 TEXTS = ("line", "kind", "origin", "evidence", "note")
 NUMBERS = ("thickness_m", "thickness_sd_m")
+THICKNESS_COLUMNS = ("to_depth_m", "thickness_m", "deposit_m")
+"""Columns that may hold the thickness of the deposit that a probe went through."""
+
 THICKEST_M = 20.0
 """Thicknesses beyond this are slips or marks of a missing value."""
+
+READERS: Mapping[str, Callable[[Source, Problems], Found | None]] = {
+    "coded_points": read_coded,
+    "station_day": read_station_day,
+    "tape": read_tape,
+    "levelling": read_levels,
+}
+"""Readers by the form in which a file records things."""
 
 UNREADABLE = (DataSourceError, DataLayerError, ValueError, OSError, ShapelyError, ProjError)
 """What OGR, GEOS and PROJ raise on files that they can't make sense of."""
 
 
-@dataclass(frozen=True)
-class Read:
-    """What a file held: items in its own numbers, and how many rows were seen."""
-
-    items: gpd.GeoDataFrame
-    seen: int
-
-
 def read_items(
     source: Source, *, crs: str, origin: tuple[float, float]
 ) -> tuple[gpd.GeoDataFrame, Verdict]:
-    """Read one survey of lines, features or floor points, and say what was found.
+    """Read one survey of lines, outlines, points or a picture, and say what was found.
 
     Parameters
     ----------
@@ -71,10 +84,13 @@ def read_items(
     read = _read(source, problems) if file_there(source, problems) else None
     items = vectors.empty(ITEM_COLUMNS, None)
     if read is not None:
-        checked = check_items(source, read.items, read.seen, problems)
+        read = in_metres(source, read, problems)
+        drawn = _as_items(source, read, problems)
+        checked = check_items(source, drawn, read.seen, problems)
         if len(checked):
             check_items_place(source, checked, problems, crs=crs, origin=origin)
         items = items if problems.fatal else checked
+    problems.locate(locator(source, crs))
     xyz = shapely.get_coordinates(items.geometry.to_numpy(), include_z=True)
     z = xyz[np.isfinite(xyz[:, 2]), 2]
     verdict = make_verdict(
@@ -84,70 +100,50 @@ def read_items(
         used=len(items),
         bounds=[float(v) for v in items.total_bounds] if len(items) else None,
         vertical=[float(z.min()), float(z.max())] if len(z) else None,
+        adjustment=read.adjustment if read else None,
     )
     return items, verdict
 
 
-def _read(source: Source, problems: Problems) -> Read | None:
+def _read(source: Source, problems: Problems) -> Found | None:
     """Return what the file holds, or None with a fault."""
-    table = source.path.suffix.lower() in TABLES
     try:
         with warnings.catch_warnings():  # of measures (M) and the like, which are not taken over
             warnings.simplefilter("ignore")
-            return _from_table(source, problems) if table else _from_ogr(source, problems)
+            return _reader(source)(source, problems)
     except UNREADABLE as slip:
         problems.add(_unreadable(source, slip))
         return None
 
 
-def _from_table(source: Source, problems: Problems) -> Read | None:
-    """Return the points of a text table, or None with a fault."""
+def _reader(source: Source) -> Callable[[Source, Problems], Found | None]:
+    """Return the reader for what a survey holds and the form in which its file records it."""
+    if source.survey.holds == "picture":
+        return read_picture
+    if source.survey.form == "drawn":
+        table = source.path.suffix.lower() in TABLES
+        return _from_table if table else read_drawing
+    return READERS[source.survey.form]
+
+
+def _from_table(source: Source, problems: Problems) -> Found | None:
+    """Return the points of a table, or None with a fault."""
     table = read_point_table(source, problems)
     if table is None:
         return None
-    points = shapely.points(table.xyz)
-    return Read(_as_items(source, table.cells, points, table.row, problems), table.seen)
+    if not source.survey.pick:
+        return Found(table.cells, shapely.points(table.xyz), table.row, table.seen)
+    code = texts_of(source, table.rows, source.survey.columns.code or "code", problems)
+    there = np.isin(table.rows.row, table.row)
+    codes = [text for text, used in zip(code, there, strict=True) if used]
+    kept = picked(source, codes, problems, "code")
+    cells = table.cells[kept].reset_index(drop=True)
+    return Found(cells, shapely.points(table.xyz[kept]), table.row[kept], table.seen)
 
 
-def _from_ogr(source: Source, problems: Problems) -> Read | None:
-    """Return the features of an OGR file's layer, or None with a fault."""
-    layer = _layer(source, problems)
-    if layer is None:
-        return None
-    table = pyogrio.read_dataframe(source.path, layer=layer)
-    if not isinstance(table, gpd.GeoDataFrame):
-        problems.add(_no_geometry(source))
-        return None
-    check_declared_crs(source, table.crs, problems)
-    geometry, rows = table.geometry.to_numpy(), np.arange(1, len(table) + 1)
-    cells = pd.DataFrame(table.drop(columns=table.geometry.name))
-    cells.columns = [str(name).lower() for name in cells.columns]
-    return Read(_as_items(source, cells, geometry, rows, problems), len(table))
-
-
-def _layer(source: Source, problems: Problems) -> str | None:
-    """Return the layer to read, or None with a fault; tables without geometry don't count."""
-    listed = [(str(name), kind) for name, kind in pyogrio.list_layers(source.path).tolist()]
-    drawn = [name for name, kind in listed if kind is not None]
-    layer = source.survey.layer
-    if layer is not None and layer not in [name for name, _ in listed]:
-        problems.add(_no_layer(source, layer, [name for name, _ in listed]))
-        return None
-    if layer is None and len(drawn) != 1:
-        problems.add(_which_layer(source, drawn) if drawn else _no_geometry(source))
-        return None
-    return layer or drawn[0]
-
-
-def _as_items(
-    source: Source,
-    cells: pd.DataFrame,
-    geometry: npt.NDArray[np.object_],
-    rows: npt.NDArray[np.int64],
-    problems: Problems,
-) -> gpd.GeoDataFrame:
+def _as_items(source: Source, found: Found, problems: Problems) -> gpd.GeoDataFrame:
     """Return a file's rows with the columns of `ITEM_COLUMNS`."""
-    survey = source.survey
+    survey, cells, rows = source.survey, found.cells, found.rows
     data: dict[str, Any] = {"survey": source.name, "season": season_of(source.name), "row": rows}
     own = str(survey.columns.line).lower() if survey.columns.line is not None else "line"
     for name in TEXTS:
@@ -156,12 +152,45 @@ def _as_items(
     for name in NUMBERS:
         texts = _texts(_column(source, cells, name, problems))
         data[name] = _measures(source, name, texts, rows, problems)
-    frame = gpd.GeoDataFrame(data, geometry=list(geometry), index=range(len(cells)))
+    frame = gpd.GeoDataFrame(data, geometry=list(found.geometry), index=range(len(cells)))
     if survey.wall_thickness_m is not None:
         frame["thickness_m"] = frame["thickness_m"].fillna(survey.wall_thickness_m)
+    if survey.holds == "probes":
+        frame = _probed(source, frame, cells, problems)
     known = frame["thickness_m"].notna() & frame["thickness_sd_m"].isna()
     frame.loc[known, "thickness_sd_m"] = survey.wall_thickness_sd_m
     return frame
+
+
+def _probed(
+    source: Source, frame: gpd.GeoDataFrame, cells: pd.DataFrame, problems: Problems
+) -> gpd.GeoDataFrame:
+    """Return probes at what they met: the bed's height less the deposit's thickness.
+
+    Of a probe that met nothing, that is where it ended. Without any thickness in the file, its
+    heights are those of what was met.
+    """
+    met = [(text or "").lower() for text in _texts(_column(source, cells, "met", problems))]
+    for text, row in zip(met, frame["row"], strict=True):
+        if text not in MET:
+            problems.add(_unknown_met(source, text, int(row)))
+    frame["kind"], frame["evidence"] = met, "probe"
+    named = [name for name in THICKNESS_COLUMNS if name in cells]
+    if not named:
+        return frame
+    texts = _texts(_column(source, cells, named[0], problems))
+    frame["thickness_m"] = _measures(source, named[0], texts, frame["row"].to_numpy(), problems)
+    for bare, row in zip(texts, frame["row"], strict=True):
+        if bare is None:
+            problems.add(_no_thickness(source, named[0], int(row)))
+    down = -1.0 if source.survey.vertical.meaning == "height" else 1.0
+    xyz = shapely.get_coordinates(frame.geometry.to_numpy(), include_z=True)
+    single = frame.geom_type.eq("Point").to_numpy(bool)
+    thick = frame["thickness_m"].to_numpy(float)
+    if single.all():
+        xyz[:, 2] += down * thick
+        frame = frame.set_geometry(gpd.GeoSeries(shapely.points(xyz), index=frame.index))
+    return frame[frame["thickness_m"].notna().to_numpy(bool)].reset_index(drop=True)
 
 
 def _column(source: Source, cells: pd.DataFrame, name: str, problems: Problems) -> pd.Series:
@@ -194,35 +223,17 @@ def _measures(
 ) -> list[float]:
     """Return texts as lengths, NaN where missing; of wall lines, what can't be one is named."""
     decimal = source.survey.columns.decimal if source.path.suffix.lower() in TABLES else "."
-    least = 0.0 if name.endswith("sd_m") else np.nextafter(0.0, 1.0)
+    holds = source.survey.holds
+    bare = name.endswith("sd_m") or holds == "probes"
+    least = 0.0 if bare else np.nextafter(0.0, 1.0)
     values = []
     for text, row in zip(texts, rows, strict=True):
         value = float("nan") if text is None else as_number(text, decimal)
         right = least <= value <= THICKEST_M
-        if text is not None and not right and source.survey.holds == "wall_lines":
+        if text is not None and not right and holds in ("wall_lines", "probes"):
             problems.add(_no_length(source, name, text, int(row)))
         values.append(value if right else float("nan"))
     return values
-
-
-def _no_layer(source: Source, layer: str, layers: list[str]) -> Fault:
-    return source.fault(
-        "layer_missing",
-        f"no layer '{layer}'",
-        f"the file's layers: {', '.join(layers)}",
-        MISSING,
-        "mend `layer` in the season's config",
-    )
-
-
-def _which_layer(source: Source, layers: list[str]) -> Fault:
-    return source.fault(
-        "layer_unnamed",
-        f"a file of {len(layers)} layers: {', '.join(layers)}",
-        "one layer a survey, named where the file has several",
-        "lines of one kind could be taken for another",
-        "write `layer` in the season's config; several layers are several surveys",
-    )
 
 
 def _unreadable(source: Source, slip: Exception) -> Fault:
@@ -235,16 +246,6 @@ def _unreadable(source: Source, slip: Exception) -> Fault:
         "save the layer anew as one of lines (LineStringZ), points or polygons"
         if mixed
         else "open the file in another program; copy or export it anew if that fails too",
-    )
-
-
-def _no_geometry(source: Source) -> Fault:
-    return source.fault(
-        "no_geometry",
-        "a layer without geometry",
-        "lines, points or polygons",
-        MISSING,
-        "name the layer that holds the drawing",
     )
 
 
@@ -263,8 +264,31 @@ def _no_length(source: Source, name: str, text: str, row: int) -> Fault:
     return source.fault(
         "bad_thickness",
         f"'{text[:40]}' as {name}",
-        f"metres, more than 0 and at most {THICKEST_M:g}, or nothing where it isn't known",
-        "floors beside this wall would be too large or too small",
+        f"metres, none below 0 and at most {THICKEST_M:g}, or nothing where it isn't known",
+        "floors here would be too large, too small or too deep",
         "mend the value; take the unit out; leave it empty where it isn't known",
+        row=row,
+    )
+
+
+def _unknown_met(source: Source, text: str, row: int) -> Fault:
+    near = difflib.get_close_matches(text, MET, n=1, cutoff=0.5)
+    return source.fault(
+        "unknown_met",
+        f"'{text[:40]}' as what a probe met" if text else "nothing said of what a probe met",
+        f"one of {', '.join(MET)}, in a column `met`",
+        "rock, or nothing at all, could be taken for a floor",
+        f"did you mean '{near[0]}'?" if near else "fill the cell in from the field book",
+        row=row,
+    )
+
+
+def _no_thickness(source: Source, name: str, row: int) -> Fault:
+    return source.suspicion(
+        "no_thickness",
+        f"a probe without {name}, where the file has such a column",
+        "the thickness of the deposit that it went through; 0 where it was bare",
+        "it is left out: the bed's height would be taken for the floor's",
+        "fill the cell in from the field book",
         row=row,
     )

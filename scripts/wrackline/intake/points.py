@@ -1,15 +1,15 @@
 """Bed points: any file of soundings, cloud or grid into one table of plain numbers.
 
-The table (Parquet) has columns `x`, `y`, `v` (float64, easting-like, northing-like and vertical, in
-the file's own numbers and sense), `row` (int64), `time` (float64, UTC seconds since 1970) where a
-time column is configured, and `sd` (float64, m) where a grid states its uncertainty. With a fault
-in the verdict it is empty.
+The table (Parquet) has columns `x`, `y`, `v` (float64, easting-like and northing-like in the unit
+of the survey's CRS, and vertical in metres, in the file's own sense), `row` (int64), `time`
+(float64, UTC seconds since 1970) where a time column is configured, and `sd` (float64, m) where a
+grid states its uncertainty. With a fault in the verdict it is empty.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import laspy
@@ -21,12 +21,20 @@ import pyarrow.parquet as pq
 from rasterio.errors import RasterioError
 
 from wrackline.errors import Fault
+from wrackline.intake.bed_checks import DEEPEST_M, SENTINELS, BedChecks
 from wrackline.intake.clouds import cloud_crs, read_cloud
-from wrackline.intake.grids import grid_crs, read_grid_file
-from wrackline.intake.places import check_declared_crs, check_place
+from wrackline.intake.grids import grid_crs, grid_units, read_grid_file
+from wrackline.intake.places import (
+    check_declared_crs,
+    check_place,
+    locator,
+    metres_of,
+    unit_factor,
+)
 from wrackline.intake.readings import Reading
 from wrackline.intake.tables import read_table
-from wrackline.intake.water import read_water
+from wrackline.intake.water import WaterRecord, known, read_water
+from wrackline.model import UNITS_M
 from wrackline.verdict import Problems, Source, Verdict, file_there, make_verdict
 
 Array = npt.NDArray[np.float64]
@@ -34,8 +42,18 @@ Reader = Callable[[Source, Problems], Iterator[Reading]]
 
 TABLES = (".csv", ".xyz", ".txt", ".tsv", ".dat", ".pts")
 CLOUDS = (".las", ".laz")
-DEEPEST_M = 9000.0
-"""Vertical numbers beyond this are marks of a missing value, not seabed."""
+UNIT_WORDS = {
+    "m": "metre",
+    "meter": "metre",
+    "meters": "metre",
+    "metres": "metre",
+    "ft": "foot",
+    "feet": "foot",
+    "us survey foot": "us_survey_foot",
+    "us-ft": "us_survey_foot",
+    "mm": "millimetre",
+    "cm": "centimetre",
+}
 UNREADABLE = (OSError, RasterioError, laspy.LaspyException, lazrs.LazrsError, ValueError)
 
 
@@ -56,21 +74,21 @@ def read_bed(source: Source, out: Path | str, *, crs: str, origin: tuple[float, 
     -------
     Verdict
     """
-    problems, extent = Problems(), Extent()
+    problems, pass_by = Problems(), PassBy(source)
+    if source.survey.vertical.water_level is not None:
+        pass_by.water = read_water(source, problems)
     if file_there(source, problems):
         try:
             _check_crs(source, problems)
-            _copy(source, out, problems, extent)
+            _copy(source, out, problems, pass_by)
         except UNREADABLE as slip:
             problems.add(_unreadable(source, slip))
         else:
-            _check_extent(source, extent, problems)
-            if extent.bounds is not None:
-                check_place(source, np.array(extent.bounds), problems, crs=crs, origin=origin)
-    if source.survey.vertical.water_level is not None:
-        _check_water(source, extent, problems)
+            _check_whole(pass_by, problems, crs=crs, origin=origin)
+    problems.locate(locator(source, crs))
     if problems.fatal:
         _write([], out, _schema(source))
+    extent = pass_by.extent
     return make_verdict(
         source,
         problems,
@@ -118,9 +136,61 @@ def _reader(source: Source) -> Reader:
     return read_cloud if suffix in CLOUDS else read_grid_file
 
 
-def _copy(source: Source, out: Path | str, problems: Problems, extent: Extent) -> None:
-    """Read the file through and write its table, taking note of its extent."""
-    parts = _told(_reader(source)(source, problems), extent, source, problems)
+class PassBy:
+    """What is made and kept of a file's chunks as they pass by: units, extent, checks.
+
+    Parameters
+    ----------
+    source : Source
+    """
+
+    def __init__(self, source: Source) -> None:
+        reader = _reader(source)
+        self.source, self.extent = source, Extent()
+        self.water: WaterRecord | None = None
+        self.checks = BedChecks(
+            source,
+            metre=metres_of(source),
+            in_order=reader is read_table,
+            single=reader is not read_grid_file,
+        )
+        self._factor = unit_factor(source)
+        self._metres = UNITS_M[source.survey.vertical.unit]
+        self._silent: list[tuple[int, int]] = []
+
+    def take(self, part: Reading, problems: Problems) -> Reading:
+        """Return a chunk in the units of its CRS, heights in metres, and take note of it."""
+        placed = replace(part, x=part.x * self._factor, y=part.y * self._factor)
+        self.checks.take(placed)
+        sd = None if part.sd is None else part.sd * self._metres
+        made = replace(placed, v=part.v * self._metres, sd=sd)
+        self.extent.take(made)
+        beyond = np.flatnonzero((np.abs(made.v) > DEEPEST_M) & ~np.isin(part.v, SENTINELS))
+        for at in beyond[:1]:
+            place = (float(made.x[at]), float(made.y[at]))
+            fault = _impossible(self.source, float(part.v[at]), int(part.row[at]), place)
+            problems.add(fault, len(beyond) - 1)
+        if self.water is not None and part.time is not None:
+            gap_min = self.source.survey.vertical.water_level_max_gap_min
+            silent = np.flatnonzero(~known(part.time, self.water, max_gap_min=gap_min))
+            self._silent += [(len(silent), int(part.row[silent[0]]))] if len(silent) else []
+        return made
+
+    def check_water(self, problems: Problems) -> None:
+        """Check that the water-level record covers the time of the soundings."""
+        if self.water is None or self.extent.used == 0:
+            return
+        first, last = float(self.extent.low[3]), float(self.extent.high[3])
+        if first > self.water.time[-1] or last < self.water.time[0]:
+            problems.add(_no_overlap(self.source, self.water.time, (first, last)))
+        elif self._silent:
+            count = sum(count for count, _ in self._silent)
+            problems.add(_water_gap(self.source, count, self._silent[0][1]))
+
+
+def _copy(source: Source, out: Path | str, problems: Problems, pass_by: PassBy) -> None:
+    """Read the file through and write its table, with all that is noted on the way."""
+    parts = (pass_by.take(part, problems) for part in _reader(source)(source, problems))
     first = next(parts, None)
     schema = _schema(source, first)
     _write([] if first is None else _chain(first, parts), out, schema)
@@ -131,16 +201,15 @@ def _chain(first: Reading, rest: Iterator[Reading]) -> Iterator[Reading]:
     yield from rest
 
 
-def _told(
-    parts: Iterator[Reading], extent: Extent, source: Source, problems: Problems
-) -> Iterator[Reading]:
-    for part in parts:
-        extent.take(part)
-        beyond = np.flatnonzero(np.abs(part.v) > DEEPEST_M)
-        for at in beyond[:1]:
-            fault = _impossible(source, float(part.v[at]), int(part.row[at]))
-            problems.add(fault, len(beyond) - 1)
-        yield part
+def _check_whole(
+    pass_by: PassBy, problems: Problems, *, crs: str, origin: tuple[float, float]
+) -> None:
+    """Say what can only be said of the whole file."""
+    _check_extent(pass_by.source, pass_by.extent, problems)
+    bounds = pass_by.checks.close(problems) or pass_by.extent.bounds
+    if bounds is not None:
+        check_place(pass_by.source, np.array(bounds), problems, crs=crs, origin=origin)
+    pass_by.check_water(problems)
 
 
 def _schema(source: Source, part: Reading | None = None) -> pa.Schema:
@@ -171,7 +240,7 @@ def _unreadable(source: Source, slip: Exception) -> Fault:
     )
 
 
-def _impossible(source: Source, value: float, row: int) -> Fault:
+def _impossible(source: Source, value: float, row: int, at: tuple[float, float]) -> Fault:
     return source.fault(
         "impossible_vertical",
         f"a vertical number of {value:g}",
@@ -179,6 +248,7 @@ def _impossible(source: Source, value: float, row: int) -> Fault:
         "a mark of a missing value would be taken for seabed",
         f"list '{value:g}' in columns.no_value, or set the raster's nodata value",
         row=row,
+        at=at,
     )
 
 
@@ -188,21 +258,24 @@ def _check_crs(source: Source, problems: Problems) -> None:
     if reader is read_table:
         return
     declared = cloud_crs(source) if reader is read_cloud else grid_crs(source)
-    if declared is None:
-        return
-    units = {a.unit_name for a in declared.axis_info if a.direction in ("up", "down")}
-    if units - {"metre"}:
-        problems.add(_foreign_unit(source, sorted(units)))
-    check_declared_crs(source, declared, problems)
+    units = set() if reader is read_cloud else grid_units(source)
+    if declared is not None:
+        units |= {a.unit_name for a in declared.axis_info if a.direction in ("up", "down")}
+        check_declared_crs(source, declared, problems)
+    known_units = {UNIT_WORDS.get(unit.lower(), unit) for unit in units}
+    if known_units - {source.survey.vertical.unit}:
+        problems.add(_foreign_unit(source, sorted(known_units)))
 
 
 def _foreign_unit(source: Source, units: list[str]) -> Fault:
     return source.fault(
         "vertical_unit",
-        f"heights in {', '.join(units)}, by the file's own CRS",
-        "heights or depths in metres",
+        f"heights in {', '.join(units)}, by the file's own word",
+        f"heights in {source.survey.vertical.unit}, as vertical.unit says",
         "every depth would be wrong by that factor",
-        "export the file with heights in metres",
+        f"set vertical.unit: {units[0]}"
+        if units[0] in UNITS_M
+        else "export the file with heights in metres",
     )
 
 
@@ -230,14 +303,18 @@ def _check_extent(source: Source, extent: Extent, problems: Problems) -> None:
         )
 
 
-def _check_water(source: Source, extent: Extent, problems: Problems) -> None:
-    """Check the water-level record, and that it covers the time of the soundings."""
-    record = read_water(source, problems)
-    if record is None or extent.used == 0:
-        return
-    first, last = extent.low[3], extent.high[3]
-    if first > record.time[-1] or last < record.time[0]:
-        problems.add(_no_overlap(source, record.time, (float(first), float(last))))
+def _water_gap(source: Source, count: int, row: int) -> Fault:
+    gap_min = source.survey.vertical.water_level_max_gap_min
+    return source.suspicion(
+        "water_gap",
+        f"{count} soundings outside the water-level record, or in a gap of it longer than "
+        f"{gap_min:g} minutes",
+        "a record that covers the soundings",
+        "those soundings have no height and are left out",
+        "get the missing levels from the gauge's keeper; if the water was steady, raise "
+        "vertical.water_level_max_gap_min",
+        row=row,
+    )
 
 
 def _no_overlap(source: Source, time: Array, span: tuple[float, float]) -> Fault:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import csv
 import difflib
 import io
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from itertools import islice
 
 import numpy as np
@@ -18,17 +18,84 @@ import numpy.typing as npt
 import pandas as pd
 
 from wrackline.errors import Fault
+from wrackline.intake.corrections import column_number, line_corrections, refused
 from wrackline.intake.readings import Array, Reading
-from wrackline.intake.texts import encoding_of, utc_seconds
-from wrackline.model import Columns
-from wrackline.verdict import Problems, Source
+from wrackline.intake.slips import (
+    DECIMAL_COMMA,
+    MARKS,
+    all_numbers,
+    as_number,
+    better_separator,
+    header_match,
+    looks_like_dms,
+    split_line,
+)
+from wrackline.intake.texts import MISSING, Clock, encoding_of
+from wrackline.model import Columns, Correction
+from wrackline.verdict import LISTED, Problems, Source
 
 Flags = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 
-SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": r"\s+"}
-ROLES = ("easting", "northing", "vertical", "time")
+ROLES = ("easting", "northing", "vertical")
 LINES = 500_000
 """Lines that are read and taken apart at a time."""
+ASTRAY_SHARE = 0.1
+"""Rows are told to be shifted or swapped only where they are fewer than this share of a block."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Numbers, from 0, of the columns to read, by role; `width` is the table's own."""
+
+    numbers: Mapping[str, tuple[int, ...]]
+    names: list[str]
+
+    @property
+    def width(self) -> int:
+        """Columns of the table."""
+        return len(self.names)
+
+    @property
+    def all(self) -> list[int]:
+        """Numbers of all wanted columns, sorted."""
+        return sorted({number for numbers in self.numbers.values() for number in numbers})
+
+
+@dataclass
+class Tally:
+    """What is counted over the whole table and said once: by kind and role, count and first."""
+
+    found: dict[tuple[str, str], list[tuple[int, int, str]]] = field(default_factory=dict)
+
+    def add(self, kind: str, role: str, rows: Ints, texts: list[str]) -> None:
+        """Count cells of one kind in one block."""
+        if len(rows):
+            entry = (len(rows), int(rows[0]), texts[0])
+            self.found.setdefault((kind, role), []).append(entry)
+
+    def close(self, source: Source, problems: Problems) -> None:
+        """Say what was counted."""
+        for (kind, role), entries in self.found.items():
+            count = sum(entry[0] for entry in entries)
+            _, row, text = entries[0]
+            if kind == "empty_cell":
+                problems.add(_empty_cells(source, role, row, count))
+            elif kind == "decimal_comma":
+                problems.add(_decimal_comma(source, f"'{text}' as {role}", row, count))
+            elif kind == "dms_text":
+                problems.add(_dms_text(source, f"'{text}' as {role}", row, count))
+
+
+@dataclass(frozen=True)
+class Reader:
+    """What is needed to read any block of one table."""
+
+    source: Source
+    problems: Problems
+    wanted: Wanted
+    clock: Clock
+    tally: Tally
 
 
 def read_table(source: Source, problems: Problems, *, lines: int = LINES) -> Iterator[Reading]:
@@ -41,63 +108,403 @@ def read_table(source: Source, problems: Problems, *, lines: int = LINES) -> Ite
     lines : int
         Lines a chunk.
     """
-    columns = source.survey.columns
     encoding = encoding_of(source, problems)
     if encoding is None:
         return
     with source.path.open(encoding=encoding, newline=None) as stream:
+        first = [line for line in islice(stream, 20) if line.strip()][:5]
+        stream.seek(0)
+        mending = line_corrections(source)
+        columns = source.survey.columns
         head = stream.readline()
-        wanted = _wanted(source, _cells(head, columns), problems)
+        names = _names(head, columns)
+        row = 2 if columns.header else 1
+        if columns.header:
+            head = _mended(source, [head], 1, names, mending, problems)[0]
+            names = _names(head, columns)
+        else:
+            stream.seek(0)
+        wanted = _wanted(source, first, names, problems)
         if wanted is None:
             return
-        row = 2
-        if not columns.header:
-            stream.seek(0)
-            row = 1
+        reader = Reader(source, problems, wanted, Clock(source), Tally())
         while block := list(islice(stream, lines)):
-            yield _read_block(source, block, wanted, row=row, problems=problems)
+            block = _mended(source, block, row, names, mending, problems)
+            yield _read_block(reader, block, row)
             row += len(block)
+    for left in (one for at in sorted(mending) for one in mending[at]):
+        problems.add(refused(source, left, f"no row {left.row} in the table"))
+    reader.tally.close(source, problems)
+    reader.clock.close(problems)
 
 
-@dataclass(frozen=True)
-class Wanted:
-    """Numbers, from 0, of the columns to read, by role; `width` is the table's own."""
-
-    numbers: dict[str, int]
-    width: int
+def _names(head: str, columns: Columns) -> list[str]:
+    """Return the first line's cells, or numbers from 1 where it is no header."""
+    cells = split_line(head.rstrip("\r\n"), columns.separator)
+    return cells if columns.header else [str(number) for number in range(1, len(cells) + 1)]
 
 
-def _cells(line: str, columns: Columns) -> list[str]:
-    """Return the cells of one line, blanks around them taken off."""
-    line = line.rstrip("\r\n")
-    if columns.separator == "space":
-        return line.split()
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=_sep(columns)), [])]
+def _mended(
+    source: Source,
+    block: list[str],
+    row: int,
+    names: list[str],
+    mending: dict[int, list[Correction]],
+    problems: Problems,
+) -> list[str]:
+    """Return lines with the corrections to them put in, which are taken out of `mending`."""
+    mine = [at for at in mending if row <= at < row + len(block)]
+    for at in mine:
+        cells = split_line(block[at - row].rstrip("\r\n"), source.survey.columns.separator)
+        for one in mending.pop(at):
+            place = column_number(names, one.column)
+            there = cells[place] if place is not None and place < len(cells) else None
+            if place is None:
+                problems.add(refused(source, one, f"no column '{one.column}'"))
+            elif there != one.was:
+                problems.add(refused(source, one, f"'{there or ''}' in the cell"))
+            else:
+                cells[place] = one.becomes
+        block[at - row] = _line(cells, source.survey.columns)
+    return block
 
 
-def _sep(columns: Columns) -> str:
-    return SEPARATORS[columns.separator]
+def _line(cells: list[str], columns: Columns) -> str:
+    mark = MARKS[columns.separator]
+    if mark is None:
+        return " ".join(cells) + "\n"
+    out = io.StringIO()
+    csv.writer(out, delimiter=mark, lineterminator="\n").writerow(cells)
+    return out.getvalue()
 
 
-def _wanted(source: Source, head: list[str], problems: Problems) -> Wanted | None:
-    """Return where the wanted columns are, or None when one is missing."""
+def _wanted(
+    source: Source, first: list[str], names: list[str], problems: Problems
+) -> Wanted | None:
+    """Return where the wanted columns are, or None, with a fault, when one is missing."""
     columns = source.survey.columns
-    names = head if columns.header else [str(number) for number in range(1, len(head) + 1)]
-    numbers: dict[str, int] = {}
-    for role in ROLES:
-        given = getattr(columns, role)
-        if given is None:
-            continue
-        if isinstance(given, int):
-            place = given - 1 if 1 <= given <= len(head) else None
+    right = better_separator(first, columns.separator)
+    if right is not None:
+        problems.add(_wrong_separator(source, right))
+        return None
+    if columns.header and _no_header(names, columns):
+        problems.add(_header_missing(source, names))
+        return None
+    given = {role: getattr(columns, role) for role in (*ROLES, "time")}
+    numbers: dict[str, tuple[int, ...]] = {}
+    for role, name in given.items():
+        parts = _parts(name, names)
+        places = [_place(source, role, part, names, problems) for part in parts]
+        found = tuple(place for place in places if place is not None)
+        if parts and len(found) == len(parts):
+            numbers[role] = found
+    if any(name is not None and role not in numbers for role, name in given.items()):
+        return None
+    chosen = [numbers[role][0] for role in ROLES]
+    if not columns.header and _is_header(source, first, chosen):
+        problems.add(_header_unread(source, first[0]))
+        return None
+    return Wanted(numbers, names)
+
+
+def _no_header(names: list[str], columns: Columns) -> bool:
+    """Tell whether a first row is numbers alone, or numbers with a time or the like among them."""
+    there = [name for name in names if name]
+    figures = [name for name in there if columns.decimal in name]
+    measured = sum(bool(np.isfinite(as_number(name, columns.decimal))) for name in figures)
+    return all_numbers(names, columns.decimal) or (
+        measured > 1 and all(name[0].isdigit() or name[0] in "+-" for name in there)
+    )
+
+
+def _parts(given: str | int | None, names: list[str]) -> list[str | int]:
+    """Return the columns that a role is spread over: 'year month day' is three."""
+    if given is None:
+        return []
+    if isinstance(given, int) or given in names:
+        return [given]
+    return list(given.split()) if header_match(given, names) is None else [given]
+
+
+def _is_header(source: Source, first: list[str], chosen: list[int]) -> bool:
+    """Tell whether the first line names columns, although the config says that it doesn't."""
+    columns = source.survey.columns
+    if len(first) < 2:
+        return False
+    rows = [split_line(line.rstrip("\r\n"), columns.separator) for line in first[:2]]
+    told = [
+        [as_number(row[k], columns.decimal) for k in chosen] if max(chosen) < len(row) else []
+        for row in rows
+    ]
+    words = all(any(c.isalpha() for c in rows[0][k]) for k in chosen if k < len(rows[0]))
+    return words and bool(np.isnan(told[0]).all()) and bool(np.isfinite(told[1]).all())
+
+
+def _place(
+    source: Source, role: str, given: str | int, names: list[str], problems: Problems
+) -> int | None:
+    """Return the number, from 0, of one column, or None with a fault."""
+    if isinstance(given, int):
+        if 1 <= given <= len(names):
+            return given - 1
+    else:
+        match = header_match(given, names)
+        if match is None and role == "vertical" and given == Columns().vertical:
+            depths = source.survey.vertical.meaning != "height"
+            match = header_match("depth", names) if depths else None
+        if match is not None:
+            if match.how == "misspelt":
+                problems.add(_header_misspelt(source, role, given, names[match.place]))
+            return match.place
+        if given.isdecimal() and 1 <= int(given) <= len(names):
+            return int(given) - 1
+    problems.add(_column_missing(source, role, str(given), names))
+    return None
+
+
+def _read_block(reader: Reader, block: list[str], row: int) -> Reading:
+    """Return one block of lines as numbers; rows that can't be used are left out and named."""
+    source, problems, wanted = reader.source, reader.problems, reader.wanted
+    frame = _frame(source, block, wanted, row=row, problems=problems)
+    rows = np.arange(row, row + len(frame), dtype=np.int64)
+    cells = {role: frame[wanted.numbers[role][0]] for role in ROLES}
+    told = {role: _numbers(text, source.survey.columns) for role, text in cells.items()}
+    times = [frame[number] for number in wanted.numbers.get("time", ())]
+    blank = _blank(told, times)
+    astray = _astray(source, {role: values for role, (values, _) in told.items()}, rows, problems)
+    good = ~blank & ~astray
+    good &= ~_too_wide(reader, frame, rows, good)
+    usable = good.copy()
+    for role, (values, state) in told.items():
+        _name_cells(reader, role, cells[role], rows, np.where(good, state, NUMBER))
+        usable &= np.isfinite(values) & (state == NUMBER)
+    time = reader.clock.read(times, rows, usable) if times else None
+    if time is not None:
+        usable &= np.isfinite(time)
+    x, y, v = (told[role][0][usable] for role in ROLES)
+    seen = int((~blank).sum())
+    return Reading(x, y, v, rows[usable], seen, None if time is None else time[usable])
+
+
+def _frame(
+    source: Source, block: list[str], wanted: Wanted, *, row: int, problems: Problems
+) -> pd.DataFrame:
+    """Return the wanted columns of a block, and the one beyond the last, as texts."""
+    mark = MARKS[source.survey.columns.separator]
+    lead = (" " if mark is None else mark).join("x" * (wanted.width + 1))
+    try:
+        frame = pd.read_csv(
+            io.StringIO(lead + "\n" + "".join(block)),
+            sep=r"\s+" if mark is None else mark,
+            header=None,
+            names=list(range(wanted.width + 1)),
+            usecols=sorted({*wanted.all, wanted.width}),
+            dtype=str,
+            keep_default_na=False,
+            skip_blank_lines=False,
+            index_col=False,
+        ).iloc[1:]
+    except pd.errors.ParserError:
+        frame = None
+    if frame is None or len(frame) != len(block):
+        problems.add(_quotes(source, row, len(block)))
+        empty = pd.Series([], dtype=str)
+        return pd.DataFrame({number: empty for number in (*wanted.all, wanted.width)})
+    return frame.fillna("").reset_index(drop=True)
+
+
+NUMBER, EMPTY, MARKED, BAD = 0, 1, 2, 3
+"""What a cell holds: a number, nothing, a configured mark of no value, or something else."""
+
+
+def _numbers(texts: pd.Series, columns: Columns) -> tuple[Array, Ints]:
+    """Return a column as numbers, NaN where a cell holds none, and what each cell holds."""
+    plain = texts if columns.decimal == "." else texts.str.replace(",", ".", regex=False)
+    values = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=float, copy=True)
+    state = np.full(len(values), NUMBER, dtype=np.int64)
+    odd = np.flatnonzero(~np.isfinite(values))
+    if len(odd):
+        there = texts.iloc[odd].str.strip()
+        lower = there.str.lower()
+        state[odd] = np.where(lower.isin(MISSING).to_numpy(dtype=bool), EMPTY, BAD)
+        state[odd[there.isin(columns.no_value).to_numpy(dtype=bool)]] = MARKED
+        values[odd] = np.nan
+    marks = pd.to_numeric(pd.Series(columns.no_value, dtype=str), errors="coerce").dropna()
+    if len(marks):
+        state[np.isin(values, marks.to_numpy(dtype=float))] = MARKED
+    return values, state
+
+
+def _blank(told: dict[str, tuple[Array, Ints]], times: list[pd.Series]) -> Flags:
+    """Tell rows in which every wanted cell is empty."""
+    blank = np.logical_and.reduce([state == EMPTY for _, state in told.values()])
+    places = np.flatnonzero(blank)
+    for text in times:
+        there = text.iloc[places].str.strip().str.lower()
+        blank[places] &= there.isin(MISSING).to_numpy(dtype=bool)
+    return np.asarray(blank, dtype=bool)
+
+
+def _astray(source: Source, values: dict[str, Array], rows: Ints, problems: Problems) -> Flags:
+    """Name rows whose numbers stand one column beside where they belong, or swapped.
+
+    Told where easting and northing are numbers of very different size, and few rows differ.
+    """
+    east, north = values["easting"], values["northing"]
+    if not (np.isfinite(east).any() and np.isfinite(north).any()):
+        return np.zeros(len(rows), dtype=bool)
+    like_e, like_n = float(np.nanmedian(east)), float(np.nanmedian(north))
+    near = 0.05 * abs(like_e - like_n)
+    with np.errstate(invalid="ignore"):
+        e_in_n, n_in_e = np.abs(north - like_e) < near, np.abs(east - like_n) < near
+        spread = np.nanmedian(np.abs(east - like_e)) + np.nanmedian(np.abs(north - like_n))
+    if not spread < near or (e_in_n | n_in_e).mean() > ASTRAY_SHARE:
+        return np.zeros(len(rows), dtype=bool)
+    shifted, swapped = e_in_n ^ n_in_e, e_in_n & n_in_e
+    for make, chosen in ((_column_shifted, shifted), (_row_swapped, swapped)):
+        for at in np.flatnonzero(chosen)[:1]:
+            fault = make(source, int(rows[at]), float(east[at]), float(north[at]))
+            problems.add(fault, int(chosen.sum()) - 1)
+    return np.asarray(shifted | swapped, dtype=bool)
+
+
+def _too_wide(reader: Reader, frame: pd.DataFrame, rows: Ints, good: Flags) -> Flags:
+    """Name rows that have more cells than the table has columns."""
+    beyond = frame[reader.wanted.width]
+    wide = np.array(beyond.ne(""), dtype=bool)
+    places = np.flatnonzero(wide)
+    wide[places] = beyond.iloc[places].str.strip().ne("").to_numpy(dtype=bool)
+    for at in np.flatnonzero(wide & good)[:1]:
+        whole = all(frame[number].iloc[at].strip(" +-").isdigit() for number in reader.wanted.all)
+        if whole and wide.mean() > 0.5 and reader.source.survey.columns.separator == "comma":
+            fault = _comma_for_both(reader.source, int(rows[at]), int(wide.sum()))
         else:
-            place = names.index(given) if names.count(given) == 1 else None
-        if place is None:
-            problems.add(_column_missing(source, role, str(given), names))
-        else:
-            numbers[role] = place
-    complete = all(role in numbers for role in ROLES if getattr(columns, role) is not None)
-    return Wanted(numbers, len(head)) if complete else None
+            fault = _row_too_wide(reader.source, int(rows[at]), str(beyond.iloc[at]))
+        reader.problems.add(fault, 0 if fault.kind != "row_too_wide" else int(wide.sum()) - 1)
+    return wide
+
+
+def _name_cells(reader: Reader, role: str, texts: pd.Series, rows: Ints, state: Ints) -> None:
+    """Name the cells that are no finite number: the first ones each, the rest as a count."""
+    empty = np.flatnonzero(state == EMPTY)
+    reader.tally.add("empty_cell", role, rows[empty], texts.iloc[empty[:1]].tolist())
+    bad = np.flatnonzero(state == BAD)
+    if not len(bad):
+        return
+    there = texts.iloc[bad].str.strip()
+    commas = np.zeros(len(bad), dtype=bool)
+    if reader.source.survey.columns.decimal == ".":
+        commas = there.str.fullmatch(DECIMAL_COMMA).to_numpy(dtype=bool)
+    angles = ~commas & there.map(looks_like_dms).to_numpy(dtype=bool)
+    for kind, chosen in (("decimal_comma", commas), ("dms_text", angles)):
+        reader.tally.add(kind, role, rows[bad[chosen]], there[chosen].iloc[:1].tolist())
+    odd = np.flatnonzero(~commas & ~angles)
+    for k, at in enumerate(odd[:LISTED]):
+        fault = _no_number(reader.source, role, str(texts.iloc[bad[at]]), int(rows[bad[at]]))
+        last = k == min(LISTED, len(odd)) - 1
+        reader.problems.add(fault, len(odd) - LISTED if last and len(odd) > LISTED else 0)
+
+
+def _no_number(source: Source, role: str, text: str, row: int) -> Fault:
+    return source.fault(
+        "no_number",
+        f"'{text}' as {role}",
+        f"a finite number with decimal '{source.survey.columns.decimal}', without unit",
+        "the row has no place or no height",
+        "mend the cell; if it stands for a missing value, list it in columns.no_value",
+        row=row,
+    )
+
+
+def _empty_cells(source: Source, role: str, row: int, count: int) -> Fault:
+    return source.suspicion(
+        "empty_cell",
+        f"an empty cell as {role}, in {count} rows",
+        "a number; the rows were left out",
+        "the ground there is not covered by these soundings",
+        "fill the cells in, or leave them: the rows are counted here",
+        row=row,
+    )
+
+
+def _decimal_comma(source: Source, found: str, row: int, count: int) -> Fault:
+    return source.fault(
+        "decimal_comma",
+        f"{found}, a decimal comma, in {count} rows",
+        "numbers with a decimal point, as columns.decimal says",
+        "the numbers can't be read, or a comma would be dropped and make them far too large",
+        'set columns.decimal: ","',
+        row=row,
+    )
+
+
+def _comma_for_both(source: Source, row: int, count: int) -> Fault:
+    return source.fault(
+        "decimal_comma",
+        f"whole numbers in twice as many cells, in {count} rows: a comma as decimal mark and "
+        "between columns too",
+        "one mark for decimals and another between columns",
+        "whole metres would be read, and decimals as a column of their own",
+        "export the table with semicolons or tabs between columns, and set columns.separator and "
+        "columns.decimal",
+        row=row,
+    )
+
+
+def _dms_text(source: Source, found: str, row: int, count: int) -> Fault:
+    return source.fault(
+        "dms_text",
+        f"{found}, degrees and minutes as text, in {count} rows",
+        "decimal degrees, or metres of a grid",
+        "the rows have no place",
+        "export decimal degrees, west and south negative",
+        row=row,
+    )
+
+
+def _wrong_separator(source: Source, right: str) -> Fault:
+    return source.fault(
+        "wrong_separator",
+        f"one cell a row by columns.separator '{source.survey.columns.separator}'; "
+        f"'{right}' takes the rows apart",
+        "the separator that the file has",
+        "no column could be told from another",
+        f"set columns.separator: {right}",
+        row=1,
+    )
+
+
+def _header_missing(source: Source, names: list[str]) -> Fault:
+    return source.fault(
+        "header_missing",
+        f"numbers alone in the first row: {', '.join(names[:4])}",
+        "a first row of column names, or columns.header: false with columns by number",
+        "the first sounding would be lost, and the columns could not be told apart",
+        "write the column names into the file's first row, or set columns.header: false",
+        row=1,
+    )
+
+
+def _header_unread(source: Source, line: str) -> Fault:
+    return source.fault(
+        "header_unread",
+        f"column names in the first row: {line.strip()[:60]}",
+        "numbers in the first row, as columns.header: false says",
+        "the names would be taken for a sounding",
+        "set columns.header: true",
+        row=1,
+    )
+
+
+def _header_misspelt(source: Source, role: str, given: str, name: str) -> Fault:
+    return source.suspicion(
+        "header_misspelt",
+        f"a column '{name}', taken for '{given}' as {role}",
+        f"a column named '{given}', or its right name under columns.{role}",
+        f"another column would give a wrong {role}",
+        f"write '{name}' under columns.{role} if it is the one",
+        row=1,
+    )
 
 
 def _column_missing(source: Source, role: str, given: str, names: list[str]) -> Fault:
@@ -121,60 +528,6 @@ def _column_missing(source: Source, role: str, given: str, names: list[str]) -> 
     )
 
 
-def _read_block(
-    source: Source, block: list[str], wanted: Wanted, *, row: int, problems: Problems
-) -> Reading:
-    """Return one block of lines as numbers; rows that can't be used are left out and named."""
-    frame = _frame(source, block, wanted, row=row, problems=problems)
-    rows = np.arange(row, row + len(frame), dtype=np.int64)
-    cells = {role: frame[number].str.strip() for role, number in wanted.numbers.items()}
-    blank = np.logical_and.reduce([text.eq("").to_numpy(dtype=bool) for text in cells.values()])
-    good = ~blank & ~_too_wide(source, frame[wanted.width], rows, problems)
-    values: dict[str, Array] = {}
-    for role, texts in cells.items():
-        if role == "time":
-            values[role], usable = _times(source, texts, rows, good, problems=problems)
-        else:
-            values[role], usable = _numbers(source, role, texts, rows, good, problems=problems)
-        good &= usable
-    kept = {role: numbers[good] for role, numbers in values.items()}
-    return Reading(
-        kept["easting"],
-        kept["northing"],
-        kept["vertical"],
-        rows[good],
-        int((~blank).sum()),
-        kept.get("time"),
-    )
-
-
-def _frame(
-    source: Source, block: list[str], wanted: Wanted, *, row: int, problems: Problems
-) -> pd.DataFrame:
-    """Return the wanted columns of a block, and the one beyond the last, as texts."""
-    columns = source.survey.columns
-    lead = (" " if columns.separator == "space" else _sep(columns)).join("x" * (wanted.width + 1))
-    try:
-        frame = pd.read_csv(
-            io.StringIO(lead + "\n" + "".join(block)),
-            sep=_sep(columns),
-            header=None,
-            names=list(range(wanted.width + 1)),
-            usecols=sorted({*wanted.numbers.values(), wanted.width}),
-            dtype=str,
-            keep_default_na=False,
-            skip_blank_lines=False,
-            index_col=False,
-        ).iloc[1:]
-    except pd.errors.ParserError:
-        frame = None
-    if frame is None or len(frame) != len(block):
-        problems.add(_quotes(source, row, len(block)))
-        empty = pd.Series([], dtype=str)
-        return pd.DataFrame({number: empty for number in (*wanted.numbers.values(), wanted.width)})
-    return frame.fillna("")
-
-
 def _quotes(source: Source, row: int, count: int) -> Fault:
     return source.fault(
         "quotes",
@@ -187,109 +540,34 @@ def _quotes(source: Source, row: int, count: int) -> Fault:
     )
 
 
-def _too_wide(
-    source: Source, beyond: pd.Series, rows: npt.NDArray[np.int64], problems: Problems
-) -> Flags:
-    """Name rows that have more cells than the table has columns."""
-    wide = beyond.str.strip().ne("").to_numpy(dtype=bool)
-    for at in np.flatnonzero(wide)[:1]:
-        problems.add(
-            source.fault(
-                "row_too_wide",
-                f"more cells than the first row has, '{beyond.iloc[at]}' beyond its last",
-                "as many cells in each row as in the first",
-                "numbers could be read from the wrong column (a decimal comma?)",
-                "mend the row, or columns.separator and columns.decimal",
-                row=int(rows[at]),
-            ),
-            int(wide.sum()) - 1,
-        )
-    return wide
-
-
-def _numbers(
-    source: Source,
-    role: str,
-    texts: pd.Series,
-    rows: npt.NDArray[np.int64],
-    good: Flags,
-    *,
-    problems: Problems,
-) -> tuple[Array, Flags]:
-    """Return a column as numbers and which rows of it can be used."""
-    columns = source.survey.columns
-    missing = texts.isin(columns.no_value).to_numpy(dtype=bool)
-    plain = texts if columns.decimal == "." else texts.str.replace(",", ".", regex=False)
-    values = pd.to_numeric(plain.mask(missing, ""), errors="coerce").to_numpy(dtype=float)
-    marks = pd.to_numeric(pd.Series(columns.no_value, dtype=str), errors="coerce").dropna()
-    missing = missing | np.isin(values, marks.to_numpy(dtype=float))
-    empty = texts.eq("").to_numpy(dtype=bool) & good & ~missing
-    bad = good & ~missing & ~empty & ~np.isfinite(values)
-    _name_cells(source, role, texts, rows, bad, problems=problems)
-    if empty.any():
-        first = int(np.flatnonzero(empty)[0])
-        problems.add(_empty_cells(source, role, int(rows[first])), int(empty.sum()) - 1)
-    return values, good & np.isfinite(values) & ~missing
-
-
-def _name_cells(
-    source: Source,
-    role: str,
-    texts: pd.Series,
-    rows: npt.NDArray[np.int64],
-    bad: Flags,
-    *,
-    problems: Problems,
-) -> None:
-    """Name the cells that are no finite number: the first ones each, the rest as a count."""
-    places = np.flatnonzero(bad)
-    for at in places[:20]:
-        rest = len(places) - 20 if at == places[min(19, len(places) - 1)] else 0
-        problems.add(
-            source.fault(
-                "no_number",
-                f"'{texts.iloc[at]}' as {role}",
-                f"a finite number with decimal '{source.survey.columns.decimal}', without unit",
-                "the row has no place or no height",
-                "mend the cell; if it stands for a missing value, list it in columns.no_value",
-                row=int(rows[at]),
-            ),
-            max(rest, 0),
-        )
-
-
-def _empty_cells(source: Source, role: str, row: int) -> Fault:
-    return source.suspicion(
-        "empty_cell",
-        f"an empty cell as {role}",
-        "a number; the row was left out",
-        "the ground there is not covered by this sounding",
-        "fill the cell in, or leave it: the rows are counted here",
+def _row_too_wide(source: Source, row: int, beyond: str) -> Fault:
+    return source.fault(
+        "row_too_wide",
+        f"more cells than the first row has, '{beyond}' beyond its last",
+        "as many cells in each row as in the first",
+        "numbers could be read from the wrong column (a decimal comma?)",
+        "mend the row, or columns.separator and columns.decimal",
         row=row,
     )
 
 
-def _times(
-    source: Source,
-    texts: pd.Series,
-    rows: npt.NDArray[np.int64],
-    good: Flags,
-    *,
-    problems: Problems,
-) -> tuple[Array, Flags]:
-    """Return the times as UTC seconds and which rows of them can be used."""
-    seconds = utc_seconds(texts, source.survey.vertical.time_utc_offset_h)
-    bad = good & ~np.isfinite(seconds)
-    for at in np.flatnonzero(bad)[:1]:
-        problems.add(
-            source.fault(
-                "no_time",
-                f"'{texts.iloc[at]}' as time",
-                "date and time of day as ISO 8601, e.g. 2031-06-02T10:15:30",
-                "the water's level at the time of the sounding is unknown",
-                "mend the cell, or export the times as ISO 8601",
-                row=int(rows[at]),
-            ),
-            int(bad.sum()) - 1,
-        )
-    return seconds, good & np.isfinite(seconds)
+def _column_shifted(source: Source, row: int, east: float, north: float) -> Fault:
+    return source.fault(
+        "column_shifted",
+        f"easting {east:g} and northing {north:g}, one column beside the other rows",
+        "the same number in the same column of every row",
+        "a northing would be read as easting, or a depth as northing",
+        "mend the row: a cell too many or too few before its numbers",
+        row=row,
+    )
+
+
+def _row_swapped(source: Source, row: int, east: float, north: float) -> Fault:
+    return source.fault(
+        "axes_swapped",
+        f"easting {east:.1f} and northing {north:.1f}, swapped against the other rows",
+        "easting and northing in the same columns of every row",
+        "the sounding would lie far from the site",
+        "swap the two numbers of the row",
+        row=row,
+    )

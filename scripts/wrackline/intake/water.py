@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -10,10 +11,22 @@ import numpy.typing as npt
 import pandas as pd
 
 from wrackline.errors import Fault
-from wrackline.intake.texts import utc_seconds
+from wrackline.intake.slips import better_separator, header_match, split_line
+from wrackline.intake.texts import MISSING, utc_seconds
 from wrackline.verdict import Problems, Source
 
 Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+
+SPIKE_M, SPIKE_MADS = 0.15, 6.0
+"""A reading is off by more than both: a distance, and so many scaled median deviations."""
+MARK_M = 50.0
+"""A few levels this far from the middle of all are marks of a missing one (no source)."""
+STUCK_H = 12.0
+"""No tide stands still for so long [h]."""
+LARGEST_RANGE_M = 18.0
+"""The largest tides known range over about 16 m (from memory); beyond it a unit is wrong."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +45,30 @@ class WaterRecord:
     level: Array
 
 
+def known(time: Array, record: WaterRecord, *, max_gap_min: float) -> Flags:
+    """Tell at which instants a record knows the level.
+
+    Parameters
+    ----------
+    time : array, shape (n,)
+        UTC, in seconds since 1970.
+    record : WaterRecord
+    max_gap_min : float
+        Longest gap of the record that is interpolated across [minutes].
+
+    Examples
+    --------
+    >>> record = WaterRecord(np.array([0.0, 3600, 14400]), np.array([1.0, 1.6, 1.0]))
+    >>> known(np.array([-1.0, 1200, 3600, 7200]), record, max_gap_min=60)
+    array([False,  True,  True, False])
+    """
+    after = np.clip(np.searchsorted(record.time, time, side="left"), 1, len(record.time) - 1)
+    gap = record.time[after] - record.time[after - 1]
+    on_record = (time == record.time[after]) | (time == record.time[after - 1])
+    inside = (time >= record.time[0]) & (time <= record.time[-1])
+    return np.asarray(inside & (on_record | (gap <= 60.0 * max_gap_min)), dtype=bool)
+
+
 def read_water(source: Source, problems: Problems) -> WaterRecord | None:
     """Read the water-level record of a survey; None, with faults in `problems`, when it is bad.
 
@@ -41,23 +78,121 @@ def read_water(source: Source, problems: Problems) -> WaterRecord | None:
     problems : Problems
     """
     file = str(source.survey.vertical.water_level)
+    path = source.folder / Path(file)
     try:
+        laid_out = _layout(source, file, path)
+        if laid_out is not None:
+            problems.add(laid_out)
+            return None
         table = pd.read_csv(
-            source.folder / Path(file), dtype=str, keep_default_na=False, encoding="utf-8-sig"
+            path, dtype=str, keep_default_na=False, encoding="utf-8-sig", index_col=False
         )
     except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as slip:
         problems.add(_unreadable(source, file, type(slip).__name__))
         return None
-    table.columns = [str(name).strip() for name in table.columns]
-    if not {"time", "level_m"} <= set(table.columns):
-        problems.add(_no_columns(source, file, list(table.columns)))
+    names = [str(name) for name in table.columns]
+    at_time, at_level = (_column(name, names) for name in ("time", "level_m"))
+    if at_time is None or at_level is None:
+        problems.add(_no_columns(source, file, names))
         return None
-    texts = table["time"].str.strip()
-    time = utc_seconds(texts, source.survey.vertical.water_level_utc_offset_h)
-    level = pd.to_numeric(table["level_m"].str.strip(), errors="coerce").to_numpy(dtype=float)
+    table = pd.DataFrame({"time": table.iloc[:, at_time], "level_m": table.iloc[:, at_level]})
+    table = table[~table["level_m"].str.strip().str.lower().isin(MISSING)]
+    rows = table.index.to_numpy(dtype=np.int64) + 2
+    time = utc_seconds(table["time"].str.strip(), source.survey.vertical.water_level_utc_offset_h)
+    level = _levels(table["level_m"])
     faults = _row_faults(source, file, table, time, level)
+    if not faults and _daily_range(time, level) > LARGEST_RANGE_M:
+        faults = [_unit(source, file, level)]
     problems.extend(faults)
-    return None if faults else WaterRecord(time, level)
+    if faults:
+        return None
+    record = WaterRecord(time, level)
+    problems.extend(_doubts(source, file, record, rows))
+    return record
+
+
+def _levels(texts: pd.Series) -> Array:
+    """Return levels as numbers; NaN where a text is none, or a mark of one, far off all others."""
+    level = pd.to_numeric(texts.str.strip(), errors="coerce").to_numpy(dtype=float, copy=True)
+    there = np.isfinite(level)
+    if there.any():
+        marks = there & (np.abs(level - np.median(level[there])) > MARK_M)
+        level[marks & (marks.sum() < 0.1 * there.sum())] = np.nan
+    return level
+
+
+def _column(wanted: str, names: list[str]) -> int | None:
+    match = header_match(wanted, names)
+    return match.place if match is not None and match.how in ("exact", "alike") else None
+
+
+def _layout(source: Source, file: str, path: Path) -> Fault | None:
+    """Return the fault of a record that is not separated by commas, or has them for decimals."""
+    with path.open(encoding="utf-8-sig") as stream:
+        lines = [line.rstrip("\r\n") for line in islice(stream, 20) if line.strip()][:5]
+    right = better_separator(lines, "comma")
+    if right is not None:
+        return _wrong_separator(source, file, right)
+    widths = [len(split_line(line, "comma")) for line in lines]
+    if len(widths) > 1 and min(widths[1:]) > widths[0]:
+        return _commas(source, file, lines[1])
+    return None
+
+
+def _daily_range(time: Array, level: Array) -> float:
+    """Return the median over days of the range of levels, in the record's own unit."""
+    day = np.floor(time / 86_400.0)
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(day)) + 1])
+    ranges = np.maximum.reduceat(level, starts) - np.minimum.reduceat(level, starts)
+    return float(np.median(ranges))
+
+
+def _doubts(source: Source, file: str, record: WaterRecord, rows: Ints) -> list[Fault]:
+    """Return suspicions about a readable record: lone readings far off, a float that hung."""
+    lone = np.flatnonzero(_spikes(record))
+    doubts = [
+        _spike(source, file, int(rows[at]), float(record.level[at]))
+        for at in lone
+        if len(lone) <= max(4, len(record.level) // 50)
+    ]
+    stuck = _hung(record)
+    if stuck is not None:
+        first, last = stuck
+        hours = float(record.time[last] - record.time[first]) / 3600.0
+        words = f"{record.level[first]:g} m for {hours:.0f} hours, in rows {rows[first]} to "
+        doubts.append(_stuck(source, file, f"{words}{rows[last]}", int(rows[first])))
+    return doubts
+
+
+def _spikes(record: WaterRecord) -> Flags:
+    """Tell readings that differ from the median of five around them beyond the record's own bends.
+
+    The scale is the median absolute second difference (Hampel's identifier with this scale is our
+    choice, no source); readings beside a gap are left alone.
+    """
+    level, count = record.level, len(record.level)
+    if count < 7:
+        return np.zeros(count, dtype=bool)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(level, 2, mode="edge"), 5)
+    off = np.abs(level - np.median(around, axis=1))
+    bends = np.abs(np.diff(level, n=2))
+    limit = max(SPIKE_M, SPIKE_MADS * 1.4826 * float(np.median(bends)))
+    step = np.diff(record.time)
+    wide = np.concatenate([[False], step > 3 * np.median(step), [False]])
+    return np.asarray((off > limit) & ~wide[:-1] & ~wide[1:], dtype=bool)
+
+
+def _hung(record: WaterRecord) -> tuple[int, int] | None:
+    """Return first and last reading of the longest run of equal levels, where it is no calm."""
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(record.level) != 0) + 1])
+    ends = np.concatenate([starts[1:], [len(record.level)]]) - 1
+    hours = (record.time[ends] - record.time[starts]) / 3600.0
+    longest = int(hours.argmax())
+    first, last = int(starts[longest]), int(ends[longest])
+    usual = float(np.median(np.delete(hours, longest))) if len(hours) > 1 else np.inf
+    if hours[longest] > STUCK_H and last - first >= 6 and usual < 2.0 and len(hours) >= 10:
+        return first, last
+    return None
 
 
 def _row_faults(
@@ -82,7 +217,7 @@ def _row_faults(
             "depths taken at that time would be reduced by a wrong level",
             "mend the record, or leave the row out: gaps are known as gaps",
             file=file,
-            row=int(np.flatnonzero(bad)[0]) + 2,
+            row=int(table.index[np.flatnonzero(bad)[0]]) + 2,
         )
         for kind, (bad, column, allowed) in checks.items()
         if bad.any()
@@ -124,4 +259,64 @@ def _too_short(source: Source, file: str, rows: int) -> Fault:
         "the level at the soundings' time can't be had",
         "get the whole record from the gauge's keeper",
         file=file,
+    )
+
+
+def _wrong_separator(source: Source, file: str, right: str) -> Fault:
+    return source.fault(
+        "wrong_separator",
+        f"a record separated by {right}",
+        "commas between columns, a point as decimal mark",
+        "depths below the water's surface can't be brought to a datum",
+        "export the record as CSV with commas",
+        file=file,
+        row=1,
+    )
+
+
+def _commas(source: Source, file: str, line: str) -> Fault:
+    return source.fault(
+        "decimal_comma",
+        f"more cells in the rows than in the header: '{line[:60]}'",
+        "commas between columns, a point as decimal mark",
+        "levels would lose their decimals",
+        "export the record with a decimal point",
+        file=file,
+        row=2,
+    )
+
+
+def _unit(source: Source, file: str, level: Array) -> Fault:
+    return source.fault(
+        "water_unit",
+        f"levels from {level.min():g} to {level.max():g}, over {LARGEST_RANGE_M:g} apart on most "
+        "days",
+        "level_m in metres",
+        "every depth would be wrong by tens of metres",
+        "divide the levels by 100 (centimetres) or 1000 (millimetres)",
+        file=file,
+    )
+
+
+def _spike(source: Source, file: str, row: int, level: float) -> Fault:
+    return source.suspicion(
+        "water_spike",
+        f"a level of {level:g} m, alone against its neighbours",
+        f"levels that follow the water; a single one is off by no more than {SPIKE_M:g} m",
+        "soundings around that time take it as it is: the reading was not removed",
+        "ask the gauge's keeper; leave the row out if it is a slip",
+        file=file,
+        row=row,
+    )
+
+
+def _stuck(source: Source, file: str, found: str, row: int) -> Fault:
+    return source.suspicion(
+        "water_stuck",
+        found,
+        f"levels that move, as in the rest of the record, at least every {STUCK_H:g} hours",
+        "a float that hung would bend the depths of that time",
+        "ask the gauge's keeper; leave those rows out if it hung",
+        file=file,
+        row=row,
     )

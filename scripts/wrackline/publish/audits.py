@@ -12,7 +12,10 @@ OVERLAPS = (
     *("newer", "older", "cells", "mean_m", "median_m", "nmad_m", "sd_m", "sd_random_m"),
     *("sd_patchy_m", "sd_named_m", "beyond_95"),
 )
-SUSPICIONS = (*("survey", "file", "row", "kind", "found", "allowed", "consequence", "remedy"),)
+SUSPICIONS = (
+    *("survey", "file", "row", "kind", "found", "allowed", "consequence", "remedy"),
+    *("easting", "northing", "depth_m", "accepted"),
+)
 CHANGES = ("season", "layer", "number", "change")
 
 
@@ -38,8 +41,15 @@ def overlap_table(overlaps: Mapping[str, Any]) -> pd.DataFrame:
 
 
 def suspicion_table(report: Mapping[str, Any]) -> pd.DataFrame:
-    """Return one row a suspicion that intake raised and the run went on with."""
-    return pd.DataFrame(report["suspicions"], columns=list(SUSPICIONS))
+    """Return one row a suspicion that the run went on with, those that people accept included."""
+    rows = []
+    for accepted, part in ((False, "suspicions"), (True, "accepted")):
+        for doubt in report[part]:
+            easting, northing = doubt["place"] or (None, None)
+            rows.append(
+                {**doubt, "easting": easting, "northing": northing, "accepted": accepted}
+            )
+    return pd.DataFrame(rows, columns=list(SUSPICIONS))
 
 
 def change_table(seasons: Mapping[str, Mapping[str, Any]]) -> pd.DataFrame:

@@ -25,6 +25,10 @@ USED_FOR = {
     "wall_lines": "wall plan, rooms, buildings",
     "features": "features, openings",
     "floor_points": "floor depths, deposit",
+    "probes": "floor depths, deposit",
+    "trench_outlines": "checked and placed; no figure rests on it yet",
+    "finds": "checked and placed; no figure rests on it yet",
+    "picture": "checked and placed; no figure rests on it yet",
     "bed_points": "seabed model, seabed depths",
     "bed_grid": "seabed model, seabed depths",
 }

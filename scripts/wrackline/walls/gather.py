@@ -26,6 +26,14 @@ def gather_items(files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(together, geometry="geometry", crs=crs)
 
 
+def gather_floors(files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:
+    """Return the points at which a floor was met: a probe that met something else met none."""
+    items = gather_items(files, crs)
+    probed = items["evidence"].eq("probe").fillna(False)
+    elsewhere = items["kind"].isin(("rock", "nothing"))
+    return items[~(probed & elsewhere)].reset_index(drop=True)
+
+
 def gather_lines(
     traits: Mapping[str, Mapping[str, str]], files: Sequence[str | Path], crs: str
 ) -> gpd.GeoDataFrame:

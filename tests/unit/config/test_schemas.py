@@ -91,8 +91,8 @@ def test_keys_carry_unit_bounds_and_default():
 
 def test_bare_numbers_bear_their_unit_in_the_name():
     """Every number in the config has a unit in its name, or has none to bear."""
-    units = ("_m", "_m2", "_deg", "_ppm", "_mm_per_m", "_h", "_min")
-    free = {"schema_version", "lane_min_elongation"}
+    units = ("_m", "_m2", "_deg", "_ppm", "_mm_per_m", "_h", "_min", "_kg_m3", "_c", "_year")
+    free = {"schema_version", "lane_min_elongation", "salinity"}
     for key in schemas.documentation_keys():
         if key.type in ("a number", "a whole number"):
             name = key.path.rpartition(".")[2]
@@ -111,7 +111,12 @@ def test_schemas_are_json_schemas_that_refuse_unknown_keys():
 
 def test_readme_names_every_choice_of_the_vertical_meaning_and_of_holds():
     """What a survey may hold, and how its heights may be meant, is explained in tables."""
-    for part, field in ((Vertical, "meaning"), (Survey, "holds"), (Columns, "separator")):
+    for part, field in (
+        (Vertical, "meaning"),
+        (Survey, "holds"),
+        (Columns, "separator"),
+        (Survey, "form"),
+    ):
         for choice in part.model_fields[field].annotation.__args__:
             assert f"`{choice}`" in README
 

@@ -7,7 +7,12 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from wrackline.intake.places import check_declared_crs, check_items_place, check_place
+from wrackline.intake.places import (
+    check_declared_crs,
+    check_items_place,
+    check_place,
+    unit_factor,
+)
 from wrackline.model import LocalGrid, Survey, Vertical
 from wrackline.verdict import Problems, Source
 
@@ -80,6 +85,43 @@ def test_a_survey_must_lie_within_50_km_with_all_its_corners(bounds, remedy):
     assert [fault.remedy.startswith(remedy) for fault in problems.listed()] == [True] * bool(remedy)
 
 
+E, N = SITE["origin"]
+
+
+@pytest.mark.parametrize(
+    ("crs", "point", "kind", "remedy"),
+    [
+        ("EPSG:32625", (N, E), "axes_swapped", "swap"),
+        ("EPSG:32625", (E / 0.3048, N / 0.3048), "feet_for_metres", "us_survey_foot"),
+        ("EPSG:32625", (E * 1000, N * 1000), "millimetres_for_metres", "unit: millimetre"),
+        ("EPSG:32626", (E, N), "wrong_zone", "EPSG:32625"),
+        ("EPSG:32725", (E, N), "wrong_zone", "EPSG:32625"),
+        ("EPSG:25829", (E, N), "wrong_zone", "EPSG:32625"),
+        ("EPSG:32625", (-33.0, 37.95), "degrees_for_metres", "EPSG:4326"),
+        ("EPSG:32625", (37.95, -33.0), "degrees_for_metres", "longitude"),
+        ("EPSG:4326", (37.95, -33.0), "axes_swapped", "swap"),
+        ("EPSG:4326", (E, N), "metres_for_degrees", "EPSG:32625"),
+        ("EPSG:32625", (112.0, 38.5), "local_for_crs", "local_grid"),
+        ("EPSG:32625", (E, N + 60_000), "far_from_site", "check `crs`"),
+    ],
+)
+def test_what_would_bring_a_survey_to_the_site_is_named(crs, point, kind, remedy):
+    """Swapped axes, feet, millimetres, zones, degrees and local grids have kinds of their own."""
+    problems = Problems()
+    check_place(source(crs), [*point, point[0] + 1e-3, point[1] + 1e-3], problems, **SITE)
+    (fault,) = problems.listed()
+    assert (fault.kind, fault.severity) == (kind, "fault")
+    assert remedy in fault.remedy
+
+
+def test_the_unit_of_eastings_is_counted_in_that_of_the_crs():
+    """Feet of a CRS in metres, metres of one in US feet, and no unit given."""
+    assert unit_factor(source(unit="foot")) == pytest.approx(0.3048)
+    assert unit_factor(source("EPSG:2263", unit="metre")) == pytest.approx(3937 / 1200)
+    assert unit_factor(source()) == 1.0
+    assert unit_factor(source("EPSG:4326", unit="foot")) == 1.0
+
+
 def test_a_local_grid_is_placed_by_its_marks():
     """Small local numbers are no survey far away: the marks bring them to the site."""
     marks = [
@@ -110,5 +152,14 @@ def test_one_item_astray_is_named_by_its_row():
 def test_all_items_astray_are_one_fault_of_the_survey():
     """Where everything lies elsewhere the CRS is in doubt, not one row."""
     problems = Problems()
-    check_items_place(source(), lines((0, 0), (5, 5)), problems, **SITE)
+    check_items_place(source(), lines((0, 9e6), (5, 9e6)), problems, **SITE)
     assert [(fault.kind, fault.row) for fault in problems.listed()] == [("far_from_site", None)]
+
+
+def test_one_item_with_swapped_numbers_is_told_from_one_far_away():
+    """Of three lines the one whose easting and northing are exchanged is named so, with a place."""
+    items = lines((500_000, 4_200_000), (4_200_000, 500_000), (500_009, 4_200_000))
+    problems = Problems()
+    check_items_place(source(), items, problems, **SITE)
+    (fault,) = problems.listed()
+    assert (fault.kind, fault.row, fault.place) == ("axes_swapped", 2, (4_200_000.0, 500_000.0))

@@ -195,10 +195,35 @@ def test_a_raster_without_place_is_refused(tmp_path):
     assert kinds(verdict) == ["not_placed"]
 
 
+def test_heights_in_feet_are_read_where_the_config_says_so(tmp_path):
+    """US survey feet by the file's word and the config's: 3937 of them are 1200 m (definition)."""
+    name = cloud(tmp_path, [(500001, 4700001, -39.37)], crs="EPSG:32633+6360")
+    feet = Vertical(meaning="height", unit="us_survey_foot")
+    verdict, table = read(tmp_path, name, vertical=feet)
+    assert verdict.faults == []
+    np.testing.assert_allclose(table["v"], [-12.0], atol=1e-9)
+
+
+def test_a_fathom_of_depth_is_1_8288_metres(tmp_path):
+    """A fathom is six international feet (definition), and extent and table are in metres."""
+    sea = Vertical(meaning="depth_below_datum", unit="fathom")
+    verdict, table = read(tmp_path, csv(tmp_path, ["500010,4700020,2.5"]), vertical=sea)
+    np.testing.assert_allclose(table["v"], [4.572], atol=1e-12)
+    np.testing.assert_allclose(verdict.vertical, [4.572, 4.572], atol=1e-12)
+
+
+def test_eastings_in_feet_become_metres_of_the_crs(tmp_path):
+    """500 010 m written in international feet (0.3048 m, definition) lie at the site."""
+    row = f"{500_010 / 0.3048:.4f},{4_700_020 / 0.3048:.4f},-3"
+    verdict, table = read(tmp_path, csv(tmp_path, [row]), unit="foot")
+    assert verdict.faults == []
+    np.testing.assert_allclose(table[["x", "y"]], [[500_010, 4_700_020]], atol=1e-4)
+
+
 def test_marks_of_missing_values_do_not_pass_as_seabed(tmp_path):
     """A height of −9999 is named with its row and the key that mends it."""
     verdict, table = read(tmp_path, csv(tmp_path, ["500010,4700020,-9999", "500010,4700020,-3"]))
-    assert kinds(verdict) == ["impossible_vertical"]
+    assert kinds(verdict) == ["sentinel_height"]
     assert verdict.faults[0].row == 2
     assert "no_value" in verdict.faults[0].remedy
     assert table.empty
@@ -207,7 +232,7 @@ def test_marks_of_missing_values_do_not_pass_as_seabed(tmp_path):
 def test_swapped_axes_are_seen_by_where_they_would_lie(tmp_path):
     """A survey far from the site that would lie at it with axes swapped is told so."""
     verdict, _ = read(tmp_path, csv(tmp_path, ["4700020,500010,-3"]))
-    assert kinds(verdict) == ["far_from_site"]
+    assert kinds(verdict) == ["axes_swapped"]
     assert "swap" in verdict.faults[0].remedy
 
 

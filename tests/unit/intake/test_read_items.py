@@ -236,7 +236,7 @@ def test_tables_are_read_however_they_were_saved(tmp_path, content, columns):
         pytest.param(
             f"easting,northing,height,note,Note\n{E0},{N0},1,a,b\n", "column_twice", 1, id="notes"
         ),
-        pytest.param((HEADER + ROWS).replace(",", ";"), "column_missing", 1, id="semicolons"),
+        pytest.param((HEADER + ROWS).replace(",", ";"), "wrong_separator", 1, id="semicolons"),
         pytest.param(HEADER.encode("utf-16"), "not_text", None, id="UTF-16"),
         pytest.param(b"PK\x03\x04\x00\x00\x08" * 50, "not_text", None, id="a spreadsheet"),
     ],
@@ -350,7 +350,7 @@ WALL_FAULTS = {
     ),
     "swapped": (
         lambda f: drawn(f, [shapely.LineString(np.array(LINE)[:, [1, 0, 2]])]),
-        "far_from_site",
+        "axes_swapped",
         None,
     ),
     "binary": (lambda f: text(f, bytes(range(256)) * 20, "walls.gpkg"), "unreadable", None),
@@ -559,7 +559,8 @@ def test_degrees_are_checked_in_their_own_order(tmp_path):
     swapped = shapely.LineString(shapely.get_coordinates(there)[:, ::-1])
     name = drawn(tmp_path, [swapped], "b.geojson", "EPSG:4326")
     _, verdict = read(tmp_path, name, crs="EPSG:4326", vertical=flat)
-    assert verdict.faults[0].remedy == "swap easting and northing: then it lies at the site"
+    assert verdict.faults[0].kind == "axes_swapped"
+    assert "it lies at the site" in verdict.faults[0].remedy
 
 
 def test_a_point_table_cannot_hold_walls(tmp_path):

@@ -14,7 +14,7 @@ rule verdict:
     input:
         expand("work/intake/{survey}.json", survey=SITE["surveys"]),
     output:
-        "work/intake/report.json",
+        "work/check/report.json",
     log:
         "logs/verdict.log",
     params:

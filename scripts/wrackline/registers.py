@@ -1,0 +1,212 @@
+"""The small registers under `config/`: control marks, and corrections to raw files, as CSV.
+
+Reads only `config/control.csv` and `config/corrections.csv`; writes nothing. Every slip of every
+row is named. Only light modules may be imported here: the Snakefile reads it.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from wrackline.errors import Fault
+from wrackline.model import ControlValue, Correction
+
+CONTROL = Path("config/control.csv")
+CORRECTIONS = Path("config/corrections.csv")
+
+Row = TypeVar("Row", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Slip:
+    """What a register's messages need: the file, and where in it."""
+
+    file: Path
+    row: int | None = None
+
+    def fault(self, kind: str, found: str, allowed: str, consequence: str, remedy: str) -> Fault:
+        """Return a fault of this place."""
+        return Fault(kind, found, allowed, consequence, remedy, str(self.file), self.row)
+
+
+def read_control(folder: Path, faults: list[Fault]) -> tuple[ControlValue, ...]:
+    """Read the control marks of a site; no file, no marks.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+    faults : list of Fault
+        Receives every fault of every row.
+    """
+    rows = _read(folder, CONTROL, ControlValue, faults)
+    for (_, one), (row, other) in combinations(rows, 2):
+        if one.point == other.point and _overlap(one, other):
+            faults.append(_twice(other, row))
+    return tuple(value for _, value in rows)
+
+
+def read_corrections(
+    folder: Path, faults: list[Fault], *, files: Sequence[str]
+) -> tuple[Correction, ...]:
+    """Read the corrections to a site's raw files; no file, no corrections.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+    faults : list of Fault
+        Receives every fault of every row.
+    files : sequence of str
+        Raw files that the seasons name.
+    """
+    rows = _read(folder, CORRECTIONS, Correction, faults)
+    seen: set[tuple[str, int, str]] = set()
+    for row, correction in rows:
+        if correction.file not in files:
+            faults.append(_no_survey(correction, row, files))
+        cell = (correction.file, correction.row, correction.column)
+        if cell in seen:
+            faults.append(_corrected_twice(correction, row))
+        seen.add(cell)
+    return tuple(correction for _, correction in rows)
+
+
+def _overlap(one: ControlValue, other: ControlValue) -> bool:
+    starts = [value.from_date for value in (one, other) if value.from_date is not None]
+    ends = [value.to_date for value in (one, other) if value.to_date is not None]
+    return not starts or not ends or max(starts) <= min(ends)
+
+
+def _read(folder: Path, name: Path, model: type[Row], faults: list[Fault]) -> list[tuple[int, Row]]:
+    """Return a register's rows with their numbers; what is wrong is appended to `faults`."""
+    if not (folder / name).exists():
+        return []
+    try:
+        text = (folder / name).read_text(encoding="utf-8-sig")
+        table = list(_rows(text))
+    except (OSError, UnicodeDecodeError, csv.Error) as slip:
+        faults.append(_unreadable(name, slip))
+        return []
+    head = [cell.strip() for cell in table[0][1]] if table else []
+    wrong = list(_header_faults(name, head, model))
+    faults += wrong
+    rows: list[tuple[int, Row]] = []
+    for row, cells in [] if wrong else table[1:]:
+        if len(cells) != len(head):
+            faults.append(_width(Slip(name, row), len(cells), len(head)))
+            continue
+        values = {key: cell.strip() for key, cell in zip(head, cells, strict=True) if cell.strip()}
+        try:
+            rows.append((row, model.model_validate(values)))
+        except ValidationError as problem:
+            faults += [_bad(Slip(name, row), error, values) for error in problem.errors()]
+    return rows
+
+
+def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield the rows that are not blank, with the line at which each ends."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    reader = csv.reader(io.StringIO(lines, newline=""), strict=True)
+    for cells in reader:
+        if any(cell.strip() for cell in cells):
+            yield reader.line_num, cells
+
+
+def _names(model: type[BaseModel]) -> dict[str, bool]:
+    """Return a register's column names, each with whether it must be there."""
+    return {field.alias or name: field.is_required() for name, field in model.model_fields.items()}
+
+
+def _header_faults(name: Path, head: list[str], model: type[BaseModel]) -> Iterator[Fault]:
+    names = _names(model)
+    for column in sorted(set(head) - set(names)):
+        near = difflib.get_close_matches(column, names, n=1, cutoff=0.4)
+        yield Slip(name, 1).fault(
+            "register_column",
+            f"the column '{column}'",
+            f"{', '.join(names)}",
+            "what it says would be passed over, unseen",
+            f"did you mean '{near[0]}'?" if near else "rename or remove it (separator: comma)",
+        )
+    for column, needed in names.items():
+        if head.count(column) > 1 or (needed and column not in head):
+            yield Slip(name, 1).fault(
+                "register_column",
+                f"{'two columns' if column in head else 'no column'} '{column}'",
+                f"the columns {', '.join(names)}, each once",
+                "the register can't be read",
+                "mend the first row; config/README.md explains every column",
+            )
+
+
+def _bad(slip: Slip, error: Any, values: dict[str, str]) -> Fault:
+    column = str(error["loc"][0]) if error["loc"] else ""
+    given = f"{column}: '{values[column]}'" if column in values else f"no {column}"
+    return slip.fault(
+        "register_value",
+        given if column else "a row that is not consistent",
+        str(error["msg"]).removeprefix("Value error, "),
+        "nothing is built, so that no product rests on a guess",
+        "mend the cell; numbers with a decimal point and no unit, days as 2031-06-09",
+    )
+
+
+def _unreadable(name: Path, slip: Exception) -> Fault:
+    return Slip(name).fault(
+        "register_unreadable",
+        f"{type(slip).__name__}: {slip}",
+        "a CSV in UTF-8, separated by commas",
+        "the register can't be read",
+        "save it as CSV in UTF-8; pair its quotation marks",
+    )
+
+
+def _width(slip: Slip, cells: int, width: int) -> Fault:
+    return slip.fault(
+        "register_row",
+        f"{cells} cells",
+        f"{width}, as many as the first row has",
+        "values would be read in the wrong column",
+        "add or remove commas; put texts that hold a comma into quotation marks",
+    )
+
+
+def _twice(value: ControlValue, row: int) -> Fault:
+    return Slip(CONTROL, row).fault(
+        "control_twice",
+        f"mark '{value.point}' with a second value for the same days",
+        "one value a mark on any day",
+        "it would be left to chance which of the two a survey rests on",
+        "end the earlier value by to_date, and begin the later one by from_date",
+    )
+
+
+def _no_survey(correction: Correction, row: int, files: Sequence[str]) -> Fault:
+    near = difflib.get_close_matches(correction.file, files, n=1, cutoff=0.5)
+    return Slip(CORRECTIONS, row).fault(
+        "correction_without_file",
+        f"the file '{correction.file}'",
+        "a file that a survey of the seasons names",
+        "the correction would do nothing, unseen",
+        f"did you mean '{near[0]}'?" if near else "mend the file's name, or take the row out",
+    )
+
+
+def _corrected_twice(correction: Correction, row: int) -> Fault:
+    return Slip(CORRECTIONS, row).fault(
+        "corrected_twice",
+        f"a second correction of row {correction.row}, {correction.column}, in {correction.file}",
+        "one correction a cell",
+        "it would be left to chance which of the two counts",
+        "keep the later one; its `was` is what stands in the raw file",
+    )
