@@ -1,13 +1,13 @@
 """Gather what intake and the cross-check found into one report, for the run and for people.
 
-Writes `report.json`: see `wrackline.fit.check_report.check_report`; ``remeasure`` is what
-`wrackline.fit.remeasure.remeasure` gives. Writes `report.html`: the same for people, as pictures.
+Writes `report.json`: see `wrackline.fit.check_report.check_report`, with ``remeasure``, tomorrow's
+list, and ``summary``, a text for the terminal; and `report.html`: the same as a page with pictures.
 """
 
 from pathlib import Path
 
 from wrackline.fit.check_page import Page
-from wrackline.fit.check_report import check_report, numbered
+from wrackline.fit.check_report import check_report, numbered, summary_text
 from wrackline.fit.remeasure import remeasure
 from wrackline.fit.sketches import sketch_survey
 from wrackline.io import read_json, write_json
@@ -32,7 +32,7 @@ def main(job):
     found["remeasure"] = remeasure(
         numbered(found), sketches, surveys=surveys, site=site, control=control
     )
-    write_json(found, job.output.report)
+    write_json({**found, "summary": summary_text(found)}, job.output.report)
     page = Page(found, sketches, surveys, site, control).html()
     Path(job.output.page).write_text(page, encoding="utf-8")
 

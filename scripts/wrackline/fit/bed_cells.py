@@ -71,8 +71,8 @@ class BedCells:
         Index `key`, sorted: ``n`` points, mean ``x``, ``y`` (from the origin), ``h`` and
         ``zero`` (the height of the file's zero) [m], ``spread`` (sd of heights) [m].
     runs : DataFrame
-        One row a cell and run, of all windows or some: ``key``, ``run`` (from 0 in order of time or rows), ``n``, ``x``,
-        ``y``, ``h``, ``zero``, ``t`` (UTC) likewise.
+        One row a cell and run, of all windows or of some: ``key``, ``run`` (from 0 in order of
+        time or rows), ``n``, ``x``, ``y``, ``h``, ``zero``, ``t`` (UTC) likewise.
     spans : DataFrame
         By run: ``first_row``, ``last_row``, ``first_s``, ``last_s`` (NaN without time).
     negative : float

@@ -25,7 +25,7 @@ from wrackline.fit.agreement import Compared, Suspect, suspects
 from wrackline.fit.bed_cells import BedCells, read_bed_cells
 from wrackline.fit.items import errors_of, fit_items
 from wrackline.fit.line_agreement import Lines, lines_of
-from wrackline.fit.repeats import is_lattice, point_codes, repeats
+from wrackline.fit.repeats import Repeat, is_lattice, point_codes, repeats
 from wrackline.fit.run_agreement import Ties, clock_slip, off_runs, tie_runs
 from wrackline.frames import placing
 from wrackline.model import POINT_HOLDS, Site, Survey
@@ -43,6 +43,8 @@ LEAST_TILT_M = 0.06
 LEAST_SHIFT_M = 0.10
 LEAST_BED_SHIFT_M = 0.30
 LEAST_TURN_M = 0.10
+OWN_SD_REACH_M = 100.0
+"""Distance over which a file's own uncertainty is taken to be alike (no source)."""
 ABSURD_M = 100.0
 
 
@@ -178,6 +180,7 @@ def _load(ground: Field, one: CheckedSurvey) -> None:
     try:
         model = _model(one, ground.site)
         if one.is_bed:
+            model = _with_own_sd(model, one.table)
             bed = read_bed_cells(one.source, one.table, ground.site, model)
             if bed is not None:
                 ground.beds[one.name] = bed
@@ -204,6 +207,29 @@ def _model(one: CheckedSurvey, site: Site) -> ErrorModel:
     extra = (one.adjustment or {}).get("errors", ())
     added = [NamedError(**{**part, "pivot": tuple(part.get("pivot", (0, 0)))}) for part in extra]
     return replace(model, named=(*model.named, *added))
+
+
+def _with_own_sd(model: ErrorModel, table: Path) -> ErrorModel:
+    """Return the errors widened by what the file says of itself beyond the config.
+
+    A file's own uncertainty names no cause, so it is taken as alike over the survey and, as much
+    again, from part to part of it.
+    """
+    with pq.ParquetFile(table) as stored:
+        if "sd" not in stored.schema_arrow.names or not stored.metadata.num_rows:
+            return model
+        parts = stored.iter_batches(batch_size=500_000, columns=["sd"])
+        total = sum(float(np.nansum(part.column(0).to_numpy() ** 2)) for part in parts)
+        own = total / stored.metadata.num_rows
+    beyond = float(np.sqrt(max(own - model.random_vertical**2 - model.patchy_vertical**2, 0.0)))
+    if beyond == 0:
+        return model
+    return replace(
+        model,
+        patchy_vertical=float(np.hypot(model.patchy_vertical, beyond)),
+        patchy_distance=max(model.patchy_distance, OWN_SD_REACH_M),
+        named=(*model.named, NamedError(f"{model.survey}:own_sd", "height", beyond)),
+    )
 
 
 def _thin(xy: Array) -> Array:
@@ -246,9 +272,12 @@ def _repeats(ground: Field) -> None:
         codes = _bed_codes(one, keep) if one.is_bed else _item_codes(ground.items[name])
         kinds.setdefault(kind, {})[name] = codes
     for like in kinds.values():
-        for repeat in repeats(like):
-            place = ground.placed[repeat.inner][0]
-            ground.say(repeat.inner, cross_words.repeat(repeat, _here(place)), gross=True)
+        found: dict[tuple[str, bool], list[Repeat]] = {}
+        for pair in repeats(like):
+            found.setdefault((pair.inner, pair.whole), []).append(pair)
+        for (inner, _), alike in found.items():
+            place = _here(ground.placed[inner][0])
+            ground.say(inner, cross_words.repeat(alike, place), gross=True)
 
 
 def _bed_codes(one: CheckedSurvey, keep: int) -> Ints:

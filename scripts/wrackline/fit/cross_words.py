@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,17 +89,19 @@ def mark(misfit: MarkMisfit, control_sd_m: float) -> Words:
     )
 
 
-def repeat(found: Repeat, place: Place) -> Words:
-    """Return what to say of points that stand in two files."""
-    kind = "same_survey_twice" if found.whole else "survey_inside_another"
+def repeat(found: Sequence[Repeat], place: Place) -> Words:
+    """Return what to say of a survey whose points stand in other files too."""
+    kind = "same_survey_twice" if found[0].whole else "survey_inside_another"
+    others = ", ".join(one.outer for one in found)
     return Words(
         kind,
         (
-            f"{found.share:.0%} of its places stand, to the millimetre, in {found.outer} too",
+            f"{min(one.share for one in found):.0%} of its places stand, to the millimetre, "
+            f"in {others} too",
             "every measurement in one survey of the record alone",
             "it would count twice: sds too small, and agreement with itself",
-            f"take the survey out of its season, or those points out of {found.outer}; "
-            "if the wrong file was copied, put the right one there",
+            "take one of them out of its season, or those points out of it; if the wrong file was "
+            "copied, put the right one there",
         ),
         place,
     )

@@ -52,6 +52,14 @@ BY_HOLDS: Mapping[str, str] = {
 }
 WHOLE = ("survey_offset", "survey_tilt", "survey_shift", "survey_turn", "level_absurd")
 """Kinds about a whole survey: without a place of their own, its middle stands for it."""
+AT_A_DESK = (
+    *("same_survey_twice", "survey_inside_another", "line_twice", "line_inside_another"),
+    *("axes_swapped", "wrong_zone", "far_from_site", "local_for_crs", "column_shifted"),
+    *("feet_for_metres", "us_feet_for_metres", "millimetres_for_metres", "wrong_sign"),
+    *("centimetres_for_metres", "degrees_for_metres", "metres_for_degrees", "scale_of_grid"),
+    *("repeated_rows", "date_outside"),
+)
+"""Kinds that are slips of files and config: nothing on the site mends them."""
 
 
 def standing_marks(control: Sequence[ControlValue]) -> list[ControlValue]:
@@ -118,6 +126,8 @@ def remeasure(
 
 def _place(fault: Fault, sketches: Sequence[Sketch]) -> tuple[float, float] | None:
     """Return where a fault is to be looked at; of a whole survey, the place in its middle."""
+    if fault.kind in AT_A_DESK:
+        return None
     if fault.place is not None:
         return fault.place if np.isfinite(fault.place).all() else None
     mine = [sketch for sketch in sketches if sketch.name == fault.survey and len(sketch.places)]

@@ -45,8 +45,8 @@ STRETCHED, OTHER_UNIT = 0.005, 0.05
 """Tapes off by more than these shares are stretched, or in another unit."""
 
 WHOLE_M = 0.05
-POOR_S0, POOR_SHARE = 3.0, 0.2
-"""A network is poor beyond this reference sd, or this share of blunders."""
+POOR_S0, POOR_SHARE, POOR_COUNT = 3.0, 0.2, 3
+"""A network is poor beyond this reference sd, or this share and count of blunders."""
 
 PLAIN = {
     fit.DISTANCE: "distance",
@@ -384,6 +384,9 @@ def _judge(
     if factor is not None:
         problems.add(_scale_wrong(source, factor))
         return
+    if _is_poor(work, solved):
+        problems.add(_poor(source, work, solved))
+        return
     stretched = _stands_out(solved.tape_scale - 1.0, solved.tape_scale_sd, STRETCHED)
     if stretched:
         problems.add(_stretch(source, solved))
@@ -410,12 +413,17 @@ def _unit_slip(work: Work, solved: fit.Solution) -> float | None:
     off = solved.tape_scale - 1.0
     if _stands_out(off, solved.tape_scale_sd, OTHER_UNIT):
         return solved.tape_scale
-    measures = int((work.origin >= 0).sum())
-    many = len(solved.snooped.rejected) > POOR_SHARE * measures
-    if many or solved.snooped.adjustment.s0 > POOR_S0:
+    if _is_poor(work, solved) or solved.snooped.adjustment.s0 > POOR_S0:
         factor = fit.in_feet(work.network)
         return None if factor is None else 1.0 / factor
     return None
+
+
+def _is_poor(work: Work, solved: fit.Solution) -> bool:
+    """Tell whether so much had to be set aside that the network can't be trusted."""
+    measures = int((work.origin >= 0).sum())
+    left = min(len(solved.apart), len(solved.snooped.rejected))
+    return left > max(POOR_COUNT, POOR_SHARE * measures)
 
 
 def _items(
@@ -705,6 +713,18 @@ def _compass(source: Source, book: Book, work: Work, solved: fit.Solution) -> Fa
         "was iron near the compass? has it been compared with a known line?",
         row=int(book.row[rows[0]]),
         at=_at(solved, *book.a[rows].tolist()),
+    )
+
+
+def _poor(source: Source, work: Work, solved: fit.Solution) -> Fault:
+    count, measures = len(solved.snooped.rejected), int((work.origin >= 0).sum())
+    return source.fault(
+        "tape_network",
+        f"{count} of {measures} measures that don't fit the others",
+        f"at most {POOR_SHARE:.0%} of them",
+        "nobody could say which of them are right",
+        "were points confused, or are the sds stated much too small? adjust the book in parts, "
+        "beginning with what hangs on the marks",
     )
 
 

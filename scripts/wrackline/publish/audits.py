@@ -46,9 +46,7 @@ def suspicion_table(report: Mapping[str, Any]) -> pd.DataFrame:
     for accepted, part in ((False, "suspicions"), (True, "accepted")):
         for doubt in report[part]:
             easting, northing = doubt["place"] or (None, None)
-            rows.append(
-                {**doubt, "easting": easting, "northing": northing, "accepted": accepted}
-            )
+            rows.append({**doubt, "easting": easting, "northing": northing, "accepted": accepted})
     return pd.DataFrame(rows, columns=list(SUSPICIONS))
 
 

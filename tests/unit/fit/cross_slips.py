@@ -1,4 +1,8 @@
-"""Slips to plant in the sites of `cross_sites`, each with the suspicion that must name it."""
+"""Slips to plant in the sites of `cross_sites`, each with the suspicion that must name it.
+
+Walls are traced by two surveys alone, which can't tell which of them is off: slips of the older
+must be named at the newer, whose message says that either may be off.
+"""
 
 from __future__ import annotations
 

@@ -49,14 +49,14 @@ def lean(seed: int) -> Made:
 
 
 def test_clean_sites_are_not_accused(tmp_path):
-    """Of 60 sites whose errors are as stated, at most one gets any suspicion."""
-    found = [accused(check(lean(seed), tmp_path)) for seed in range(60)]
+    """Of 20 sites whose errors are as stated, at most one gets any suspicion."""
+    found = [accused(check(lean(seed), tmp_path)) for seed in range(20)]
     assert sum(map(bool, found)) <= 1, found
 
 
 @pytest.mark.parametrize("name", EVERYDAY)
 def test_slip_is_found(name, tmp_path):
-    """A slip planted in a site is found, and laid to the right survey."""
+    """A slip planted in a site is found; of two surveys of walls, the newer is named."""
     slip = SLIPS[name]
     assert slip.found in accused(check(slip.plant(make(1)), tmp_path))
 
@@ -64,7 +64,7 @@ def test_slip_is_found(name, tmp_path):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", list(SLIPS))
 def test_slip_is_found_nineteen_times_in_twenty(name, tmp_path):
-    """Each slip is found, and laid to the right survey, in 19 of 20 sites or more."""
+    """Each slip is found in 19 of 20 sites or more; of two surveys of walls, the newer is named."""
     slip = SLIPS[name]
     found = [slip.found in accused(check(slip.plant(make(seed)), tmp_path)) for seed in range(20)]
     assert sum(found) >= 19, np.flatnonzero(~np.array(found))
@@ -185,6 +185,12 @@ def test_named_errors_of_an_adjustment_count(tmp_path):
         for one in write(made, tmp_path)
     ]
     assert accused(cross_check(surveys, made.site)) == []
+
+
+def test_own_uncertainty_of_a_file_counts(tmp_path):
+    """An offset within what the file says of its own uncertainty is no suspicion."""
+    made = SLIPS["swath 0.15 m too low"].plant(make(1))
+    assert accused(check(made.with_bed("2031-swath", sd=0.12), tmp_path)) == []
 
 
 def test_floors_above_the_bed(tmp_path):

@@ -6,11 +6,8 @@ must name at least one. All data are invented.
 
 from __future__ import annotations
 
-import datetime as dt
 import re
-import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,42 +18,11 @@ import openpyxl
 import pyogrio
 import rasterio
 import shapely
+from broken_books import BROKEN_BOOKS, GOOD_BOOKS
+from broken_case import CRS, DAY, ORIGIN, Case
 from rasterio.transform import from_origin
 
-from wrackline.model import Columns, ControlValue, Correction, Survey, Vertical
-
-CRS = "EPSG:32625"
-ORIGIN = (324400.0, 4207600.0)
-DAY = dt.date(2031, 6, 9)
-
-
-@dataclass(frozen=True)
-class Case:
-    """One input: what the config says of it, and who makes its file.
-
-    Attributes
-    ----------
-    kinds : tuple of str
-        Kinds of which one at least must be named; empty for a good input.
-    maker : callable
-        Writes the file (or files) into a folder.
-    survey : dict
-        Keys of the survey.
-    control, corrections : tuple
-        As `Source` takes them.
-    """
-
-    kinds: tuple[str, ...]
-    maker: Callable[[Path], None]
-    survey: dict[str, Any]
-    control: tuple[ControlValue, ...] = ()
-    corrections: tuple[Correction, ...] = ()
-
-    def write(self, folder: Path) -> None:
-        """Write the file (or files); what libraries say of what is broken is not wanted."""
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            self.maker(folder)
+from wrackline.model import Columns, Correction, Survey, Vertical
 
 
 def survey_of(case: Case) -> Survey:
@@ -776,9 +742,18 @@ RASTERS = {
     ),
 }
 
-CASES: dict[str, Case] = {**SOUNDINGS, **GAUGES, **POINTS, **DRAWINGS, **TABLES, **RASTERS}
+CASES: dict[str, Case] = {
+    **SOUNDINGS,
+    **GAUGES,
+    **POINTS,
+    **DRAWINGS,
+    **TABLES,
+    **RASTERS,
+    **BROKEN_BOOKS,
+}
 
 GOOD: dict[str, Case] = {
+    **GOOD_BOOKS,
     "soundings": soundings(""),
     "soundings with CR line ends": soundings("", text=lambda text: text.replace("\n", "\r")),
     "soundings with CRLF and BOM": soundings(

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -69,7 +70,7 @@ def offset(a, b, point, side=None):
 
 
 def drawn(*names, line="north wall"):
-    return [f"line,{a},{b},,,,,{line}," for a, b in zip(names[:-1], names[1:], strict=True)]
+    return [f"line,{a},{b},,,,,{line}," for a, b in pairwise(names)]
 
 
 TAPES = [tape(mark, wall) for mark in MARKS for wall in WALLS]
