@@ -39,7 +39,16 @@ def build(
     site: Path, *, cores: int | None = None, within_s: float = 120, **environment: str
 ) -> Ended:
     """Build a site in a process of its own, within a time limit; further keys are variables."""
-    command = [sys.executable, "-c", COMMAND, "build", "--site", str(site)]
+    return _run("build", site, cores=cores, within_s=within_s, **environment)
+
+
+def check(site: Path, *, cores: int | None = None, within_s: float = 120) -> Ended:
+    """Check a site's survey files in a process of its own, within a time limit."""
+    return _run("check", site, cores=cores, within_s=within_s)
+
+
+def _run(what: str, site: Path, *, cores: int | None, within_s: float, **environment: str) -> Ended:
+    command = [sys.executable, "-c", COMMAND, what, "--site", str(site)]
     if cores is not None:
         command += ["--cores", str(cores)]
     variables = {**os.environ, "PYTHONPATH": str(REPOSITORY / "scripts"), **environment}

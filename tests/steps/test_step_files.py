@@ -103,11 +103,21 @@ def test_verdicts(demo, config):
 
 
 def test_report(demo, config):
-    """The report has all surveys, with the number of their faults, and all faults."""
-    report = read_json(demo / "work" / "intake" / "report.json")
+    """The report has all surveys, with the number of their faults, and all faults; and its page."""
+    report = read_json(demo / "work" / "check" / "report.json")
     assert sorted(one["survey"] for one in report["surveys"]) == sorted(config.surveys)
     assert sum(one["suspicions"] for one in report["surveys"]) == len(report["suspicions"])
-    assert report["faults"] == []
+    assert (report["faults"], report["suspicions"], report["accepted"]) == ([], [], [])
+    page = (demo / "work" / "check" / "report.html").read_text(encoding="utf-8")
+    assert all(f">{name}</" in page for name in config.surveys)
+
+
+def test_cross_check(demo, config):
+    """Every pair of surveys that meet has its figures, each with its sd."""
+    checked = read_json(demo / "work" / "fit" / "cross_check.json")
+    assert sorted(checked) == ["accepted", "pairs", "suspicions"]
+    assert all(sd > 0 for pair in checked["pairs"] for sd in pair["sds"])
+    assert {pair["newer"] for pair in checked["pairs"]} <= set(config.surveys)
 
 
 def test_points_as_fitted(demo, config):

@@ -14,11 +14,11 @@ from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
 from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse.csgraph import connected_components, shortest_path
 
 from wrackline.fit.adjust import Adjustment, Model, Rejected, Snooped, adjust, snoop
+from wrackline.fit.similarity import fit_similarity
 from wrackline.uncertainty import NamedError
 
 Array = npt.NDArray[np.float64]
@@ -56,7 +56,7 @@ LOOSE_M = 1.0
 FOOT_M = 0.3048
 INSEPARABLE = 0.95
 """Correlation of residuals from which on two blunders look the same (no source)."""
-TRIES = 16
+STEPS, TRIES, FLIPS = 60, 16, 3
 GOOD = 1.2
 """Mean misfit in sds, each counted up to `CAP`, at which no further start is tried."""
 
@@ -378,7 +378,9 @@ def robust_start(network: Network) -> Array:
     best, least = np.empty(0), np.inf
     for seed in range(TRIES):
         chance = np.random.default_rng(seed)
-        xyz = _first_places(network, chance if seed else None)
+        xyz = _spread_out(network, mirror=seed == 2) if seed in (1, 2) else np.empty((0, 3))
+        if not len(xyz):
+            xyz = _first_places(network, chance if seed else None)
         alone = np.flatnonzero(np.isnan(xyz[:, 0]))
         spread = chance.normal(size=(len(alone), 2))
         xyz[alone, :2] = spread * max(float(np.nanstd(xyz[:, :2])), 1.0)
@@ -392,24 +394,38 @@ def robust_start(network: Network) -> Array:
 
 
 def _robust(network: Network, start: Array) -> Array:
-    weight = 1.0 / network.sd
+    """Return places of least sum of soft absolute misfits, near a start.
 
-    def off(x: Array) -> Array:
-        return (predict(network, x)[0] - network.value) * weight
+    Levenberg's damped steps on reweighted normal equations: for networks of a hundred points
+    many times as fast as general solvers, and exact enough to begin from.
+    """
+    x, damping = start, 1e-3
+    cost, slope, square = _soft(network, x)
+    for _ in range(STEPS):
+        size = np.diag(square)
+        step = np.linalg.solve(square + np.diag(damping * size + 1e-9 * size.max()), slope)
+        new_cost, new_slope, new_square = _soft(network, x + step)
+        if new_cost < cost:
+            gain = cost - new_cost
+            x, cost, slope, square = x + step, new_cost, new_slope, new_square
+            damping = max(damping / 5, 1e-9)
+            if gain < 1e-5 * (cost + 1e-6):
+                return x
+        else:
+            damping *= 5
+            if damping > 1e6:
+                return x
+    return x
 
-    def slopes(x: Array) -> Array:
-        return predict(network, x)[1] * weight[:, None]
 
-    found = least_squares(
-        off,
-        start,
-        jac=slopes,
-        loss="soft_l1",
-        max_nfev=60,
-        xtol=1e-6,
-        ftol=1e-6,
-    )
-    return np.asarray(found.x, dtype=float)
+def _soft(network: Network, x: Array) -> tuple[float, Array, Array]:
+    """Return the sum of soft absolute misfits, its downward slope, and its normal matrix."""
+    predicted, jacobian = predict(network, x)
+    off = (network.value - predicted) / network.sd
+    root = np.sqrt(1.0 + off**2)
+    scaled = jacobian / network.sd[:, None]
+    weighted = scaled / root[:, None]
+    return float((root - 1.0).sum()), weighted.T @ off, weighted.T @ scaled
 
 
 def _improved(network: Network, x: Array) -> Array:
@@ -437,12 +453,11 @@ def _improved(network: Network, x: Array) -> Array:
 def _turned_over(network: Network, x: Array) -> Array:
     """Return places with sets of points on the other side of their neighbours, where that fits."""
     cost = robust_cost(network, x)
-    for group, around in _groups(network):
-        if len(around) < 2:
-            continue
-        start = _flipped(x, group, around)
-        if robust_cost(network, start) < 1.5 * cost:
-            trial = _robust(network, start)
+    starts = [_flipped(x, group, around) for group, around in _groups(network) if len(around) > 1]
+    costs = [robust_cost(network, start) for start in starts]
+    for k in np.argsort(costs, kind="stable")[:FLIPS]:
+        if costs[k] < 1.5 * cost:
+            trial = _robust(network, starts[k])
             trial_cost = robust_cost(network, trial)
             if trial_cost < cost:
                 x, cost = trial, trial_cost
@@ -454,6 +469,17 @@ def _first_places(network: Network, chance: np.random.Generator | None) -> Array
 
     With `chance`, order and side of what fits nearly alike are left to it.
     """
+    xyz = _known(network)
+    while True:
+        point = _next_point(network, xyz, chance)
+        if point is None:
+            return xyz
+        place, _ = _best_place(network, point, xyz, chance)
+        xyz[point, :2] = place
+
+
+def _known(network: Network) -> Array:
+    """Return what is observed of places; NaN elsewhere, but heights at the mean of those known."""
     xyz = np.full((network.count, 3), np.nan)
     for axis, kind in enumerate((EAST, NORTH, HEIGHT)):
         rows = network.kind == kind
@@ -461,12 +487,32 @@ def _first_places(network: Network, chance: np.random.Generator | None) -> Array
     heights = xyz[:, 2]
     known = heights[np.isfinite(heights)]
     heights[np.isnan(heights)] = known.mean() if len(known) else 0.0
-    while True:
-        point = _next_point(network, xyz, chance)
-        if point is None:
-            return xyz
-        place, _ = _best_place(network, point, xyz, chance)
-        xyz[point, :2] = place
+    return xyz
+
+
+def _spread_out(network: Network, *, mirror: bool) -> Array:
+    """Return places by classical scaling of the shortest ways between points, laid on the marks.
+
+    Ways along tapes are longer than straight ones, but they unfold what step by step went wrong.
+    Empty where tapes don't tie all points together, or there are but two marks in one place.
+    """
+    xyz = _known(network)
+    tapes = network.part(network.kind == DISTANCE)
+    step = xyz[tapes.b, 2] - xyz[tapes.a, 2]
+    flat = np.sqrt(np.maximum(tapes.value**2 - step**2, 1e-6)) * network.scale
+    marks = np.flatnonzero(np.isfinite(xyz[:, 0]))
+    ways = np.full((network.count, network.count), np.inf)
+    np.minimum.at(ways, (tapes.a, tapes.b), flat)
+    between = xyz[marks, None, :2] - xyz[None, marks, :2]
+    ways[np.ix_(marks, marks)] = np.linalg.norm(between, axis=2)
+    ways = shortest_path(np.minimum(ways, ways.T), directed=False)
+    if not np.isfinite(ways).all() or np.ptp(xyz[marks, :2], axis=0).max() == 0:
+        return np.empty((0, 3))
+    middle = np.eye(network.count) - 1.0 / network.count
+    size, axes = np.linalg.eigh(-0.5 * middle @ ways**2 @ middle)
+    plan = axes[:, -2:] * np.sqrt(np.maximum(size[-2:], 0.0)) * [1.0, -1.0 if mirror else 1.0]
+    xyz[:, :2] = fit_similarity(plan[marks], xyz[marks, :2]).apply(plan)
+    return xyz
 
 
 def _next_point(network: Network, xyz: Array, chance: np.random.Generator | None) -> int | None:
@@ -580,19 +626,35 @@ def _mirrored(network: Network, found: Adjustment) -> Iterator[tuple[int, Array]
         if told.intersection(group) or len(around) < 2:
             continue
         start = _flipped(found.x, group, around)
+        inside = np.isin(network.a, group), np.isin(network.b, group), np.isin(network.p, group)
+        mine = np.any(inside, axis=0)
+        tied = mine & ~(inside[0] & inside[1]) & IS_LINK[network.kind]
         off = np.abs(network.value - predict(network, start)[0]) / network.sd
-        touched = np.any([network.touches(point) for point in group], axis=0)
-        if np.median(off[touched]) > FAR_OFF:
+        if not tied.any() or np.median(off[tied]) > FAR_OFF:
             continue
-        other = adjust(_model(network), start, network.value, network.sd)
-        if _squares(network, other.x) - least > ALIKE:
+        other = _fitted_alone(network.part(mine), start, group)
+        if _squares(network, other) - least > ALIKE:
             continue
         sds = np.sqrt(np.diag(found.covariance)).reshape(-1, 3)
         for point in group:
-            step = (other.x - found.x).reshape(-1, 3)[point, :2]
+            step = (other - found.x).reshape(-1, 3)[point, :2]
             if np.linalg.norm(step) > max(LEAST_APART_M, 4 * float(sds[point, :2].max())):
                 told.add(point)
-                yield point, other.x.reshape(-1, 3)[point, :2]
+                yield point, other.reshape(-1, 3)[point, :2]
+
+
+def _fitted_alone(mine: Network, start: Array, group: list[int]) -> Array:
+    """Return places with those of a group adjusted, all others held fast."""
+    free = np.repeat(np.array(group) * 3, 3) + np.tile([0, 1, 2], len(group))
+    x = start.copy()
+
+    def model(unknowns: Array) -> tuple[Array, Array]:
+        x[free] = unknowns
+        predicted, jacobian = predict(mine, x)
+        return predicted, jacobian[:, free]
+
+    x[free] = adjust(model, start[free], mine.value, mine.sd).x
+    return x
 
 
 def _squares(network: Network, x: Array) -> float:

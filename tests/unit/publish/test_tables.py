@@ -91,17 +91,19 @@ def test_changes_are_listed_by_season_and_layer():
 
 
 def test_suspicions_are_listed_in_four_parts():
-    """Each suspicion keeps found, allowed, consequence and remedy, its file and its row."""
-    doubt = Fault("odd", "a", "b", "c", "d", "x.csv", 3, "2031-a", "suspicion")
-    table = audits.suspicion_table({"suspicions": [doubt.as_dict()]})
-    assert table.to_numpy().tolist() == [["2031-a", "x.csv", 3, "odd", "a", "b", "c", "d"]]
+    """Each keeps found, allowed, consequence and remedy, file and row, its place, and whether accepted."""
+    doubt = Fault("odd", "a", "b", "c", "d", "x.csv", 3, "2031-a", "suspicion", (5.0, 6.0), 2.5)
+    both = {"suspicions": [doubt.as_dict()], "accepted": [doubt.as_dict()]}
+    rows = audits.suspicion_table(both).to_numpy().tolist()
+    said = ["2031-a", "x.csv", 3, "odd", "a", "b", "c", "d", 5.0, 6.0, 2.5]
+    assert rows == [[*said, False], [*said, True]]
 
 
 @pytest.mark.parametrize(
     "table",
     [
         audits.change_table({}),
-        audits.suspicion_table({"suspicions": []}),
+        audits.suspicion_table({"suspicions": [], "accepted": []}),
         audits.overlap_table({"pairs": []}),
         audits.accuracy_table({"surveys": []}),
     ],
