@@ -10,8 +10,8 @@ TESTS ?= -m "not slow"
 site: $(READY)  ## rebuild the record of a site: make site SITE=folder
 	@$(BIN)/wrackline build --site "$(SITE)"
 
-check: $(READY)  ## check the survey files of a site, build nothing
-	@$(BIN)/wrackline check --site "$(SITE)"
+check: $(READY)  ## check the survey files of a site, build nothing; one alone: FILE=data/…
+	@$(BIN)/wrackline check --site "$(SITE)" $(if $(FILE),--file "$(FILE)")
 
 new: $(READY)  ## start a site: make new SITE=folder
 	@$(BIN)/wrackline new --site "$(SITE)"

@@ -1,6 +1,6 @@
 """Hold every survey against the others, the marks and the site, to find blunders of scale.
 
-Writes `cross_check.json`: `suspicions` and `accepted` (faults as `report.json` has them), and
+Writes `cross_check.json`: `faults`, `suspicions` and `accepted` (as `report.json` has them), and
 `pairs`: the figures of every comparison [m], with their sds.
 """
 

@@ -39,16 +39,17 @@ def build(
     site: Path, *, cores: int | None = None, within_s: float = 120, **environment: str
 ) -> Ended:
     """Build a site in a process of its own, within a time limit; further keys are variables."""
-    return _run("build", site, cores=cores, within_s=within_s, **environment)
+    return _run("build", site=site, cores=cores, within_s=within_s, **environment)
 
 
-def check(site: Path, *, cores: int | None = None, within_s: float = 120) -> Ended:
-    """Check a site's survey files in a process of its own, within a time limit."""
-    return _run("check", site, cores=cores, within_s=within_s)
+def check(site: Path, *, file: str | None = None, within_s: float = 120) -> Ended:
+    """Check a site's survey files, or one, in a process of its own, within a time limit."""
+    what = ["check"] if file is None else ["check", "--file", file]
+    return _run(*what, site=site, cores=None, within_s=within_s)
 
 
-def _run(what: str, site: Path, *, cores: int | None, within_s: float, **environment: str) -> Ended:
-    command = [sys.executable, "-c", COMMAND, what, "--site", str(site)]
+def _run(*what: str, site: Path, cores: int | None, within_s: float, **environment: str) -> Ended:
+    command = [sys.executable, "-c", COMMAND, *what, "--site", str(site)]
     if cores is not None:
         command += ["--cores", str(cores)]
     variables = {**os.environ, "PYTHONPATH": str(REPOSITORY / "scripts"), **environment}

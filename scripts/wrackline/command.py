@@ -48,6 +48,8 @@ def _parser() -> argparse.ArgumentParser:
             command.add_argument(
                 "--cores", type=_cores, help="steps at work at once (default: all)"
             )
+        if name == "check":
+            command.add_argument("--file", help="check this survey file alone, by itself")
     text = "write the schemas of the config files, for editors"
     command = commands.add_parser("schemas", help=text, description=text)
     command.add_argument("--folder", type=Path, default=ROOT / "workflow" / "schemas")
@@ -74,6 +76,7 @@ def _carry_out(options: argparse.Namespace) -> int:
         read_config=importlib.import_module("wrackline.config").load_site,
         cores=options.cores,
         check_only=options.command == "check",
+        file=getattr(options, "file", None),
     )
 
 

@@ -49,6 +49,10 @@ class Engine:
         self._parser, self._arguments = self._parse()
 
     def run(self) -> int:
+        """Do what was asked; return the exit code."""
+        return self._check_alone() if self._job.surveys else self._check_and_build()
+
+    def _check_and_build(self) -> int:
         """Check and build, or find that there is nothing to do; return the exit code."""
         targets = ["check"] if self._job.check_only else ["check", "all"]
         listing = self._list(*targets)
@@ -71,6 +75,19 @@ class Engine:
         if stands:
             self._say("Nothing to do: results are up to date.")
         return EXIT_OK
+
+    def _check_alone(self) -> int:
+        """Check the files of some surveys, each by itself; return the exit code."""
+        verdicts = [f"work/intake/{survey}/verdict.json" for survey in self._job.surveys]
+        if not self._make(*verdicts, heading="Checking one survey file"):
+            return self._failed()
+        found = [read_verdict(self._job.site, verdict) for verdict in verdicts]
+        faults = [fault for one in found for fault in one.faults]
+        self._tell([*faults, *(doubt for one in found for doubt in one.suspicions)], summary="")
+        self._say(
+            f"{len(faults) or 'No'} fault{'s' if len(faults) != 1 else ''} in the file itself."
+        )
+        return EXIT_INPUT if faults else EXIT_OK
 
     def _parse(self) -> tuple[ArgumentParser, Namespace]:
         profile = self._job.root / "workflow" / "profiles" / "default"
@@ -188,13 +205,13 @@ class Findings:
     summary: str
 
 
-def read_verdict(site: Path) -> Findings:
-    """Return what the checks found."""
-    verdict = json.loads((site / VERDICT).read_text(encoding="utf-8"))
+def read_verdict(site: Path, verdict: str = VERDICT) -> Findings:
+    """Return what the checks found, of all surveys or of one."""
+    record = json.loads((site / verdict).read_text(encoding="utf-8"))
     return Findings(
-        [fault_from_dict(fault) for fault in verdict["faults"]],
-        [fault_from_dict(suspicion) for suspicion in verdict["suspicions"]],
-        verdict.get("summary", ""),
+        [fault_from_dict(fault) for fault in record["faults"]],
+        [fault_from_dict(suspicion) for suspicion in record["suspicions"]],
+        record.get("summary", ""),
     )
 
 

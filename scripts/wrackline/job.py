@@ -20,12 +20,15 @@ class Job:
         Steps at work at once; as many as the machine has cores when None.
     check_only : bool
         Stop after the checks.
+    surveys : tuple of str
+        Surveys whose files alone are checked, by themselves; all, and together, when empty.
     """
 
     site: Path
     root: Path
     cores: int | None = None
     check_only: bool = False
+    surveys: tuple[str, ...] = ()
 
     @property
     def log(self) -> Path:

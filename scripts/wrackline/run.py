@@ -8,6 +8,7 @@ ends all that it started. However it ends, the same command run again gives the 
 from __future__ import annotations
 
 import contextlib
+import difflib
 import gc
 import importlib
 import os
@@ -15,17 +16,54 @@ import signal
 import sys
 import traceback
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
 
 from wrackline import failure, lock, promote
-from wrackline.errors import EXIT_BUG, EXIT_OK, EXIT_STOPPED, WracklineError
+from wrackline.errors import (
+    EXIT_BUG,
+    EXIT_OK,
+    EXIT_STOPPED,
+    ConfigError,
+    Fault,
+    WracklineError,
+)
 from wrackline.job import Job
 from wrackline.step import die_with_parent
+
+if TYPE_CHECKING:
+    from wrackline.config import SiteConfig
 
 ROOT = Path(__file__).resolve().parents[2]
 _STOP_SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 _STOPPED = "Stopped. results/ is the last complete record; run the same command again to go on."
+
+
+def surveys_in(config: SiteConfig, file: str) -> tuple[str, ...]:
+    """Return the surveys that a file holds.
+
+    Raises
+    ------
+    ConfigError
+        When no season names the file.
+    """
+    files = {name: survey.file for name, survey in config.surveys.items()}
+    found = tuple(name for name, given in files.items() if Path(given) == Path(file))
+    if found:
+        return found
+    near = difflib.get_close_matches(file, files.values(), n=1, cutoff=0.4)
+    raise ConfigError(
+        Fault(
+            kind="no_such_survey_file",
+            found=f"the file '{file}'",
+            allowed=f"one that a season names: {', '.join(sorted(set(files.values())))}",
+            consequence="nothing was checked",
+            remedy=f"did you mean '{near[0]}'?" if near else "add it to a season's config first",
+            file="config/seasons/",
+        )
+    )
 
 
 class StopRequestError(Exception):
@@ -35,10 +73,11 @@ class StopRequestError(Exception):
 def run(
     site: Path,
     *,
-    read_config: Callable[[Path], object],
+    read_config: Callable[[Path], SiteConfig],
     root: Path = ROOT,
     cores: int | None = None,
     check_only: bool = False,
+    file: str | None = None,
     patience_s: float = 10.0,
 ) -> int:
     """Check a site, build it and put its products in place.
@@ -55,6 +94,8 @@ def run(
         Steps at work at once; as many as the machine has cores when not given.
     check_only : bool, optional
         Stop after the checks.
+    file : str, optional
+        With `check_only`: the one survey file to check, as its season names it.
     patience_s : float, optional
         How long to wait for a step that an interrupted run left behind.
 
@@ -66,7 +107,9 @@ def run(
     job = Job(site.resolve(), root.resolve(), cores, check_only)
     try:
         with _stoppable():
-            read_config(site)
+            config = read_config(site)
+            if file is not None:
+                job = replace(job, surveys=surveys_in(config, file))
             return _run_locked(job, patience_s=patience_s)
     except WracklineError as error:
         say(str(error))

@@ -120,7 +120,9 @@ def model_from_dict(record: Mapping[str, Any]) -> ErrorModel:
 
 def errors_from_dicts(records: Iterable[Mapping[str, Any]]) -> list[NamedError]:
     """Rebuild named errors from JSON."""
-    return [NamedError(**{**part, "pivot": tuple(part["pivot"])}) for part in records]
+    return [
+        NamedError(**{**part, "pivot": tuple(part.get("pivot", (0.0, 0.0)))}) for part in records
+    ]
 
 
 def components(name: str, source: ErrorSource, origin: tuple[float, float]) -> list[NamedError]:

@@ -87,6 +87,20 @@ def test_a_survey_that_is_too_high_is_named_with_its_size(tmp_path):
     assert "To measure again" in ended.text
 
 
+def test_one_file_is_checked_by_itself(hut, tmp_path):
+    """Only that file's survey is read and told of; a file that no season names is refused."""
+    site = copy_of(hut, tmp_path)
+    shutil.rmtree(site / "work")
+    ended = check(site, file="data/floors.csv")
+    assert (ended.code, "No faults in the file itself." in ended.text) == (0, True)
+    assert [path.name for path in (site / "work" / "intake").iterdir()] == ["2032-floors"]
+    (site / "data" / "floors.csv").write_text("easting,northing,height\n1,2,deep\n")
+    ended = check(site, file="data/floors.csv")
+    assert (ended.code, "FAULT no_number" in ended.text) == (3, True)
+    ended = check(site, file="data/flors.csv")
+    assert (ended.code, "did you mean 'data/floors.csv'?" in ended.text) == (2, True)
+
+
 def test_surveys_that_agree_are_not_accused(tmp_path):
     """Three surveys of one seabed, none lifted: no fault, no suspicion, nothing to measure."""
     ended = check(two_beds(tmp_path, lift=0.0))

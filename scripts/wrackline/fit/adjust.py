@@ -140,7 +140,8 @@ def _account(x: Array, residuals: Array, jacobian: Array, sd: Array) -> Adjustme
     scaled = jacobian / sd[:, None]
     length = np.sqrt((scaled**2).sum(axis=0))
     length[length == 0] = 1.0
-    _, singular, rows = np.linalg.svd(scaled / length, full_matrices=True)
+    few = scaled.shape[0] < scaled.shape[1]  # then the rows beyond the rank are wanted too
+    _, singular, rows = np.linalg.svd(scaled / length, full_matrices=few)
     full = np.zeros(len(x))
     full[: len(singular)] = singular
     known = full > np.sqrt(RANK) * max(full.max(initial=0.0), 1e-300)

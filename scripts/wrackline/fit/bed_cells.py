@@ -20,6 +20,7 @@ import pyarrow.parquet as pq
 from wrackline.errors import InputError
 from wrackline.fit.points import heights
 from wrackline.frames import placing
+from wrackline.heights import zero_height
 from wrackline.intake.water import WaterRecord, read_water
 from wrackline.model import Site, Survey
 from wrackline.uncertainty import ErrorModel
@@ -206,6 +207,8 @@ class _Placed:
 
     def __init__(self, source: Source, site: Site, water: WaterRecord | None) -> None:
         self.survey, self.origin, self.water = source.survey, site.origin, water
+        self.links, self.crs = site.links_from(source.survey.vertical.zero), site.crs
+        self.folder = source.folder
         self.place = placing(source.name, source.survey, site.crs)
         self.rows = self.negative = self.total = 0
 
@@ -225,9 +228,12 @@ class _Placed:
     def _frame(self, got: dict[str, npt.NDArray[Any]]) -> pd.DataFrame:
         """Return points from the site's origin, with heights and the height of the file's zero."""
         v, time = np.asarray(got["v"], dtype=float), got.get("time")
-        h = heights(v, self.survey, time=time, water=self.water)
-        zero = heights(np.zeros_like(v), self.survey, time=time, water=self.water)
         east, north = self.place(got["x"], got["y"])
+        linked = zero_height(self.links, east, north, crs=self.crs, folder=self.folder)
+        h, zero = (
+            heights(shown, self.survey, time=time, water=self.water, zero=linked)
+            for shown in (v, np.zeros_like(v))
+        )
         clock = np.full(len(v), np.nan) if time is None else time
         x, y = east - self.origin[0], north - self.origin[1]
         columns = {"n": 1.0, "x": x, "y": y, "h": h, "hh": h**2, "zero": zero, "t": clock}

@@ -31,12 +31,15 @@ def merged(verdicts: Iterable[Verdict], cross_check: Mapping[str, Any]) -> list[
     ----------
     verdicts : iterable of Verdict
     cross_check : mapping
-        ``suspicions`` and ``accepted``, as `wrackline.fit.cross_check.cross_check` gives them.
+        ``faults``, ``suspicions`` and ``accepted``, as
+        `wrackline.fit.cross_check.cross_check` gives them.
     """
     stand, accepted = found_by(cross_check, "suspicions"), found_by(cross_check, "accepted")
+    faults = found_by(cross_check, "faults")
     return [
         replace(
             verdict,
+            faults=verdict.faults + [f for f in faults if f.survey == verdict.survey],
             suspicions=verdict.suspicions + [f for f in stand if f.survey == verdict.survey],
             accepted=verdict.accepted + [f for f in accepted if f.survey == verdict.survey],
         )
@@ -71,7 +74,7 @@ def check_report(
     both = merged(verdicts, cross_check)
     names = {verdict.survey for verdict in both}
     found = report(both)
-    for key in ("suspicions", "accepted"):
+    for key in ("faults", "suspicions", "accepted"):
         left = [f.as_dict() for f in found_by(cross_check, key) if f.survey not in names]
         found[key] = found.get(key, [f.as_dict() for v in both for f in v.accepted]) + left
     return {**found, "pairs": list(cross_check.get("pairs", ())), "remeasure": []}

@@ -94,6 +94,7 @@ class Field:
     own: dict[str, Array] = field(default_factory=dict)
     placed: dict[str, Array] = field(default_factory=dict)
     said: list[Fault] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
     figures: list[dict[str, Any]] = field(default_factory=list)
     explained: set[str] = field(default_factory=set)
     _kept: dict[tuple[str, ...], Any] = field(default_factory=dict)
@@ -143,13 +144,14 @@ def cross_check(surveys: Sequence[CheckedSurvey], site: Site) -> dict[str, Any]:
     Parameters
     ----------
     surveys : sequence of CheckedSurvey
-        Those with an empty table, or that can't be placed, are passed over: intake and fit say so.
+        Those with an empty table are passed over: intake says why.
     site : Site
 
     Returns
     -------
     dict
-        ``suspicions`` and ``accepted`` (`Fault.as_dict`; accepted are those of a kind that the
+        ``faults`` of surveys that can't be placed, ``suspicions`` and ``accepted``
+        (`Fault.as_dict`; accepted are those of a kind that the
         survey's config accepts), and ``pairs``: ``newer``, ``older``, ``figure``, ``values``
         newer − older, ``sds``, ``count``, ``place``.
     """
@@ -167,6 +169,7 @@ def cross_check(surveys: Sequence[CheckedSurvey], site: Site) -> dict[str, Any]:
         kept, dropped = sort_accepted(ground.surveys[doubt.survey].survey, [doubt])
         stand, accepted = stand + kept, accepted + dropped
     return {
+        "faults": [fault.as_dict() for fault in ground.faults],
         "suspicions": [doubt.as_dict() for doubt in stand],
         "accepted": [doubt.as_dict() for doubt in accepted],
         "pairs": ground.figures,
@@ -174,8 +177,8 @@ def cross_check(surveys: Sequence[CheckedSurvey], site: Site) -> dict[str, Any]:
 
 
 def _load(ground: Field, one: CheckedSurvey) -> None:
-    """Read and place a survey; one that can't be is passed over."""
-    if one.survey.holds == "picture":
+    """Read and place a survey; why one can't be is kept, an empty one is passed over."""
+    if one.survey.holds == "picture" or not pq.read_metadata(one.table).num_rows:
         return
     try:
         model = _model(one, ground.site)
@@ -188,7 +191,9 @@ def _load(ground: Field, one: CheckedSurvey) -> None:
         else:
             table = vectors.read(one.table)
             if len(table):
-                ground.items[one.name] = fit_items(table, one.name, one.survey, ground.site)
+                ground.items[one.name] = fit_items(
+                    table, one.name, one.survey, ground.site, folder=one.folder
+                )
                 ground.own[one.name] = _thin(shapely.get_coordinates(table.geometry.to_numpy()))
         if one.name in ground.own:
             place = placing(one.name, one.survey, ground.site.crs)
@@ -196,17 +201,15 @@ def _load(ground: Field, one: CheckedSurvey) -> None:
             placed = np.column_stack(place(own[:, 0], own[:, 1]))
             there = np.isfinite(placed).all(axis=1)
             ground.own[one.name], ground.placed[one.name] = own[there], placed[there]
-    except WracklineError:
-        return  # named by intake or by fit, which can say more
+    except WracklineError as error:
+        ground.faults += [replace(fault, survey=one.name) for fault in error.faults]
+        return
     ground.models[one.name] = model
 
 
 def _model(one: CheckedSurvey, site: Site) -> ErrorModel:
     """Return a survey's errors, those of its adjustment included."""
-    model = errors_of(one.name, one.survey, site)[0]
-    extra = (one.adjustment or {}).get("errors", ())
-    added = [NamedError(**{**part, "pivot": tuple(part.get("pivot", (0, 0)))}) for part in extra]
-    return replace(model, named=(*model.named, *added))
+    return errors_of(one.name, one.survey, site, one.adjustment)[0]
 
 
 def _with_own_sd(model: ErrorModel, table: Path) -> ErrorModel:
@@ -367,7 +370,10 @@ def _alone(ground: Field) -> None:
         why = site_checks.above_water(bed, ground.site)
         place = _here(bed.places()[len(bed.cells) // 2])
         middle = float(np.median(bed.cells["h"])) - ground.site.depth_level.height_m
-        if why:
+        lost = site_checks.zero_lost(bed, ground.site)
+        if lost is not None:
+            ground.say(bed.name, cross_words.zero_lost(*lost, bed.survey), gross=True)
+        elif why:
             ground.say(bed.name, cross_words.above_water(why, place), gross=True)
         elif abs(middle) > ABSURD_M:
             ground.say(bed.name, cross_words.absurd(middle, place), gross=True)

@@ -21,7 +21,7 @@ from wrackline.fit.site_checks import (
     sign_of_walls,
     under_bed,
 )
-from wrackline.model import Survey
+from wrackline.model import SeaLevel, Survey
 
 Place = tuple[float, float] | None
 
@@ -169,6 +169,23 @@ def above_water(why: str, place: Place) -> Words:
             "check vertical.meaning (height counts up, depth down) and the sign in the file",
         ),
         place,
+    )
+
+
+def zero_lost(mean: float, nearest: SeaLevel, survey: Survey) -> Words:
+    """Return what to say of a water record that stays far from every named sea level."""
+    zero = survey.vertical.water_level_zero_m
+    return Words(
+        "gauge_zero",
+        (
+            f"a record whose water stands {mean:+.2f} m from the site's datum on average; "
+            f"{nearest.name}, the nearest sea level, at {nearest.height_m:+.2f} m",
+            "a mean within the record's own range of a sea level that site.yaml names",
+            "every depth of the survey would be wrong by as much",
+            f"check vertical.water_level_zero_m, now {zero:g}: how far the gauge's zero lies above "
+            "the site's datum, negative where it lies below",
+        ),
+        None,
     )
 
 

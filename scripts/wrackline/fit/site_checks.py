@@ -15,13 +15,14 @@ from wrackline.errors import WracklineError
 from wrackline.fit.bed_cells import BedCells, cell_keys
 from wrackline.fit.similarity import fit_affine, fit_local_grid, fit_similarity, marks_of
 from wrackline.frames import horizontal, placing
-from wrackline.model import LocalGrid, Site, Survey
+from wrackline.model import LocalGrid, SeaLevel, Site, Survey
 from wrackline.uncertainty import ErrorModel
 
 Array = npt.NDArray[np.float64]
 
 SOUNDER_WORDS = ("sounder", "sonar", "beam", "echo")
 ABOVE_WATER_M = 0.5
+ZERO_M = 0.6
 """Beds that a sounder met lie no further above the highest named level (common practice)."""
 UNDER_BED_M = 0.3
 OVER_BED_M = 3.5
@@ -42,6 +43,33 @@ def is_sounder(survey: Survey) -> bool:
     """
     words = survey.technique.lower()
     return any(word in words for word in SOUNDER_WORDS) and "laser" not in words
+
+
+def zero_lost(bed: BedCells, site: Site) -> tuple[float, SeaLevel] | None:
+    """Return the mean level of a water record far from every named sea level, and the nearest.
+
+    A sea that is far from its mean for the whole of a record is a gauge's zero that was forgotten
+    or taken with the wrong sign; within the record's own range, or `ZERO_M`, it may be weather.
+
+    Parameters
+    ----------
+    bed : BedCells
+        A survey; one without a record of the water's level has no zero to lose.
+    site : Site
+
+    Returns
+    -------
+    tuple of float and SeaLevel, or None
+        Mean height above the site's datum [m].
+    """
+    meant = bed.survey.vertical
+    if bed.water is None or meant.zero != "site":
+        return None
+    level = bed.water.level[np.isfinite(bed.water.level)]
+    mean = float(level.mean()) + meant.water_level_zero_m
+    nearest = min(site.sea_levels, key=lambda one: abs(one.height_m - mean))
+    far = abs(nearest.height_m - mean) > max(ZERO_M, float(np.ptp(level)))
+    return (mean, nearest) if far else None
 
 
 def above_water(bed: BedCells, site: Site) -> str:

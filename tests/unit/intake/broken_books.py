@@ -8,7 +8,7 @@ from typing import Any
 
 from broken_case import Case
 from made_days import usual_day
-from test_tapes import BOOK, COMPASS, HEAD, MARKS, PLACES, control, depth, drawn, tape
+from made_tapes import BOOK, COMPASS, HEAD, MARKS, PLACES, control, depth, drawn, tape
 
 from wrackline.model import ControlValue, Vertical
 

@@ -91,7 +91,7 @@ def test_changes_are_listed_by_season_and_layer():
 
 
 def test_suspicions_are_listed_in_four_parts():
-    """Each keeps found, allowed, consequence and remedy, file and row, its place, and whether accepted."""
+    """Each keeps its four parts, file, row and place, and whether a person accepted it."""
     doubt = Fault("odd", "a", "b", "c", "d", "x.csv", 3, "2031-a", "suspicion", (5.0, 6.0), 2.5)
     both = {"suspicions": [doubt.as_dict()], "accepted": [doubt.as_dict()]}
     rows = audits.suspicion_table(both).to_numpy().tolist()
