@@ -21,6 +21,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+from clean_sites import accused, found_slips
+from fuzz import fuzz
+from large_day import large_day
 from one_room_sites import rms, scores, share_within, simulate
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -29,6 +33,7 @@ BIN = Path(sys.executable).parent
 COLUMNS = ("date", "commit", "machine", "figure", "value", "bar")
 SITES, SEED, PAIRS = 1000, 20311, 7
 SAMPLE_S = 0.05
+CLEAN_SITES, SLIP_SITES, FUZZ_S = 200, 20, 600.0
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,13 @@ def seconds(command: list[str | Path]) -> float:
 def whole_demo(site: Path) -> Iterator[Figure]:
     """Build the demo from its config alone; leaves it built in a folder."""
     shutil.copytree(ROOT / "config", site / "config")
-    command = [BIN / "wrackline", "build", "--site", site]
+    taken, peak = watched([BIN / "wrackline", "build", "--site", site])
+    yield Figure("demo from nothing [s]", taken)
+    yield Figure("demo from nothing, peak memory of all processes [MB]", peak)
+
+
+def watched(command: list[str | Path]) -> tuple[float, float]:
+    """Return how long a command takes [s], and the most memory of all its processes [MB]."""
     start = time.perf_counter()
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, process_group=0) as run:
         peak = Peak(run.pid)
@@ -94,9 +105,34 @@ def whole_demo(site: Path) -> Iterator[Figure]:
     taken = time.perf_counter() - start
     peak.join()
     if code:
-        raise RuntimeError(f"the demo can't be built: exit code {code}")
-    yield Figure("demo from nothing [s]", taken)
-    yield Figure("demo from nothing, peak memory of all processes [MB]", peak.bytes / 1e6)
+        raise RuntimeError(f"{command} ended with exit code {code}")
+    return taken, peak.bytes / 1e6
+
+
+def evening_check(folder: Path) -> Iterator[Figure]:
+    """Check a large day from nothing, against merely reading its soundings with pandas."""
+    file = large_day(folder / "large")
+    start = time.perf_counter()
+    pd.read_csv(file, parse_dates=["time"])
+    reading = time.perf_counter() - start
+    taken, peak = watched([BIN / "wrackline", "check", "--site", folder / "large"])
+    yield Figure("check of 2e6 soundings and 5,000 wall points [s]", taken, most=60)
+    yield Figure("the same, over pandas reading the soundings", taken / reading)
+    yield Figure("the same, peak memory of all processes [MB]", peak, most=1000)
+
+
+def slips_found() -> Iterator[Figure]:
+    """Count clean sites that are accused, and planted slips that are found, 20 sites each."""
+    clean = accused(CLEAN_SITES)
+    share = sum(map(bool, clean)) / len(clean)
+    yield Figure("clean sites with any suspicion, share", share, most=0.02)
+    for name, found in found_slips(SLIP_SITES).items():
+        yield Figure(f"found: {name}, share of sites", found / SLIP_SITES, 0.95, 1.0)
+
+
+def damaged_files() -> Iterator[Figure]:
+    """Damage good files at random for ten minutes; each ends in a verdict, or this in an error."""
+    yield Figure("damaged files, all with a verdict", sum(fuzz(FUZZ_S).values()))
 
 
 class Peak(threading.Thread):
@@ -131,6 +167,9 @@ def measure() -> Iterator[Figure]:
         site = Path(folder) / "demo"
         yield from whole_demo(site)
         yield from idle_run(site)
+        yield from evening_check(Path(folder))
+    yield from slips_found()
+    yield from damaged_files()
 
 
 def commit() -> str:

@@ -26,6 +26,20 @@ def accused(count: int) -> list[list[str]]:
     return out
 
 
+def found_slips(count: int) -> dict[str, int]:
+    """Return for each slip in how many of `count` sites it is found."""
+    sys.path.insert(0, str(SITES))
+    sites, slips = (importlib.import_module(name) for name in ("cross_sites", "cross_slips"))
+    found = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for name, slip in slips.SLIPS.items():
+            found[name] = sum(
+                slip.found in sites.accused(sites.check(slip.plant(sites.make(seed)), Path(folder)))
+                for seed in range(count)
+            )
+    return found
+
+
 if __name__ == "__main__":
     found = accused(200)
     for seed, kinds in enumerate(found, FIRST_SEED):
