@@ -17,14 +17,13 @@ import numpy.typing as npt
 import pandas as pd
 import pyarrow.parquet as pq
 
-from wrackline.errors import InputError
 from wrackline.fit.points import heights
 from wrackline.frames import placing
 from wrackline.heights import zero_height
-from wrackline.intake.water import WaterRecord, read_water
+from wrackline.intake.water import WaterRecord, record_of
 from wrackline.model import Site, Survey
 from wrackline.uncertainty import ErrorModel
-from wrackline.verdict import Problems, Source
+from wrackline.verdict import Source
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -159,7 +158,7 @@ def read_bed_cells(source: Source, table: Path, site: Site, model: ErrorModel) -
     ConfigError, InputError
         When it can't be placed.
     """
-    water = _water(source)
+    water = record_of(source)
     placed = _Placed(source, site, water)
     cells, runs, spans, keep = [], [], [], 0
     for frame in placed.read(table):
@@ -190,16 +189,6 @@ def read_bed_cells(source: Source, table: Path, site: Site, model: ErrorModel) -
 
 
 JOINED = {"first_row": "min", "last_row": "max", "first_s": "min", "last_s": "max"}
-
-
-def _water(source: Source) -> WaterRecord | None:
-    if source.survey.vertical.water_level is None:
-        return None
-    problems = Problems()
-    record = read_water(source, problems)
-    if record is None:
-        raise InputError(problems.listed())
-    return record
 
 
 class _Placed:

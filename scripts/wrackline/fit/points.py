@@ -17,12 +17,12 @@ from wrackline.fit.similarity import local_grid_errors
 from wrackline.fit.water import level_at
 from wrackline.frames import placing
 from wrackline.heights import link_errors, zero_height
-from wrackline.intake.water import WaterRecord, read_water
+from wrackline.intake.water import WaterRecord, record_of
 from wrackline.model import ErrorSource, HeightLink, SeaLevel, Site, Survey
 from wrackline.points import REACH_M, Points, PointWriter, points_info
 from wrackline.rasters import ticks
 from wrackline.uncertainty import ErrorModel, error_model
-from wrackline.verdict import Problems, Source
+from wrackline.verdict import Source
 
 Array = npt.NDArray[np.float64]
 Table = dict[str, npt.NDArray[Any]]
@@ -112,7 +112,7 @@ def fit_points(
     InputError
         When no point is left, a point lies too far off, or the water-level record is bad.
     """
-    water = _water(source)
+    water = record_of(source)
     place = placing(source.name, source.survey, frame.crs)
     rows = 0
     with (
@@ -149,17 +149,6 @@ def _parts(stored: pq.ParquetFile, chunk: int) -> Iterator[Table]:
     for batch in stored.iter_batches(batch_size=chunk):
         names = batch.schema.names
         yield {name: batch.column(name).to_numpy(zero_copy_only=False) for name in names}
-
-
-def _water(source: Source) -> WaterRecord | None:
-    """Return the survey's water-level record, None where it needs none."""
-    if source.survey.vertical.water_level is None:
-        return None
-    problems = Problems()
-    record = read_water(source, problems)
-    if record is None:
-        raise InputError(problems.listed())
-    return record
 
 
 def heights(

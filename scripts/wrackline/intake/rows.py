@@ -22,6 +22,7 @@ import pandas as pd
 
 from wrackline.errors import Fault
 from wrackline.intake import corrections
+from wrackline.intake import table_words as words
 from wrackline.intake.slips import (
     DECIMAL_COMMA,
     MARKS,
@@ -93,7 +94,7 @@ def read_rows(source: Source, problems: Problems) -> Rows | None:
     columns = source.survey.columns
     head = [name.strip() for name in lines[0][1]]
     if columns.header and all_numbers(head, columns.decimal):
-        problems.add(_header_missing(source, lines[0][0], head))
+        problems.add(words.header_missing(source, lines[0][0], head))
         return None
     names = head if columns.header else [str(k + 1) for k in range(len(head))]
     body = lines[1:] if columns.header else lines
@@ -167,10 +168,12 @@ def column_of(
     match = header_match(str(name), rows.names, aliases)
     if match is not None:
         if match.how == "misspelt":
-            problems.add(_misspelt(source, str(name), rows.names[match.place]))
+            problems.add(
+                words.header_misspelt(source, str(name), rows.names[match.place], role=str(name))
+            )
         return match.place
     if needed or rows.names.count(str(name)) > 1:
-        problems.add(_no_column(source, str(name), rows.names))
+        problems.add(words.no_column(source, str(name), rows.names, role=str(name)))
     return None
 
 
@@ -206,13 +209,16 @@ def numbers_in(
         elif looks_like_dms(texts[k]):
             angles.append(k)
         else:
-            problems.add(_no_number(source, int(row[k]), name, texts[k]))
+            problems.add(words.no_number(source, name, texts[k], int(row[k])))
     if commas:
         problems.add(
-            _decimal_comma(source, int(row[commas[0]]), name, texts[commas[0]], len(commas))
+            words.decimal_comma(
+                source, name, texts[commas[0]], int(row[commas[0]]), count=len(commas)
+            )
         )
     if angles:
-        problems.add(_dms(source, int(row[angles[0]]), name, texts[angles[0]], len(angles)))
+        k = angles[0]
+        problems.add(words.dms_text(source, name, texts[k], int(row[k]), count=len(angles)))
     return np.where(missing | ~np.isfinite(values), np.nan, values)
 
 
@@ -226,7 +232,7 @@ def _text(source: Source, problems: Problems) -> Lines | None:
     first = [line for line in text[:100_000].split("\n")[:20] if line.strip()][:5]
     right = better_separator(first, separator)
     if right is not None:
-        problems.add(_wrong_separator(source, separator, right))
+        problems.add(words.wrong_separator(source, right))
         return None
     rows, start = [], 1
     try:
@@ -334,7 +340,7 @@ def _fitted(
     """Return a row with as many cells as the header, one of another width named."""
     beyond = [cell for cell in cells[width:] if cell.strip()]
     if beyond:
-        problems.add(_too_wide(source, row, beyond[0]))
+        problems.add(words.row_too_wide(source, row, beyond[0]))
     if len(cells) < width and source.path.suffix.lower() != ".xlsx":
         problems.add(_too_short(source, row, len(cells), width))
     return [cell.strip() for cell in (cells + [""] * width)[:width]]
@@ -407,56 +413,6 @@ def _blank(source: Source) -> Fault:
     )
 
 
-def _header_missing(source: Source, row: int, head: list[str]) -> Fault:
-    return source.fault(
-        "header_missing",
-        f"numbers alone in the first row: {', '.join(head[:4])}",
-        "a first row of column names, or columns.header: false with columns by number",
-        "the first point would be lost, and the columns could not be told apart",
-        "write the column names into the file's first row, or set columns.header",
-        row=row,
-    )
-
-
-def _no_column(source: Source, name: str, names: list[str]) -> Fault:
-    twice = names.count(name) > 1
-    plain = {other.lower(): other for other in names}
-    near = difflib.get_close_matches(name.lower(), plain, n=1, cutoff=0.4)
-    hint = f"did you mean '{plain[near[0]]}'? " if near else ""
-    return source.fault(
-        "column_twice" if twice else "column_missing",
-        f"{'two columns' if twice else 'no column'} '{name}'",
-        f"one of the file's columns: {', '.join(names[:12]) or 'none'}",
-        "what it holds would be unknown for every row",
-        "give the column's number, from 1, instead of its name"
-        if twice
-        else f"{hint}write its name in the config's `columns`, or mend columns.separator",
-        row=1,
-    )
-
-
-def _misspelt(source: Source, name: str, there: str) -> Fault:
-    return source.suspicion(
-        "header_misspelt",
-        f"a column '{there}', read as '{name}'",
-        f"'{name}', or a common name of such a column",
-        "another column could be meant than the one that was read",
-        f"write '{there}' in the config's `columns`, or mend the file's header",
-        row=1,
-    )
-
-
-def _wrong_separator(source: Source, given: str, right: str) -> Fault:
-    return source.fault(
-        "wrong_separator",
-        f"a first row in one piece with columns.separator: {given}, in several with {right}",
-        "the separator that stands in the file",
-        "no column could be found",
-        f"write columns.separator: {right}",
-        row=1,
-    )
-
-
 def _quotes(source: Source, row: int, slip: csv.Error) -> Fault:
     return source.fault(
         "quotes",
@@ -475,17 +431,6 @@ def _over_lines(source: Source, row: int, last: int) -> Fault:
         "cells of one line, or notes that are meant to have several",
         "if two quotation marks are strays, the rows between them are lost",
         "look at these rows; take stray quotation marks out",
-        row=row,
-    )
-
-
-def _too_wide(source: Source, row: int, beyond: str) -> Fault:
-    return source.fault(
-        "row_too_wide",
-        f"more cells than the first row has, '{beyond}' beyond its last",
-        "as many cells in each row as in the first",
-        "numbers could be read from the wrong column (a decimal comma?)",
-        "mend the row, or columns.separator and columns.decimal",
         row=row,
     )
 
@@ -509,40 +454,6 @@ def _shifted(source: Source, row: int, side: str, cells: list[str]) -> Fault:
         "every cell under its own column's name",
         "numbers would be read from the wrong columns",
         "put the missing cell in, or take the one too many out",
-        row=row,
-    )
-
-
-def _no_number(source: Source, row: int, name: str, text: str) -> Fault:
-    decimal = source.survey.columns.decimal
-    return source.fault(
-        "no_number",
-        f"'{text[:40]}' as {name}",
-        f"a finite number with decimal '{decimal}', without unit",
-        "the row would lack a value that it needs",
-        "mend the cell; if it stands for a missing value, list it in columns.no_value",
-        row=row,
-    )
-
-
-def _decimal_comma(source: Source, row: int, name: str, text: str, count: int) -> Fault:
-    return source.fault(
-        "decimal_comma",
-        f"'{text[:40]}' as {name}: {count} such cells with a decimal comma",
-        "the decimal mark of the config, columns.decimal: '.'",
-        "the rows would lack a value that they need",
-        "write columns.decimal: ',' if the whole file has it; else mend the cells",
-        row=row,
-    )
-
-
-def _dms(source: Source, row: int, name: str, text: str, count: int) -> Fault:
-    return source.fault(
-        "dms_text",
-        f"'{text[:40]}' as {name}: {count} such cells in degrees and minutes",
-        "decimal numbers",
-        "the rows would lack a value that they need",
-        "export the angles as decimal degrees: degrees + minutes / 60 + seconds / 3600",
         row=row,
     )
 

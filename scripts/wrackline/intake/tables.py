@@ -7,7 +7,6 @@ number is named with its row instead of becoming a gap.
 from __future__ import annotations
 
 import csv
-import difflib
 import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -18,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from wrackline.errors import Fault
+from wrackline.intake import table_words as words
 from wrackline.intake.corrections import column_number, line_corrections, refused
 from wrackline.intake.readings import Array, Reading
 from wrackline.intake.slips import (
@@ -82,9 +82,9 @@ class Tally:
             if kind == "empty_cell":
                 problems.add(_empty_cells(source, role, row, count))
             elif kind == "decimal_comma":
-                problems.add(_decimal_comma(source, f"'{text}' as {role}", row, count))
+                problems.add(words.decimal_comma(source, role, text, row, count=count))
             elif kind == "dms_text":
-                problems.add(_dms_text(source, f"'{text}' as {role}", row, count))
+                problems.add(words.dms_text(source, role, text, row, count=count))
 
 
 @dataclass(frozen=True)
@@ -185,10 +185,10 @@ def _wanted(
     columns = source.survey.columns
     right = better_separator(first, columns.separator)
     if right is not None:
-        problems.add(_wrong_separator(source, right))
+        problems.add(words.wrong_separator(source, right))
         return None
     if columns.header and _no_header(names, columns):
-        problems.add(_header_missing(source, names))
+        problems.add(words.header_missing(source, 1, names))
         return None
     given = {role: getattr(columns, role) for role in (*ROLES, "time")}
     numbers: dict[str, tuple[int, ...]] = {}
@@ -254,11 +254,11 @@ def _place(
             match = header_match("depth", names) if depths else None
         if match is not None:
             if match.how == "misspelt":
-                problems.add(_header_misspelt(source, role, given, names[match.place]))
+                problems.add(words.header_misspelt(source, given, names[match.place], role=role))
             return match.place
         if given.isdecimal() and 1 <= int(given) <= len(names):
             return int(given) - 1
-    problems.add(_column_missing(source, role, str(given), names))
+    problems.add(words.no_column(source, str(given), names, role=role))
     return None
 
 
@@ -379,7 +379,7 @@ def _too_wide(reader: Reader, frame: pd.DataFrame, rows: Ints, good: Flags) -> F
         if whole and wide.mean() > 0.5 and reader.source.survey.columns.separator == "comma":
             fault = _comma_for_both(reader.source, int(rows[at]), int(wide.sum()))
         else:
-            fault = _row_too_wide(reader.source, int(rows[at]), str(beyond.iloc[at]))
+            fault = words.row_too_wide(reader.source, int(rows[at]), str(beyond.iloc[at]))
         reader.problems.add(fault, 0 if fault.kind != "row_too_wide" else int(wide.sum()) - 1)
     return wide
 
@@ -400,20 +400,9 @@ def _name_cells(reader: Reader, role: str, texts: pd.Series, rows: Ints, state: 
         reader.tally.add(kind, role, rows[bad[chosen]], there[chosen].iloc[:1].tolist())
     odd = np.flatnonzero(~commas & ~angles)
     for k, at in enumerate(odd[:LISTED]):
-        fault = _no_number(reader.source, role, str(texts.iloc[bad[at]]), int(rows[bad[at]]))
+        fault = words.no_number(reader.source, role, str(texts.iloc[bad[at]]), int(rows[bad[at]]))
         last = k == min(LISTED, len(odd)) - 1
         reader.problems.add(fault, len(odd) - LISTED if last and len(odd) > LISTED else 0)
-
-
-def _no_number(source: Source, role: str, text: str, row: int) -> Fault:
-    return source.fault(
-        "no_number",
-        f"'{text}' as {role}",
-        f"a finite number with decimal '{source.survey.columns.decimal}', without unit",
-        "the row has no place or no height",
-        "mend the cell; if it stands for a missing value, list it in columns.no_value",
-        row=row,
-    )
 
 
 def _empty_cells(source: Source, role: str, row: int, count: int) -> Fault:
@@ -423,17 +412,6 @@ def _empty_cells(source: Source, role: str, row: int, count: int) -> Fault:
         "a number; the rows were left out",
         "the ground there is not covered by these soundings",
         "fill the cells in, or leave them: the rows are counted here",
-        row=row,
-    )
-
-
-def _decimal_comma(source: Source, found: str, row: int, count: int) -> Fault:
-    return source.fault(
-        "decimal_comma",
-        f"{found}, a decimal comma, in {count} rows",
-        "numbers with a decimal point, as columns.decimal says",
-        "the numbers can't be read, or a comma would be dropped and make them far too large",
-        'set columns.decimal: ","',
         row=row,
     )
 
@@ -451,40 +429,6 @@ def _comma_for_both(source: Source, row: int, count: int) -> Fault:
     )
 
 
-def _dms_text(source: Source, found: str, row: int, count: int) -> Fault:
-    return source.fault(
-        "dms_text",
-        f"{found}, degrees and minutes as text, in {count} rows",
-        "decimal degrees, or metres of a grid",
-        "the rows have no place",
-        "export decimal degrees, west and south negative",
-        row=row,
-    )
-
-
-def _wrong_separator(source: Source, right: str) -> Fault:
-    return source.fault(
-        "wrong_separator",
-        f"one cell a row by columns.separator '{source.survey.columns.separator}'; "
-        f"'{right}' takes the rows apart",
-        "the separator that the file has",
-        "no column could be told from another",
-        f"set columns.separator: {right}",
-        row=1,
-    )
-
-
-def _header_missing(source: Source, names: list[str]) -> Fault:
-    return source.fault(
-        "header_missing",
-        f"numbers alone in the first row: {', '.join(names[:4])}",
-        "a first row of column names, or columns.header: false with columns by number",
-        "the first sounding would be lost, and the columns could not be told apart",
-        "write the column names into the file's first row, or set columns.header: false",
-        row=1,
-    )
-
-
 def _header_unread(source: Source, line: str) -> Fault:
     return source.fault(
         "header_unread",
@@ -492,38 +436,6 @@ def _header_unread(source: Source, line: str) -> Fault:
         "numbers in the first row, as columns.header: false says",
         "the names would be taken for a sounding",
         "set columns.header: true",
-        row=1,
-    )
-
-
-def _header_misspelt(source: Source, role: str, given: str, name: str) -> Fault:
-    return source.suspicion(
-        "header_misspelt",
-        f"a column '{name}', taken for '{given}' as {role}",
-        f"a column named '{given}', or its right name under columns.{role}",
-        f"another column would give a wrong {role}",
-        f"write '{name}' under columns.{role} if it is the one",
-        row=1,
-    )
-
-
-def _column_missing(source: Source, role: str, given: str, names: list[str]) -> Fault:
-    near = difflib.get_close_matches(given.lower(), [n.lower() for n in names], n=1, cutoff=0.4)
-    right = next((n for n in names if near and n.lower() == near[0]), None)
-    twice = names.count(given) > 1
-    shown = ", ".join(names[:12]) or "none"
-    if twice:
-        remedy = "give the column's number, from 1, instead of its name"
-    elif right:
-        remedy = f"did you mean '{right}'? write it under columns.{role}"
-    else:
-        remedy = f"name the right column under columns.{role}, or mend columns.separator"
-    return source.fault(
-        "column_twice" if twice else "column_missing",
-        f"{'two columns' if twice else 'no column'} '{given}' for {role}",
-        f"one of the file's columns: {shown}",
-        f"the {role} of every row would be unknown",
-        remedy,
         row=1,
     )
 
@@ -536,17 +448,6 @@ def _quotes(source: Source, row: int, count: int) -> Fault:
         "quotation marks in pairs, none across rows",
         "rows would be swallowed into one cell",
         "take stray quotation marks out of the file",
-        row=row,
-    )
-
-
-def _row_too_wide(source: Source, row: int, beyond: str) -> Fault:
-    return source.fault(
-        "row_too_wide",
-        f"more cells than the first row has, '{beyond}' beyond its last",
-        "as many cells in each row as in the first",
-        "numbers could be read from the wrong column (a decimal comma?)",
-        "mend the row, or columns.separator and columns.decimal",
         row=row,
     )
 

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from wrackline.errors import Fault
+from wrackline.errors import Fault, InputError
 from wrackline.intake.slips import better_separator, header_match, split_line
 from wrackline.intake.texts import MISSING, utc_seconds
 from wrackline.verdict import Problems, Source
@@ -67,6 +67,23 @@ def known(time: Array, record: WaterRecord, *, max_gap_min: float) -> Flags:
     on_record = (time == record.time[after]) | (time == record.time[after - 1])
     inside = (time >= record.time[0]) & (time <= record.time[-1])
     return np.asarray(inside & (on_record | (gap <= 60.0 * max_gap_min)), dtype=bool)
+
+
+def record_of(source: Source) -> WaterRecord | None:
+    """Return a survey's water-level record, None where it needs none.
+
+    Raises
+    ------
+    InputError
+        When it is bad: with all that is wrong with it.
+    """
+    if source.survey.vertical.water_level is None:
+        return None
+    problems = Problems()
+    record = read_water(source, problems)
+    if record is None:
+        raise InputError(problems.listed())
+    return record
 
 
 def read_water(source: Source, problems: Problems) -> WaterRecord | None:

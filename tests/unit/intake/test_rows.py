@@ -166,7 +166,7 @@ def test_decimal_commas_are_said_once_a_column_with_their_number(tmp_path):
     source, rows, problems = table(tmp_path, lines, separator="semicolon")
     numbers_of(source, rows, "a", problems)
     assert said(problems) == [("decimal_comma", 2, "fault")]
-    assert "2 such cells" in problems.listed()[0].found
+    assert "in 2 rows" in problems.listed()[0].found
     assert decimal_comma_share(["1,5", "2", "3,5", ""]) == pytest.approx(2 / 3)
 
 
