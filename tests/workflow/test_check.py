@@ -126,6 +126,7 @@ def polar(kind, point, place, pole):
             math.degrees(math.atan2(level, up)), math.hypot(level, up)]  # fmt: skip
 
 
+@pytest.mark.slow
 def test_a_total_stations_day_becomes_walls(tmp_path):
     """Four back-sights and five shots on the corners of a room give its walls on the plan."""
     marks = [f"{k},{ORIGIN[0] + e},{ORIGIN[1] + n},{h},0.005\n" for k, (e, n, h) in MARKS.items()]

@@ -12,6 +12,7 @@ from wrackline import contract, vectors
 from wrackline.model import Survey
 from wrackline.publish.surveys import (
     ground_of_items,
+    ground_of_picture,
     ground_of_surface,
     ground_stated,
     survey_table,
@@ -62,4 +63,5 @@ def _ground(survey: Survey, path: str | Path, crs: str) -> tuple[Any, str]:
         return ground_stated(path, crs)
     if Path(path).suffix == ".tif":
         return ground_of_surface(path)
-    return ground_of_items(vectors.read(path))
+    items = vectors.read(path)
+    return ground_of_picture(items) if survey.holds == "picture" else ground_of_items(items)

@@ -90,6 +90,11 @@ def ground_of_items(items: gpd.GeoDataFrame) -> tuple[Any, str]:
     return shapely.union_all(around), f"within {CORRIDOR_M:g} m of what it recorded"
 
 
+def ground_of_picture(items: gpd.GeoDataFrame) -> tuple[Any, str]:
+    """Return the ground that a mosaic shows: its footprint, no more."""
+    return shapely.union_all(shapely.force_2d(items.geometry.to_numpy())), "what the picture shows"
+
+
 def ground_of_surface(raster: Path | str) -> tuple[Any, str]:
     """Return the cells with a height, gaps that were filled included."""
     grid, bands = read_raster(raster)
