@@ -6,7 +6,8 @@ file's own numbers, so that other signs, units and clocks can be tried on the su
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import statistics
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -21,7 +22,7 @@ from wrackline.fit.points import heights
 from wrackline.frames import placing
 from wrackline.heights import zero_height
 from wrackline.intake.water import WaterRecord, record_of
-from wrackline.model import Site, Survey
+from wrackline.model import POINT_HOLDS, Site, Survey
 from wrackline.uncertainty import ErrorModel
 from wrackline.verdict import Source
 
@@ -34,6 +35,8 @@ RUN_S = 900
 """Length of a run of soundings [s]; where no time is known there are `RUNS` runs of rows."""
 RUNS = 50
 MOST_RUNS = 400
+APART_SDS = 3.0
+"""Sds of position that a cell of comparison is wide, at least (no source)."""
 COARSE = 2
 LEAST_CELL_M = 1.0
 HALF = 1 << 20
@@ -111,9 +114,15 @@ class BedCells:
         return np.asarray(self.cells[["x", "y"]].to_numpy(float) + np.array(self.origin))
 
 
-def cell_side(site: Site) -> float:
-    """Return the side of a cell of comparison [m]."""
-    return max(LEAST_CELL_M, COARSE * site.seabed.cell_m)
+def cell_side(site: Site, surveys: Iterable[Survey] = ()) -> float:
+    """Return the side of a cell of comparison [m].
+
+    Surveys placed by a hand-held receiver, metres apart along their tracks, seldom meet in a cell
+    of the seabed's; so a cell is no smaller than what most of the surveys can tell apart.
+    """
+    sds = [one.random_horizontal_sd_m for one in surveys if one.holds in POINT_HOLDS]
+    apart = APART_SDS * statistics.median(sds) if sds else 0.0
+    return max(LEAST_CELL_M, COARSE * site.seabed.cell_m, apart)
 
 
 def cell_keys(xy: Array, cell_m: float) -> Ints:
@@ -136,7 +145,9 @@ def coarse_keys(key: Ints) -> Ints:
     return np.asarray((east // WINDOW_CELLS << 21) | (north // WINDOW_CELLS), dtype=np.int64)
 
 
-def read_bed_cells(source: Source, table: Path, site: Site, model: ErrorModel) -> BedCells | None:
+def read_bed_cells(
+    source: Source, table: Path, site: Site, model: ErrorModel, *, side_m: float = 0.0
+) -> BedCells | None:
     """Read a survey's points, as intake wrote them, into cells.
 
     Parameters
@@ -147,6 +158,8 @@ def read_bed_cells(source: Source, table: Path, site: Site, model: ErrorModel) -
     site : Site
     model : ErrorModel
         Errors of the survey.
+    side_m : float
+        Side of a cell; `cell_side` of the site alone when 0 [m].
 
     Returns
     -------
@@ -158,13 +171,14 @@ def read_bed_cells(source: Source, table: Path, site: Site, model: ErrorModel) -
     ConfigError, InputError
         When it can't be placed.
     """
+    side = side_m or cell_side(site)
     water = record_of(source)
     placed = _Placed(source, site, water)
     cells, runs, spans, keep = [], [], [], 0
     for frame in placed.read(table):
         if len(frame):
             spans.append(_spans(frame))
-            part = _summed(frame, cell_side(site))
+            part = _summed(frame, side)
             keep = keep or max(1, round(len(part) * placed.total / len(frame) / MOST_ROWS))
             cells.append(part.groupby("key", sort=False)[SUMS].sum())
             runs.append(part[coarse_keys(part["key"].to_numpy()) % PRIME % keep == 0])
@@ -178,7 +192,7 @@ def read_bed_cells(source: Source, table: Path, site: Site, model: ErrorModel) -
         name=source.name,
         survey=source.survey,
         model=model,
-        cell_m=cell_side(site),
+        cell_m=side,
         origin=site.origin,
         cells=_means(pd.concat(cells).groupby(level=0, sort=True)[SUMS].sum()),
         runs=_means(summed.groupby(["key", "run"], sort=True)[SUMS].sum()).reset_index(),

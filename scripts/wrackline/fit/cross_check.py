@@ -22,7 +22,7 @@ from wrackline import vectors
 from wrackline.errors import Fault, WracklineError
 from wrackline.fit import bed_agreement, cross_words, line_agreement, site_checks
 from wrackline.fit.agreement import Compared, Suspect, suspects
-from wrackline.fit.bed_cells import BedCells, read_bed_cells
+from wrackline.fit.bed_cells import BedCells, cell_side, read_bed_cells
 from wrackline.fit.items import errors_of, fit_items
 from wrackline.fit.line_agreement import Lines, lines_of
 from wrackline.fit.repeats import Repeat, is_lattice, point_codes, repeats
@@ -98,6 +98,11 @@ class Field:
     figures: list[dict[str, Any]] = field(default_factory=list)
     explained: set[str] = field(default_factory=set)
     _kept: dict[tuple[str, ...], Any] = field(default_factory=dict)
+
+    @property
+    def side_m(self) -> float:
+        """Side of a cell of comparison [m]."""
+        return cell_side(self.site, [one.survey for one in self.surveys.values()])
 
     def say(self, name: str, words: cross_words.Words, *, gross: bool = False) -> None:
         """Note a suspicion of a survey; a gross one leaves it out of finer checks."""
@@ -184,7 +189,7 @@ def _load(ground: Field, one: CheckedSurvey) -> None:
         model = _model(one, ground.site)
         if one.is_bed:
             model = _with_own_sd(model, one.table)
-            bed = read_bed_cells(one.source, one.table, ground.site, model)
+            bed = read_bed_cells(one.source, one.table, ground.site, model, side_m=ground.side_m)
             if bed is not None:
                 ground.beds[one.name] = bed
                 ground.own[one.name] = _sample(one.table)
