@@ -104,6 +104,11 @@ class Field:
         """Side of a cell of comparison [m]."""
         return cell_side(self.site, [one.survey for one in self.surveys.values()])
 
+    @property
+    def is_coarse(self) -> bool:
+        """Whether cells are so wide that slopes of the bed would pass for slips of a stretch."""
+        return self.side_m > cell_side(self.site)
+
     def say(self, name: str, words: cross_words.Words, *, gross: bool = False) -> None:
         """Note a suspicion of a survey; a gross one leaves it out of finer checks."""
         doubt = self.surveys[name].source.suspicion(words.kind, *words.parts, row=words.row)
@@ -386,6 +391,8 @@ def _alone(ground: Field) -> None:
 
 def _clocks(ground: Field) -> None:
     """Check clocks of soundings that were reduced by a record of the water's level."""
+    if ground.is_coarse:
+        return
     for bed in ground.fair_beds():
         ties = ground.ties(bed) if bed.water is not None else None
         slip = clock_slip(ties) if ties is not None else None
@@ -396,6 +403,8 @@ def _clocks(ground: Field) -> None:
 
 def _runs(ground: Field) -> None:
     """Check stretches of sounding; the clearest is named, and the rest held against each other."""
+    if ground.is_coarse:
+        return
     while fair := ground.fair_beds():
         best = None
         for bed in fair:
