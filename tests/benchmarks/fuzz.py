@@ -6,6 +6,7 @@ end in a verdict.
 
 from __future__ import annotations
 
+import faulthandler
 import sys
 import tempfile
 import time
@@ -18,6 +19,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit" / "intake"))
 from broken import GOOD
 from fuzzing import SPICE, verdict_of
 from numpy.random import default_rng
+
+HANGS_S = 120.0
+"""A file that takes longer ends the run, with the place where it hangs."""
 
 
 def damage(seed: int) -> list[tuple[float, int, bytes]]:
@@ -39,6 +43,7 @@ def fuzz(seconds: float) -> Counter[str]:
         warnings.simplefilter("error")
         while time.monotonic() < until:
             for name in GOOD:
+                faulthandler.dump_traceback_later(HANGS_S, exit=True)
                 try:
                     verdict = verdict_of(name, damage(seed), Path(folder))
                 except BaseException:
@@ -46,6 +51,7 @@ def fuzz(seconds: float) -> Counter[str]:
                     raise
                 ends[f"{name}: {'fault' if verdict.faults else 'read'}"] += 1
                 seed += 1
+    faulthandler.cancel_dump_traceback_later()
     return ends
 
 

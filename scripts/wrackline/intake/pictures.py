@@ -22,6 +22,8 @@ from wrackline.verdict import Problems, Source
 OVERVIEW = 1000
 """Pixels of the overview's longer side, from which the footprint is taken."""
 
+LARGEST = 1e9
+"""Numbers of a place beyond this belong to no map, pixels smaller than its inverse nowhere."""
 SPECKLE_PIXELS = 16
 """Parts of the footprint smaller than this many overview pixels are left out beside larger ones."""
 
@@ -45,7 +47,8 @@ def read_picture(source: Source, problems: Problems) -> Found | None:
     with warnings.catch_warnings():  # a picture without place becomes a fault
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
         with rasterio.open(source.path) as picture:
-            if picture.transform.is_identity and source.survey.local_grid is None:
+            lost = picture.transform.is_identity and source.survey.local_grid is None
+            if lost or not _is_sound(picture.transform):
                 problems.add(_not_placed(source, len(picture.gcps[0])))
                 return None
             if picture.crs is not None:
@@ -75,13 +78,20 @@ def footprint(picture: Any) -> Any:
     height, width = (max(1, round(n / shrink)) for n in (picture.height, picture.width))
     mask = picture.dataset_mask(out_shape=(height, width)) > 0
     transform = _coarser(picture.transform, picture.width / width, picture.height / height)
-    found = shapes(mask.astype(np.uint8), mask=mask, transform=transform)
+    found = shapes(mask.astype(np.uint8), mask=mask)  # in pixels: sound whatever the place is
     parts = np.array([shapely.geometry.shape(part) for part, _ in found], dtype=object)
-    pixel = abs(transform.determinant)
-    large = shapely.area(parts) >= SPECKLE_PIXELS * pixel
+    large = shapely.area(parts) >= SPECKLE_PIXELS
     ground = shapely.union_all(parts[large] if large.any() else parts)
-    plain = shapely.simplify(ground, np.sqrt(pixel) if shrink > 1 else 0.0)
-    return shapely.MultiPolygon(shapely.get_parts(plain).tolist())
+    plain = shapely.simplify(ground, 1.0 if shrink > 1 else 0.0)
+    turn = np.array([[transform.a, transform.d], [transform.b, transform.e]])
+    placed = shapely.transform(plain, lambda xy: xy @ turn + [transform.c, transform.f])
+    return shapely.MultiPolygon(shapely.get_parts(placed).tolist())
+
+
+def _is_sound(place: Affine) -> bool:
+    """Tell whether pixels that are so placed have a size, and lie in the numbers of a map."""
+    numbers = np.abs([place.a, place.b, place.c, place.d, place.e, place.f])
+    return bool((numbers < LARGEST).all() and abs(place.determinant) > 1 / LARGEST)
 
 
 def _coarser(fine: Affine, wide: float, high: float) -> Affine:

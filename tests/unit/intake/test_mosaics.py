@@ -88,3 +88,11 @@ def test_a_scan_is_placed_by_marks_seen_in_it(tmp_path):
     items, verdict = read(tmp_path, pixels, transform=None, more={"local_grid": grid})
     assert kinds(verdict) == ([], [])
     assert items.total_bounds.tolist() == [0, 0, 200, 200]
+
+
+@pytest.mark.parametrize("pixel", [1e-200, 1e300])
+def test_a_picture_with_an_absurd_place_is_a_fault_and_ends(tmp_path, pixel):
+    """Pixels of no size, or beyond all maps, are not placed; no outline is sought in them."""
+    place = Affine(pixel, 0, E0, 0, -pixel, N0)
+    _, verdict = read(tmp_path, np.full((9, 9), 9, np.uint8), transform=place)
+    assert kinds(verdict)[0] == ["not_placed"]
