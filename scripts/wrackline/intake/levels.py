@@ -102,6 +102,9 @@ def read_levels(source: Source, problems: Problems) -> Found | None:
     rows = read_rows(source, problems)
     if rows is None:
         return None
+    if not len(rows.row):
+        problems.add(_no_rows(source))
+        return None
     book = _book(source, rows, problems)
     _check_sights(source, book, problems)
     if problems.fatal:
@@ -113,6 +116,16 @@ def read_levels(source: Source, problems: Problems) -> Found | None:
     if problems.fatal or not levelled:
         return None
     return _items(source, book, levelled, marks)
+
+
+def _no_rows(source: Source) -> Fault:
+    return source.fault(
+        "no_rows",
+        "column names, and no row under them",
+        "at least one run of levels",
+        "the survey would be missing from the record",
+        "copy the file anew; the level book may have lost its rows",
+    )
 
 
 def _book(source: Source, rows: Rows, problems: Problems) -> Book:

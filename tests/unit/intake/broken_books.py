@@ -62,6 +62,7 @@ STATION_DAYS = {
     "day: a mark stated 0.3 m wrongly": day(
         "control_misfit", lambda rows: None, CP3=(0.3, 0.0, 0.0)
     ),
+    "day: no row": day("no_rows no_shots station_missing", lambda rows: []),
     "day: no station": day("station_missing", without("station")),
     "day: no back-sight": day("back_sight_missing setup_undetermined", without("back_sight")),
     "day: no shot": day("no_shots", without("shot")),
@@ -135,6 +136,7 @@ TAPE_BOOKS = {
     "tape: a whole metre misread": book(
         "tape_misfit", slipped(tape("A", "W3"), tape("A", "W3", span_of("A", "W3") + 1.0))
     ),
+    "tape: no row": book("no_rows tape_control no_tape_lines", []),
     "tape: no marks": book("tape_control", BOOK, marks=()),
     "tape: a point with one tape": book(
         "point_undetermined", [*BOOK, "distance,A,W9,7.31,,,,,", *drawn("W3", "W9")]
@@ -211,6 +213,7 @@ LEVEL_BOOKS = {
             "BM2,,,1500,,",
         ],
     ),
+    "levels: no row": levels("no_rows", []),
     "levels: half a place": levels("half_place", row(1, "F1,,2.250,,324410,")),
 }
 
