@@ -6,7 +6,7 @@ Writes `cross_check.json`: `faults`, `suspicions` and `accepted` (as `report.jso
 
 from pathlib import Path
 
-from wrackline.fit.cross_check import CheckedSurvey, cross_check
+from wrackline.accuracy.cross_check import CheckedSurvey, cross_check
 from wrackline.io import read_json, write_json
 from wrackline.model import Site, Survey
 from wrackline.step import step

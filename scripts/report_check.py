@@ -1,15 +1,15 @@
 """Gather what intake and the cross-check found into one report, for the run and for people.
 
-Writes `report.json`: see `wrackline.fit.check_report.check_report`, with ``remeasure``, tomorrow's
-list, and ``summary``, a text for the terminal; and `report.html`: the same as a page with pictures.
+Writes `report.json`: see `wrackline.accuracy.check_report`, with ``remeasure``, the list for tomorrow,
+and ``summary``, text for a terminal; and `report.html`: the same as a page with pictures.
 """
 
 from pathlib import Path
 
-from wrackline.fit.check_page import Page
-from wrackline.fit.check_report import check_report, numbered, summary_text
-from wrackline.fit.remeasure import remeasure
-from wrackline.fit.sketches import sketch_survey
+from wrackline.accuracy.check_page import Page
+from wrackline.accuracy.check_report import check_report, numbered, summary_text
+from wrackline.accuracy.remeasure import remeasure
+from wrackline.accuracy.sketches import sketch_survey
 from wrackline.io import read_json, write_json
 from wrackline.model import ControlValue, Site, Survey
 from wrackline.step import step

@@ -1,6 +1,6 @@
 """Seeded clean sites: how many are accused of anything, though every error is as stated.
 
-The sites are those of `tests/unit/fit/cross_sites.py`; the bar is 2 % of them.
+The sites are those of `tests/unit/accuracy/cross_sites.py`; the bar is 2 % of them.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-SITES = Path(__file__).parents[1] / "unit" / "fit"
+SITES = Path(__file__).parents[1] / "unit" / "accuracy"
 FIRST_SEED = 1000
 """Seeds from here on are not those that the checks were tried out on."""
 

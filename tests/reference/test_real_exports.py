@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from wrackline import vectors
-from wrackline.fit.cross_check import CheckedSurvey, cross_check
+from wrackline.accuracy.cross_check import CheckedSurvey, cross_check
 from wrackline.intake.items import read_items
 from wrackline.model import Columns, LocalGrid, SeaLevel, Site, Survey, Vertical
 from wrackline.verdict import Source

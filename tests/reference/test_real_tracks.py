@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from wrackline.fit.cross_check import CheckedSurvey, cross_check
+from wrackline.accuracy.cross_check import CheckedSurvey, cross_check
 from wrackline.intake.points import read_bed
 from wrackline.model import Columns, SeaLevel, Site, Survey, Vertical
 from wrackline.verdict import Source

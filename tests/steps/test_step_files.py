@@ -114,7 +114,7 @@ def test_report(demo, config):
 
 def test_cross_check(demo, config):
     """Every pair of surveys that meet has its figures, each with its sd."""
-    checked = read_json(demo / "work" / "fit" / "cross_check.json")
+    checked = read_json(demo / "work" / "accuracy" / "cross_check.json")
     assert sorted(checked) == ["accepted", "faults", "pairs", "suspicions"]
     assert all(sd > 0 for pair in checked["pairs"] for sd in pair["sds"])
     assert {pair["newer"] for pair in checked["pairs"]} <= set(config.surveys)

@@ -1,3 +1,50 @@
+from wrackline.sources import files_there
+
+
+rule cross_check:
+    input:
+        tables=[SITE.intake_table(survey) for survey in SITE.surveys],
+        verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
+        water=files_there(
+            SITE, *(survey.vertical.water_level for survey in SITE.surveys.values())
+        ),
+    output:
+        checked="work/accuracy/cross_check.json",
+    log:
+        "logs/cross_check/all.log",
+    params:
+        code=fingerprint("cross_check"),
+        names=list(SITE.surveys),
+        surveys=[to_json(survey) for survey in SITE.surveys.values()],
+        site=to_json(SITE.site),
+    message:
+        "Accuracy: holding the surveys against each other"
+    script:
+        "../../scripts/cross_check.py"
+
+
+rule report_check:
+    input:
+        tables=[SITE.intake_table(survey) for survey in SITE.surveys],
+        verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
+        cross_check="work/accuracy/cross_check.json",
+    output:
+        report="work/check/report.json",
+        page="work/check/report.html",
+    log:
+        "logs/report_check/all.log",
+    params:
+        code=fingerprint("report_check"),
+        names=list(SITE.surveys),
+        surveys=[to_json(survey) for survey in SITE.surveys.values()],
+        site=to_json(SITE.site),
+        control=list_to_json(SITE.control),
+    message:
+        "Accuracy: writing down what was found in all files"
+    script:
+        "../../scripts/report_check.py"
+
+
 rule audit_accuracy:
     input:
         surfaces=expand("work/seabed/survey/{survey}.tif", survey=SITE.point_surveys),

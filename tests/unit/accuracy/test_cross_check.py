@@ -10,9 +10,9 @@ import shapely
 from cross_sites import ORIGIN, Made, accused, check, make, write
 from cross_slips import SLIPS
 
+from wrackline.accuracy import bed_cells
+from wrackline.accuracy.cross_check import CheckedSurvey, cross_check
 from wrackline.errors import fault_from_dict
-from wrackline.fit import bed_cells
-from wrackline.fit.cross_check import CheckedSurvey, cross_check
 from wrackline.model import ErrorSource, HeightLink
 
 EVERYDAY = (

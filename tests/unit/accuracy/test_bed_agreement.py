@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 from cross_sites import ORIGIN, make
 
-from wrackline.fit.agreement import Compared, covariance, suspects
-from wrackline.fit.bed_agreement import FACTORS, level, misread, share, shift, tilt
-from wrackline.fit.bed_cells import cell_keys, read_bed_cells
-from wrackline.fit.run_agreement import clock_slip, off_runs, tie_runs
-from wrackline.fit.site_checks import mark_misfits, section_of
+from wrackline.accuracy.agreement import Compared, covariance, suspects
+from wrackline.accuracy.bed_agreement import FACTORS, level, misread, share, shift, tilt
+from wrackline.accuracy.bed_cells import cell_keys, read_bed_cells
+from wrackline.accuracy.run_agreement import clock_slip, off_runs, tie_runs
+from wrackline.accuracy.site_checks import mark_misfits, section_of
 from wrackline.uncertainty import Budget, ErrorModel, NamedError, propagate
 from wrackline.verdict import Source
 

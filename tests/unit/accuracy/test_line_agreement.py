@@ -6,7 +6,14 @@ import pytest
 import shapely
 from cross_sites import make
 
-from wrackline.fit.line_agreement import along, lines_of, match, near_lines, wall_level, wall_shift
+from wrackline.accuracy.line_agreement import (
+    along,
+    lines_of,
+    match,
+    near_lines,
+    wall_level,
+    wall_shift,
+)
 from wrackline.uncertainty import ErrorModel, NamedError
 
 SURVEY = make(1).surveys["2031-walls"]

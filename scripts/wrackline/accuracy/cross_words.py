@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from wrackline.fit.agreement import Suspect
-from wrackline.fit.bed_agreement import FACTORS, Misread
-from wrackline.fit.bed_cells import BedCells
-from wrackline.fit.repeats import Repeat
-from wrackline.fit.run_agreement import ClockSlip, OffRuns
-from wrackline.fit.site_checks import (
+from wrackline.accuracy.agreement import Suspect
+from wrackline.accuracy.bed_agreement import FACTORS, Misread
+from wrackline.accuracy.bed_cells import BedCells
+from wrackline.accuracy.repeats import Repeat
+from wrackline.accuracy.run_agreement import ClockSlip, OffRuns
+from wrackline.accuracy.site_checks import (
     MarkMisfit,
     OnBed,
     over_bed,

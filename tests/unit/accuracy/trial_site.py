@@ -8,11 +8,11 @@ import shapely
 from drawn import CRS, site
 
 from wrackline import vectors
+from wrackline.accuracy.check_page import Page
+from wrackline.accuracy.check_report import check_report, numbered
+from wrackline.accuracy.remeasure import remeasure
+from wrackline.accuracy.sketches import Sketch
 from wrackline.errors import Fault
-from wrackline.fit.check_page import Page
-from wrackline.fit.check_report import check_report, numbered
-from wrackline.fit.remeasure import remeasure
-from wrackline.fit.sketches import Sketch
 from wrackline.model import ControlValue, Survey
 from wrackline.verdict import Verdict
 from wrackline.walls.linework import ITEM_COLUMNS

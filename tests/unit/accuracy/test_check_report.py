@@ -5,7 +5,7 @@ import json
 import pytest
 from trial_site import SURVEYS, fault, page, verdict
 
-from wrackline.fit.check_report import check_report, numbered, sentence, summary_text, word
+from wrackline.accuracy.check_report import check_report, numbered, sentence, summary_text, word
 from wrackline.verdict import report
 
 

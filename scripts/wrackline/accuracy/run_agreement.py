@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import norm
 
-from wrackline.fit.bed_cells import WINDOW_CELLS, BedCells, coarse_keys
+from wrackline.accuracy.bed_cells import WINDOW_CELLS, BedCells, coarse_keys
 from wrackline.fit.water import level_at
 
 Array = npt.NDArray[np.float64]

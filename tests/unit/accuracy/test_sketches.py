@@ -8,8 +8,8 @@ import pytest
 import shapely
 from trial_site import SITE, sketches, survey, write_items, write_points
 
-from wrackline.fit import sketch_pictures as pictures
-from wrackline.fit.sketches import (
+from wrackline.accuracy import sketch_pictures as pictures
+from wrackline.accuracy.sketches import (
     MOST_DOTS,
     MOST_SOUNDINGS,
     MOST_VERTICES,

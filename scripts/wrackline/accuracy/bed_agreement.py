@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial.distance import cdist
 
-from wrackline.fit.agreement import Compared, robust_fit
-from wrackline.fit.bed_cells import BedCells
+from wrackline.accuracy.agreement import Compared, robust_fit
+from wrackline.accuracy.bed_cells import BedCells
 from wrackline.uncertainty import Budget, ErrorModel, spherical
 
 Array = npt.NDArray[np.float64]

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from wrackline.accuracy import check_report, sketch_pictures
+from wrackline.accuracy.markup import Markup, el, figure, join, table
+from wrackline.accuracy.remeasure import as_html, standing_marks
+from wrackline.accuracy.sketch_pictures import Frame, Mark, definitions, frame_of, picture
+from wrackline.accuracy.sketches import Sketch
 from wrackline.errors import Fault
-from wrackline.fit import check_report, sketch_pictures
-from wrackline.fit.markup import Markup, el, figure, join, table
-from wrackline.fit.remeasure import as_html, standing_marks
-from wrackline.fit.sketch_pictures import Frame, Mark, definitions, frame_of, picture
-from wrackline.fit.sketches import Sketch
 from wrackline.model import ControlValue, Site, Survey
 
 SHORT_SUM = 12
@@ -52,7 +52,7 @@ dt { font-weight: bold; } dd { margin: 0; }
 .note { font-size: 0.85rem; }
 @media print { body { font-size: 9.5pt; max-width: none; } a { color: inherit; }
   figure, li, tr { break-inside: avoid; } h2, h3 { break-after: avoid; }
-  thead th { background: none; } .wide { overflow: visible; } .pic { max-width: 15cm; }
+  thead th { background: none; } .wide { overflow: visible; } .pic { max-width: 11cm; }
   * { print-color-adjust: exact; } }
 """
 

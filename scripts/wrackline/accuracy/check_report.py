@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from wrackline.accuracy.markup import plain
+from wrackline.accuracy.remeasure import as_text
 from wrackline.errors import Fault, fault_from_dict
-from wrackline.fit.markup import plain
-from wrackline.fit.remeasure import as_text
 from wrackline.verdict import Verdict, report
 
 PAGE = "work/check/report.html"
@@ -32,7 +32,7 @@ def merged(verdicts: Iterable[Verdict], cross_check: Mapping[str, Any]) -> list[
     verdicts : iterable of Verdict
     cross_check : mapping
         ``faults``, ``suspicions`` and ``accepted``, as
-        `wrackline.fit.cross_check.cross_check` gives them.
+        `wrackline.accuracy.cross_check.cross_check` gives them.
     """
     stand, accepted = found_by(cross_check, "suspicions"), found_by(cross_check, "accepted")
     faults = found_by(cross_check, "faults")

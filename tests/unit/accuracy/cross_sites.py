@@ -20,8 +20,8 @@ import pandas as pd
 import shapely
 
 from wrackline import vectors
+from wrackline.accuracy.cross_check import CheckedSurvey, cross_check
 from wrackline.demo.survey import displace, draw_named
-from wrackline.fit.cross_check import CheckedSurvey, cross_check
 from wrackline.fit.items import errors_of
 from wrackline.model import Site, Survey
 from wrackline.walls.linework import ITEM_COLUMNS

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from wrackline.fit.markup import Markup, el
-from wrackline.fit.sketches import Sketch
+from wrackline.accuracy.markup import Markup, el
+from wrackline.accuracy.sketches import Sketch
 
 Array = npt.NDArray[np.float64]
 

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from wrackline.fit.agreement import Compared, robust_fit
+from wrackline.accuracy.agreement import Compared, robust_fit
 from wrackline.model import Survey
 from wrackline.uncertainty import Budget, ErrorModel, propagate
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from wrackline.fit.repeats import LEAST_POINTS, is_lattice, point_codes, repeats
+from wrackline.accuracy.repeats import LEAST_POINTS, is_lattice, point_codes, repeats
 
 
 def codes(seed, count=400, keep=1):

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from trial_site import HOSTILE, MARK, SURVEYS, fault, page, sketches, survey, verdict
 
-from wrackline.fit.check_page import Page
-from wrackline.fit.check_report import check_report
-from wrackline.fit.markup import Markup, el
-from wrackline.fit.sketches import Sketch
+from wrackline.accuracy.check_page import Page
+from wrackline.accuracy.check_report import check_report
+from wrackline.accuracy.markup import Markup, el
+from wrackline.accuracy.sketches import Sketch
 
 VOID = {"meta"}
 

@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 
+from wrackline.accuracy.markup import Markup, table
+from wrackline.accuracy.sketches import Sketch
 from wrackline.errors import Fault
-from wrackline.fit.markup import Markup, table
-from wrackline.fit.sketches import Sketch
 from wrackline.model import ControlValue, Site, Survey
 
 Array = npt.NDArray[np.float64]

@@ -8,8 +8,15 @@ import pytest
 from drawn import site
 from trial_site import MARK, SITE, SURVEYS, fault, sketches
 
-from wrackline.fit.remeasure import BY_HOLDS, as_html, as_text, remeasure, short_way, standing_marks
-from wrackline.fit.sketches import Sketch
+from wrackline.accuracy.remeasure import (
+    BY_HOLDS,
+    as_html,
+    as_text,
+    remeasure,
+    short_way,
+    standing_marks,
+)
+from wrackline.accuracy.sketches import Sketch
 from wrackline.model import ControlValue, Holds
 
 

@@ -19,14 +19,14 @@ import shapely
 from scipy.spatial import cKDTree
 
 from wrackline import vectors
+from wrackline.accuracy import bed_agreement, cross_words, line_agreement, site_checks
+from wrackline.accuracy.agreement import Compared, Suspect, suspects
+from wrackline.accuracy.bed_cells import BedCells, cell_side, read_bed_cells
+from wrackline.accuracy.line_agreement import Lines, lines_of
+from wrackline.accuracy.repeats import Repeat, is_lattice, point_codes, repeats
+from wrackline.accuracy.run_agreement import Ties, clock_slip, off_runs, tie_runs
 from wrackline.errors import Fault, WracklineError
-from wrackline.fit import bed_agreement, cross_words, line_agreement, site_checks
-from wrackline.fit.agreement import Compared, Suspect, suspects
-from wrackline.fit.bed_cells import BedCells, cell_side, read_bed_cells
 from wrackline.fit.items import errors_of, fit_items
-from wrackline.fit.line_agreement import Lines, lines_of
-from wrackline.fit.repeats import Repeat, is_lattice, point_codes, repeats
-from wrackline.fit.run_agreement import Ties, clock_slip, off_runs, tie_runs
 from wrackline.frames import placing
 from wrackline.model import POINT_HOLDS, Site, Survey
 from wrackline.uncertainty import ErrorModel, NamedError

@@ -11,8 +11,8 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 from scipy.stats import norm
 
+from wrackline.accuracy.bed_cells import BedCells, cell_keys
 from wrackline.errors import WracklineError
-from wrackline.fit.bed_cells import BedCells, cell_keys
 from wrackline.fit.similarity import fit_affine, fit_local_grid, fit_similarity, marks_of
 from wrackline.frames import horizontal, placing
 from wrackline.model import LocalGrid, SeaLevel, Site, Survey
