@@ -1,6 +1,6 @@
 """Gather what intake and the cross-check found into one report, for the run and for people.
 
-Writes `report.json`: see `wrackline.accuracy.check_report`, with ``remeasure``, the list for tomorrow,
+Writes `report.json`: see `wrackline.accuracy.check_report`, with ``remeasure``, tomorrow's list,
 and ``summary``, text for a terminal; and `report.html`: the same as a page with pictures.
 """
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -14,10 +13,8 @@ from wrackline.fit.adjust import critical_value
 from wrackline.fit.stations import forgotten_constant, near_section
 from wrackline.intake.marks import Marks
 from wrackline.intake.slips import plain_name
+from wrackline.intake.station_rows import Day, Fitted
 from wrackline.verdict import Problems, Source
-
-if TYPE_CHECKING:
-    from wrackline.intake.station_days import Day, Fitted
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,6 @@ from wrackline.fit.stations import (
     EARTH_RADIUS_M,
     LEAST_SD_M,
     Occupied,
-    Setup,
     Sights,
     fit_setup,
     mean_of_faces,
@@ -33,6 +32,7 @@ from wrackline.intake.marks import Marks, heights_meant
 from wrackline.intake.readings import Found
 from wrackline.intake.rows import Rows, numbers_of, read_rows, texts_of
 from wrackline.intake.slips import plain_name
+from wrackline.intake.station_rows import Day, Fitted
 from wrackline.model import ControlValue
 from wrackline.verdict import Problems, Source
 
@@ -57,46 +57,6 @@ NUMBERS: dict[str, tuple[str, ...]] = {
 }
 NEEDED = ("target_height_m", "circle_deg", "zenith_deg", "slope_m")
 OWN = {*NUMBERS, "kind", "point", "line", "code", "time"}
-
-
-@dataclass(frozen=True)
-class Day:
-    """A day's rows, in order: texts and numbers as read, angles averaged over faces [radians].
-
-    `setup` counts station rows so far, so that 0 is what comes before the first.
-    """
-
-    kind: npt.NDArray[np.str_]
-    point: list[str]
-    day: list[dt.date | None]
-    number: dict[str, Array]
-    row: Ints
-    circle: Array
-    zenith: Array
-    slope: Array
-    setup: Ints
-    text: pd.DataFrame
-
-    def rows_of(self, setup: int, kind: str) -> Ints:
-        """Return the places, from 0, of one setup's rows of a kind."""
-        return np.flatnonzero((self.setup == setup) & (self.kind == kind)).astype(np.int64)
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A setup of the day: the places, from 0, of its rows, its marks and its fit.
-
-    `own_axis` is the axis height by the occupied mark, `axis_sd` that of each back-sight's.
-    """
-
-    station: int
-    backs: Ints
-    marks: list[str]
-    place: Array
-    fit: Setup
-    scale: float
-    axis_sd: Array
-    own_axis: float
 
 
 def read_station_day(source: Source, problems: Problems) -> Found | None:
