@@ -355,7 +355,9 @@ class Vertical(Strict):
         None, description="CSV of the water's level (columns time, level_m), for depth_below_water."
     )
     water_level_zero_m: Number = Field(
-        0.0, description="Height of the gauge's zero above the site's datum [m]."
+        0.0,
+        description="Height of the gauge's zero above the zero named by `zero`, which is the "
+        "site's datum when left out [m].",
     )
     water_level_utc_offset_h: Annotated[float, Field(ge=-14, le=14)] = Field(
         0.0, description="Hours that the gauge's clock is ahead of UTC [h]."

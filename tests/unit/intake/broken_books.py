@@ -125,6 +125,17 @@ def in_feet() -> list[str]:
     return rows
 
 
+def much_slipped() -> list[str]:
+    """Return the good book with every third tape wrong, each by another amount."""
+    rows = list(BOOK)
+    for number, k in enumerate(k for k, row in enumerate(BOOK) if row.startswith("distance")):
+        if number % 3 == 0:
+            cells = rows[k].split(",")
+            cells[3] = f"{float(cells[3]) + 0.9 + 0.37 * number:.3f}"
+            rows[k] = ",".join(cells)
+    return rows
+
+
 def reversed_bearing() -> list[str]:
     """Return the good book with bearings, one of them read at the compass's other end."""
     cells = COMPASS[2].split(",")
@@ -151,6 +162,10 @@ TAPE_BOOKS = {
     ),
     "tape: a bearing beyond 360": book("bad_bearing", [*BOOK, "bearing,A,W1,400,,,,,2029-06-09"]),
     "tape: a bearing read backwards": book("bearing_reversed", reversed_bearing()),
+    "tape: depths from another zero": book(
+        "tape_zero", BOOK, vertical=Vertical(meaning="depth_below_datum", zero="gauge")
+    ),
+    "tape: a third of the tapes wrong": book("tape_network", much_slipped()),
     "tape: two depths for one point": book(
         "depth_twice", [*BOOK, depth("W1", -PLACES["W1"][2] + 1)]
     ),
