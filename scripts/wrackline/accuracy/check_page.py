@@ -94,7 +94,7 @@ class Page:
             Markup('<meta charset="utf-8"><meta name="viewport" content="width=device-width">'),
             Markup('<meta name="robots" content="noindex">'),
             el("title", title),
-            el("style", Markup(STYLE + sketch_pictures.STYLE)),
+            el("style", Markup(sketch_pictures.STYLE + STYLE)),
         )
         frame = self.frame
         body = el(

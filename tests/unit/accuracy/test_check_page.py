@@ -209,3 +209,10 @@ def test_tomorrows_picture_shows_the_marks(control):
     html = page([verdict("2031-bed", suspicions=[fault(place=(9.0, 9.0))])], control=control).html()
     section = html.split("<h2>To measure again</h2>")[1]
     assert labels(section) == ["S1", *(mark.point for mark in control)]
+
+
+def test_rules_for_print_come_after_those_that_they_change():
+    """A picture is narrower on paper, so that a survey's figures stand on its sheet."""
+    style = page().html().partition("</style>")[0]
+    assert style.index("@media print") > style.index(".pic { display")
+    assert re.search(r"@media print.*\.pic \{ max-width: 11cm", style, re.DOTALL)
