@@ -30,9 +30,9 @@ GEOMETRIES = {
 
 
 @pytest.fixture(scope="module", params=PACKAGES)
-def package(request, demo):
+def package(request, hamlet):
     """Return path and read-only connection of a GeoPackage."""
-    path = demo / "results" / request.param
+    path = hamlet / "results" / request.param
     with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as connection:
         yield path, connection
     connection.close()
@@ -147,8 +147,8 @@ def test_layers_explain_themselves(package):
             assert field.meaning in text
 
 
-def test_reading_leaves_no_file_beside_it(demo):
+def test_reading_leaves_no_file_beside_it(hamlet):
     """Opening a package with GDAL leaves `results/` as it was."""
-    before = sorted(path.name for path in (demo / "results").iterdir())
-    pyogrio.read_dataframe(demo / "results" / "site.gpkg", layer="rooms")
-    assert sorted(path.name for path in (demo / "results").iterdir()) == before
+    before = sorted(path.name for path in (hamlet / "results").iterdir())
+    pyogrio.read_dataframe(hamlet / "results" / "site.gpkg", layer="rooms")
+    assert sorted(path.name for path in (hamlet / "results").iterdir()) == before

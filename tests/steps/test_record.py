@@ -40,15 +40,15 @@ TOGETHER = {
 
 
 @pytest.fixture(scope="module")
-def results(demo):
+def results(hamlet):
     """Return the folder of the demo's products."""
-    return demo / "results"
+    return hamlet / "results"
 
 
 @pytest.fixture(scope="module")
-def config(demo):
+def config(hamlet):
     """Return the demo's config."""
-    return load_site(demo)
+    return load_site(hamlet)
 
 
 @pytest.fixture(scope="module")
@@ -109,12 +109,12 @@ def test_everything_names_surveys_that_exist(layers, config):
             assert set(layers[layer][field]) <= set(config.seasons)
 
 
-def test_everything_names_lines_that_exist(layers, config, demo):
+def test_everything_names_lines_that_exist(layers, config, hamlet):
     """Lines that walls and rooms were drawn from are in the survey files, by number or row."""
     known = set()
     for name in config.holding("wall_lines"):
         survey = config.surveys[name]
-        file = gpd.read_file(demo / survey.file, layer=survey.layer)
+        file = gpd.read_file(hamlet / survey.file, layer=survey.layer)
         known |= {f"{name}/{line}" for line in file["line"].dropna()}
         known |= {f"{name}/#{row}" for row in range(1, len(file) + 1)}
     for layer in ("wall_lines", "rooms"):
@@ -303,13 +303,13 @@ def test_manifest(results):
         assert hashlib.sha256(content).hexdigest() == record["sha256"]
 
 
-def test_surveys_are_accounted_for(layers, config, demo):
+def test_surveys_are_accounted_for(layers, config, hamlet):
     """Every survey has its row: file with checksum, errors as stated, ground, use."""
     rows = layers["surveys"].set_index("survey")
     assert list(rows.index) == list(config.surveys)
     for name, survey in config.surveys.items():
         row = rows.loc[name]
-        assert row["sha256"] == hashlib.sha256((demo / survey.file).read_bytes()).hexdigest()
+        assert row["sha256"] == hashlib.sha256((hamlet / survey.file).read_bytes()).hexdigest()
         assert row["random_vertical_sd_m"] == survey.random_vertical_sd_m
         assert row["error_sources"] == ";".join(survey.error_sources)
         assert row.geometry.area > 0

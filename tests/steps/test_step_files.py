@@ -40,9 +40,9 @@ PLAN_SHAPES = {
 
 
 @pytest.fixture(scope="module")
-def config(demo):
+def config(hamlet):
     """Return the demo's config."""
-    return load_site(demo)
+    return load_site(hamlet)
 
 
 def geo(path):
@@ -68,10 +68,10 @@ def assert_table(path, columns, shapes, crs):
     return table
 
 
-def test_points_as_read(demo, config):
+def test_points_as_read(hamlet, config):
     """`read_points` writes x, y, v as floats, rows as integers, times where a column is named."""
     for name in config.point_surveys:
-        table = pd.read_parquet(demo / "work" / "intake" / name / "points.parquet")
+        table = pd.read_parquet(hamlet / "work" / "intake" / name / "points.parquet")
         timed = config.surveys[name].columns.time is not None
         assert list(table.columns) == ["x", "y", "v", "row", *(["time"] if timed else [])]
         types = {column: str(kind) for column, kind in table.dtypes.items()}
@@ -80,19 +80,19 @@ def test_points_as_read(demo, config):
         assert np.isfinite(table[["x", "y", "v"]].to_numpy()).all()
 
 
-def test_items_as_read(demo, config):
+def test_items_as_read(hamlet, config):
     """`read_items` writes the file's own numbers, so its table declares no CRS."""
     for name in config.vector_surveys:
-        path = demo / "work" / "intake" / name / "items.parquet"
+        path = hamlet / "work" / "intake" / name / "items.parquet"
         shapes = ITEM_SHAPES[config.surveys[name].holds]
         table = assert_table(path, ITEM_COLUMNS, shapes, None)
         assert set(table["survey"]) == {name}
 
 
-def test_verdicts(demo, config):
+def test_verdicts(hamlet, config):
     """Every survey has a verdict with checksum, counts and bounds; the demo's have no fault."""
     for name, survey in config.surveys.items():
-        verdict = read_json(demo / "work" / "intake" / name / "verdict.json")
+        verdict = read_json(hamlet / "work" / "intake" / name / "verdict.json")
         assert (verdict["survey"], verdict["file"]) == (name, survey.file)
         assert len(verdict["sha256"]) == 64
         assert 0 < verdict["used"] <= verdict["rows"]
@@ -102,38 +102,38 @@ def test_verdicts(demo, config):
         assert verdict["faults"] == []
 
 
-def test_report(demo, config):
+def test_report(hamlet, config):
     """The report has all surveys, with the number of their faults, and all faults; and its page."""
-    report = read_json(demo / "work" / "check" / "report.json")
+    report = read_json(hamlet / "work" / "check" / "report.json")
     assert sorted(one["survey"] for one in report["surveys"]) == sorted(config.surveys)
     assert sum(one["suspicions"] for one in report["surveys"]) == len(report["suspicions"])
     assert (report["faults"], report["suspicions"], report["accepted"]) == ([], [], [])
-    page = (demo / "work" / "check" / "report.html").read_text(encoding="utf-8")
+    page = (hamlet / "work" / "check" / "report.html").read_text(encoding="utf-8")
     assert all(f">{name}</" in page for name in config.surveys)
 
 
-def test_cross_check(demo, config):
+def test_cross_check(hamlet, config):
     """Every pair of surveys that meet has its figures, each with its sd."""
-    checked = read_json(demo / "work" / "accuracy" / "cross_check.json")
+    checked = read_json(hamlet / "work" / "accuracy" / "cross_check.json")
     assert sorted(checked) == ["accepted", "faults", "pairs", "suspicions"]
     assert all(sd > 0 for pair in checked["pairs"] for sd in pair["sds"])
     assert {pair["newer"] for pair in checked["pairs"]} <= set(config.surveys)
 
 
-def test_points_as_fitted(demo, config):
+def test_points_as_fitted(hamlet, config):
     """`fit_points` writes eastings, northings and heights in steps of 0.1 mm."""
     for name in config.point_surveys:
-        cloud = laspy.read(demo / "work" / "fit" / name / "points.laz")
+        cloud = laspy.read(hamlet / "work" / "fit" / name / "points.laz")
         np.testing.assert_allclose(cloud.header.scales, 1e-4)
-        account = read_json(demo / "work" / "fit" / name / "errors.json")
+        account = read_json(hamlet / "work" / "fit" / name / "errors.json")
         assert len(cloud) == account["rows"] - account["dropped"]
         assert ("sd_m" in cloud.point_format.extra_dimension_names) == account["own_sd"]
 
 
-def test_errors_as_fitted(demo, config):
+def test_errors_as_fitted(hamlet, config):
     """Every survey has its error model, with each source that its config names, and its dates."""
     for name, survey in config.surveys.items():
-        account = read_json(demo / "work" / "fit" / name / "errors.json")
+        account = read_json(hamlet / "work" / "fit" / name / "errors.json")
         model = model_from_dict(account["model"])
         assert model.survey == name
         assert model.random_vertical == survey.random_vertical_sd_m
@@ -142,18 +142,18 @@ def test_errors_as_fitted(demo, config):
         assert account["to_date"] == str(survey.to_date)
 
 
-def test_items_as_fitted(demo, config):
+def test_items_as_fitted(hamlet, config):
     """`fit_items` writes the same columns in the site's CRS, with heights above the datum."""
     for name in config.vector_surveys:
-        path = demo / "work" / "fit" / name / "items.parquet"
+        path = hamlet / "work" / "fit" / name / "items.parquet"
         shapes = ITEM_SHAPES[config.surveys[name].holds]
         table = assert_table(path, ITEM_COLUMNS, shapes, config.site.crs)
         assert shapely.has_z(table.geometry.to_numpy()).all()
 
 
-def test_overlaps(demo, config):
+def test_overlaps(hamlet, config):
     """Every pair of surveys of bed points is compared, or listed as apart."""
-    overlaps = read_json(demo / "work" / "fit" / "overlaps.json")
+    overlaps = read_json(hamlet / "work" / "fit" / "overlaps.json")
     count = len(config.point_surveys)
     assert len(overlaps["pairs"]) + len(overlaps["apart"]) == count * (count - 1) // 2
     for pair in overlaps["pairs"]:
@@ -164,9 +164,9 @@ def test_overlaps(demo, config):
 @pytest.mark.parametrize(
     ("pattern", "bands"), [("survey/*.tif", SURVEY_BANDS), ("upto-*.tif", MERGED_BANDS)]
 )
-def test_surfaces(demo, config, pattern, bands):
+def test_surfaces(hamlet, config, pattern, bands):
     """Surfaces have the promised bands with their units, as float32, NaN written as -9999."""
-    paths = sorted((demo / "work" / "seabed").glob(pattern))
+    paths = sorted((hamlet / "work" / "seabed").glob(pattern))
     assert paths
     for path in paths:
         with rasterio.open(path) as raster:
@@ -183,20 +183,20 @@ def test_surfaces(demo, config, pattern, bands):
         assert (values["count"][values["filled"] == 1] == 0).all()
 
 
-def test_record_of_the_composite(demo, config):
+def test_record_of_the_composite(hamlet, config):
     """Beside the composite stand its sources, their models and dates, in the band's order."""
-    record = read_json(demo / "work" / "seabed" / "upto-2031.json")
+    record = read_json(hamlet / "work" / "seabed" / "upto-2031.json")
     assert record["sources"] == config.point_surveys
     assert [model["survey"] for model in record["models"]] == record["sources"]
     assert len(record["dates"]) == len(record["sources"])
-    with rasterio.open(demo / "work" / "seabed" / "upto-2031.tif") as raster:
+    with rasterio.open(hamlet / "work" / "seabed" / "upto-2031.tif") as raster:
         source = raster.read(MERGED_BANDS.index("source") + 1, masked=True)
     assert set(np.unique(source.compressed())) <= set(range(len(record["sources"])))
 
 
-def test_lines_on_the_bed(demo, config):
+def test_lines_on_the_bed(hamlet, config):
     """Contours and waterlines are lines with heights; depth counts from the named level."""
-    folder, level = demo / "work" / "seabed", config.site.depth_level
+    folder, level = hamlet / "work" / "seabed", config.site.depth_level
     lines = assert_table(folder / "contours.parquet", CONTOURS, {"LineString"}, config.site.crs)
     np.testing.assert_allclose(lines["height_m"] + lines["depth_m"], level.height_m)
     step = lines["height_m"] / config.site.seabed.contour_step_m
@@ -208,9 +208,9 @@ def test_lines_on_the_bed(demo, config):
     assert set(zip(shores["sea_level"], shores["height_m"], strict=True)) <= set(named.items())
 
 
-def test_network(demo, config):
+def test_network(hamlet, config):
     """`join_walls` writes lines, pieces and edges; edges lie on pieces, pieces on vertices."""
-    folder, crs = demo / "work" / "walls" / "upto-2031", config.site.crs
+    folder, crs = hamlet / "work" / "walls" / "upto-2031", config.site.crs
     lines = assert_table(folder / "lines.parquet", LINE_COLUMNS, {"LineString"}, crs)
     pieces = assert_table(folder / "pieces.parquet", PIECE_COLUMNS, {"LineString"}, crs)
     edges = assert_table(folder / "edges.parquet", EDGE_COLUMNS, {"LineString"}, crs)
@@ -224,30 +224,30 @@ def test_network(demo, config):
 
 @pytest.mark.parametrize("folder", ["rooms/upto-2031", "seasons/2031"])
 @pytest.mark.parametrize("layer", contract.PLAN_LAYERS)
-def test_plans(demo, config, folder, layer):
+def test_plans(hamlet, config, folder, layer):
     """Plans have the contract's fields with their types, their shapes and the site's CRS."""
-    path = demo / "work" / folder / f"{layer}.parquet"
+    path = hamlet / "work" / folder / f"{layer}.parquet"
     table = assert_table(path, contract.columns(layer), PLAN_SHAPES[layer], config.site.crs)
     assert len(table)
     assert table.geometry.is_valid.all()
 
 
-def test_changes(demo):
+def test_changes(hamlet):
     """In the first season every number is new, none is kept or lost, and all are used."""
-    changes = read_json(demo / "work" / "seasons" / "2031" / "changes.json")
+    changes = read_json(hamlet / "work" / "seasons" / "2031" / "changes.json")
     for layer, change in changes.items():
-        plan = gpd.read_parquet(demo / "work" / "seasons" / "2031" / f"{layer}.parquet")
+        plan = gpd.read_parquet(hamlet / "work" / "seasons" / "2031" / f"{layer}.parquet")
         number = layer.removesuffix("_lines").removesuffix("s")
         assert sorted(change["new"]) == sorted(change["used"]) == sorted(plan[number])
         assert change["lost"] == change["kept"] == []
 
 
-def test_audit(demo, config):
+def test_audit(hamlet, config):
     """The audit has every survey of bed points, with S-44 by order, and all overlaps."""
-    audit = read_json(demo / "work" / "accuracy" / "audit.json")
+    audit = read_json(hamlet / "work" / "accuracy" / "audit.json")
     assert audit["depths_below"] == config.site.depths_below
     assert [one["survey"] for one in audit["surveys"]] == config.point_surveys
     for one in audit["surveys"]:
         np.testing.assert_allclose(one["u95_m"], 1.96 * one["sd_m"])
         assert [order["order"] for order in one["s44"]] == ["exclusive", "special", "1a", "1b", "2"]
-    assert audit["overlaps"] == read_json(demo / "work" / "fit" / "overlaps.json")
+    assert audit["overlaps"] == read_json(hamlet / "work" / "fit" / "overlaps.json")

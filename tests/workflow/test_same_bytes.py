@@ -36,9 +36,9 @@ def test_rebuilt_elsewhere_on_one_core(hut, tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("cores", [1, 2])
-def test_demo_on_one_core_and_on_two(demo, tmp_path, cores):
-    """The demo, its survey files made anew as well, has the same bytes on one core and on two."""
-    shutil.copytree(REPOSITORY / "config", tmp_path / "config")
+def test_hamlet_on_one_core_and_on_two(hamlet, tmp_path, cores):
+    """The hamlet, its survey files made anew as well, has the same bytes on one core and on two."""
+    shutil.copytree(REPOSITORY / "tests" / "hamlet" / "config", tmp_path / "config")
     built(tmp_path, cores=cores, within_s=300)
-    assert differing(demo, tmp_path) == []
-    assert files_in(demo / "data") == files_in(tmp_path / "data")
+    assert differing(hamlet, tmp_path) == []
+    assert files_in(hamlet / "data") == files_in(tmp_path / "data")

@@ -19,7 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 from wrackline.demo.hamlet import Hamlet, House, Run
 from wrackline.demo.survey import displace
-from wrackline.demo.truth import Made, Misfortune, Truth, Water
+from wrackline.demo.made import Made, Misfortune, Water
+from wrackline.demo.truth import Truth
 from wrackline.uncertainty import Array, ErrorModel, NamedError
 
 SPEED_M_PER_S = 1.0

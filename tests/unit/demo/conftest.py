@@ -1,4 +1,4 @@
-"""The repository's own demo, made once for the tests of this folder."""
+"""The hamlet of tests/hamlet, made once for the tests of this folder."""
 
 from pathlib import Path
 
@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[3]
 
 @pytest.fixture(scope="module")
 def truth():
-    return yaml.safe_load((ROOT / "config" / "demo.yaml").read_text(encoding="utf-8"))
+    return yaml.safe_load((ROOT / "tests" / "hamlet" / "config" / "demo.yaml").read_text(encoding="utf-8"))
 
 
 @pytest.fixture(scope="module")

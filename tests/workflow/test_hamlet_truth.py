@@ -1,4 +1,4 @@
-"""The demo's record against the truth that its survey files were made from.
+"""The hamlet's record against the truth that its survey files were made from.
 
 Every measured figure is held against `data/demo/truth.json` in units of the sd that it states
 itself: z = (figure - truth) / sd. The truth's areas and axes are geodesic, the workflow's come
@@ -18,37 +18,37 @@ COVERAGE, WIDEST = 1.96, 4.0
 ODDS = 0.001
 
 
-def read(demo, layer):
+def read(hamlet, layer):
     """Return a layer of the record."""
-    return gpd.read_file(demo / "results" / "site.gpkg", layer=layer)
+    return gpd.read_file(hamlet / "results" / "site.gpkg", layer=layer)
 
 
 @pytest.fixture(scope="module")
-def truth(demo):
+def truth(hamlet):
     """Return the right answers, buildings by name."""
-    return read_json(demo / "data" / "demo" / "truth.json")
+    return read_json(hamlet / "data" / "demo" / "truth.json")
 
 
 @pytest.fixture(scope="module")
-def rooms(demo, truth):
+def rooms(hamlet, truth):
     """Return pairs of the record's row and the truth of every room."""
-    there = read(demo, "rooms")
+    there = read(hamlet, "rooms")
     true = [room for house in truth["buildings"].values() for room in house["rooms"].values()]
     return [(there.iloc[_overlapping(there, room["floor_wkt"])], room) for room in true]
 
 
 @pytest.fixture(scope="module")
-def buildings(demo, truth):
+def buildings(hamlet, truth):
     """Return pairs of the record's row and the truth of every building."""
-    there = read(demo, "buildings")
+    there = read(hamlet, "buildings")
     true = truth["buildings"].values()
     return [(there.iloc[_overlapping(there, house["footprint_wkt"])], house) for house in true]
 
 
 @pytest.fixture(scope="module")
-def doorways(demo, truth):
+def doorways(hamlet, truth):
     """Return pairs of the record's row and the truth of every doorway, the nearest taken."""
-    there = read(demo, "openings")
+    there = read(hamlet, "openings")
     true = [door for house in truth["buildings"].values() for door in house["doorways"]]
     sills = [shapely.centroid(shapely.from_wkt(door["sill_wkt"])) for door in true]
     return [(there.iloc[there.distance(s).argmin()], d) for s, d in zip(sills, true, strict=True)]
@@ -88,7 +88,7 @@ def assert_covered(z):
     assert binomtest(inside, len(z), 0.95).pvalue > ODDS
 
 
-def test_as_many_as_in_truth(demo, truth, rooms, buildings, doorways):
+def test_as_many_as_in_truth(hamlet, truth, rooms, buildings, doorways):
     """The record has each room, building and doorway of the truth once, and no other."""
     for layer, field, pairs in (
         ("rooms", "room", rooms),
@@ -96,7 +96,7 @@ def test_as_many_as_in_truth(demo, truth, rooms, buildings, doorways):
         ("openings", "opening", doorways),
     ):
         numbers = [row[field] for row, _ in pairs]
-        assert sorted(numbers) == sorted(read(demo, layer)[field])
+        assert sorted(numbers) == sorted(read(hamlet, layer)[field])
     assert len(buildings) == len(truth["buildings"]) == 14
 
 
@@ -209,9 +209,9 @@ def test_recorded_thresholds_make_doorways_seen(doorways):
     assert [row["evidence"] for row, _ in doorways] == expected
 
 
-def test_wall_thickness(demo, truth):
+def test_wall_thickness(hamlet, truth):
     """Bodies between traced faces are as thick as the truth's walls, within their sd."""
-    bodies = read(demo, "wall_bodies")
+    bodies = read(hamlet, "wall_bodies")
     pairs = []
     for house in truth["buildings"].values():
         ground = shapely.from_wkt(house["footprint_wkt"]).buffer(0.5)
@@ -223,9 +223,9 @@ def test_wall_thickness(demo, truth):
     assert_covered(z)
 
 
-def test_features(demo, truth):
+def test_features(hamlet, truth):
     """Features keep kind and origin, and their tops lie within their sd of the truth."""
-    there = read(demo, "features").set_index("line")
+    there = read(hamlet, "features").set_index("line")
     pairs = [(there.loc[name], true) for name, true in truth["features"].items()]
     for row, true in pairs:
         assert (row["kind"], row["origin"]) == (true["kind"], true["origin"])

@@ -1,4 +1,4 @@
-"""The demo site itself: however it is disturbed, it ends in the bytes of an undisturbed run."""
+"""The hamlet: however it is disturbed, it ends in the bytes of an undisturbed run."""
 
 import os
 import shutil
@@ -29,9 +29,9 @@ def start(site):
     return subprocess.Popen(command, process_group=0, env=environment, **output)
 
 
-def copy_demo(folder):
-    """Return a site with the demo's config and nothing else."""
-    shutil.copytree(REPOSITORY / "config", folder / "config")
+def copy_hamlet(folder):
+    """Return a site with the hamlet's config and nothing else."""
+    shutil.copytree(REPOSITORY / "tests" / "hamlet" / "config", folder / "config")
     return folder
 
 
@@ -48,12 +48,12 @@ def disturb(site, *, lines, target, number):
 
 
 @pytest.mark.slow
-def test_demo_killed_five_times_ends_in_the_bytes_of_an_undisturbed_run(tmp_path):
+def test_hamlet_killed_five_times_ends_in_the_bytes_of_an_undisturbed_run(tmp_path):
     """The whole workflow, killed at five moments, gives what it gives undisturbed."""
-    undisturbed = copy_demo(tmp_path / "undisturbed")
+    undisturbed = copy_hamlet(tmp_path / "undisturbed")
     ended = finish(start(undisturbed), within_s=300)
     assert ended.code == 0, ended.text
-    killed = copy_demo(tmp_path / "killed")
+    killed = copy_hamlet(tmp_path / "killed")
     for lines, target, number in DISTURBANCES:
         assert disturb(killed, lines=lines, target=target, number=number).code != 0
         assert not (killed / "results").exists()
@@ -66,9 +66,9 @@ def test_demo_killed_five_times_ends_in_the_bytes_of_an_undisturbed_run(tmp_path
 
 
 @pytest.mark.slow
-def test_demo_needs_nothing_the_second_time(tmp_path):
-    """A second run of the demo starts no step; without hidden files every step runs again."""
-    site = copy_demo(tmp_path / "site")
+def test_hamlet_needs_nothing_the_second_time(tmp_path):
+    """A second run of the hamlet starts no step; without hidden files every step runs again."""
+    site = copy_hamlet(tmp_path / "site")
     assert finish(start(site), within_s=300).code == 0
     ended = finish(start(site))
     assert ended == Ended(0, "Nothing to do: results are up to date.\n")
