@@ -517,6 +517,11 @@ class Survey(Strict):
         None, description="Wall lines along centres: thickness, where the file has none [m]."
     )
     wall_thickness_sd_m: Sd = Field(0.0, description="Standard uncertainty of it [m].")
+    old_plan: bool = Field(
+        False,
+        description="Wall lines: drawn on an older plan. They say `old plan` as their evidence, and "
+        "give way wherever a better survey has recorded the wall since.",
+    )
     resolution_m: Positive | None = Field(
         None, description="Least thing that the survey would have shown [m]."
     )
@@ -657,6 +662,7 @@ NEUTRAL_TRAITS: dict[str, Any] = {
     "traced_at": "top",
     "resolution_m": None,
     "looked_at": None,
+    "old_plan": False,
     "note": "",
 }
 NEUTRAL_SITE: dict[str, Any] = {

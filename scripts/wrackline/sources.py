@@ -98,6 +98,7 @@ def line_traits(config: SiteConfig, view: str) -> str:
         name: {
             "line_follows": survey.line_follows,
             "traced_at": survey.traced_at,
+            "evidence": "old plan" if survey.old_plan else "recorded",
             "from_date": str(survey.from_date),
             "to_date": str(survey.to_date),
         }

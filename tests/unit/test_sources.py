@@ -109,6 +109,7 @@ def test_traits_tell_what_the_config_says_of_lines():
         "2031-walls": {
             "line_follows": "face",
             "traced_at": "top",
+            "evidence": "recorded",
             "from_date": "2031-06-01",
             "to_date": "2031-06-02",
         }

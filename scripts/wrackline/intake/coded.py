@@ -69,11 +69,12 @@ def read_coded(source: Source, problems: Problems) -> Found | None:
     if "kind" not in cells:
         cells = cells.assign(kind=coded.code)
     shapes, firsts = [], []
+    named = bool(np.any(coded.line != ""))
     for at in _strings(source, coded, kept):
         ordered = _in_order(source, coded, at, problems)
         if len(at) > 1:
             _check_steps(source, coded, ordered, problems)
-        elif "Point" not in SHAPES[source.survey.holds]:
+        elif named and "Point" not in SHAPES[source.survey.holds]:
             problems.add(_lone_point(source, coded, int(at[0])))
             continue
         shapes.append(_shape(source, coded.xyz[ordered]))
@@ -178,10 +179,10 @@ def _at(source: Source, coded: Coded, k: int) -> tuple[float, float]:
 
 
 def _lone_point(source: Source, coded: Coded, k: int) -> Fault:
-    name = f"line '{coded.line[k]}'" if coded.line[k] else "no line"
+    name = coded.line[k]
     return source.suspicion(
         "lone_point",
-        f"{name} of one point",
+        f"line '{name}' of one point" if name else "a point without the name of a line",
         "two points or more a line",
         "it is left out: one point is no line",
         "look for a misspelt line name, or a code that was not picked",

@@ -18,7 +18,7 @@ from wrackline.rooms.layers import NO_PHASES, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
 from wrackline.walls.closings import NODE_M
-from wrackline.walls.linework import RECORDED
+from wrackline.walls.linework import OLD_PLAN, RECORDED
 from wrackline.walls.motion import end_motion
 
 COMPACT = 1 / 3
@@ -85,7 +85,7 @@ def _recorded_row(
     surveys = [line["survey"], *filter(None, str(line["repeats"]).split(";"))]
     return {
         **fields,
-        "evidence": RECORDED,
+        "evidence": OLD_PLAN if str(line["evidence"]) == OLD_PLAN else RECORDED,
         "closing": None,
         "gap_m": None,
         "line_follows": line["line_follows"],

@@ -13,7 +13,7 @@ from wrackline.io import read_json
 from wrackline.uncertainty import ErrorModel, model_from_dict
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 
-TRAITS = ("line_follows", "traced_at", "from_date", "to_date")
+TRAITS = ("line_follows", "traced_at", "evidence", "from_date", "to_date")
 
 
 def gather_items(files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:

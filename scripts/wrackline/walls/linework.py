@@ -20,7 +20,7 @@ from scipy import sparse
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-RECORDED = "recorded"
+RECORDED, OLD_PLAN = "recorded", "old plan"
 
 ITEM_COLUMNS = {
     "survey": "text",

@@ -1,24 +1,37 @@
 """The same wall traced by several surveys: the best tracing stays, the others become its sources.
 
 Rule: a line of another survey that runs for most of its length beside a better known line, no
-further off than their standard uncertainties together explain, is a repeat. Within one survey
-nothing is merged, since the two faces of a wall are two lines.
+further off than their standard uncertainties together explain, is a repeat; where one follows the
+wall's centre and the other a face, half the wall lies between them. Within one survey nothing is
+merged, since the two faces of a wall are two lines. A line of an old plan gives way piece by piece:
+what a better survey recorded since is cut out of it, and only longer stretches stay.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from wrackline.uncertainty import ErrorModel
+from wrackline.walls.linework import OLD_PLAN
 
 REPEAT_SHARE = 0.8
 REPEAT_SDS = 3.0
 REPEAT_LIMIT_M = 0.25
 """Beyond this two lines are never one: thinner walls than twice this are rare (no source)."""
+
+USUAL_HALF_WALL_M = 0.3
+"""Half of a wall whose thickness nobody stated (common practice, no source)."""
+
+OLD_STRETCH_M = 1.0
+"""What is left of an old plan's line beside newer ones counts from this length on (no source)."""
+
+PARALLEL_DEG = 20.0
 
 
 def position_sd(model: ErrorModel) -> float:
@@ -26,6 +39,47 @@ def position_sd(model: ErrorModel) -> float:
     shifts = [part.sd for part in model.named if part.kind in ("easting", "northing")]
     named = max(shifts, default=0.0)
     return float(np.sqrt(model.random_horizontal**2 + model.patchy_horizontal**2 + named**2))
+
+
+@dataclass
+class Traced:
+    """Lines of all surveys of a view, with what is decided about them.
+
+    Attributes
+    ----------
+    shapes : array of LineString, shape (n,)
+    survey : array of str, shape (n,)
+    sd : array, shape (n,)
+        Standard uncertainty of position per axis [m].
+    centre, old : array of bool, shape (n,)
+        Whether a line follows a wall's centre; whether it comes from an old plan.
+    half_wall : array, shape (n,)
+        Half the thickness of its wall [m].
+    repeats : dict of int to set of str
+        Surveys that traced the line of a row again.
+    """
+
+    shapes: np.ndarray
+    survey: np.ndarray
+    sd: np.ndarray
+    centre: np.ndarray
+    old: np.ndarray
+    half_wall: np.ndarray
+    repeats: dict[int, set[str]] = field(default_factory=dict)
+
+    def reach(self, row: int, other: int) -> float:
+        """Return how far apart two lines of one wall may lie [m]."""
+        spread = REPEAT_SDS * float(np.hypot(self.sd[row], self.sd[other]))
+        if not (self.old[row] or self.old[other]):
+            spread = min(spread, REPEAT_LIMIT_M)
+        if self.centre[row] == self.centre[other]:
+            return spread
+        return spread + float(self.half_wall[row if self.centre[row] else other])
+
+    def note(self, row: int, others: Iterable[int]) -> None:
+        """Note at other lines that the survey of a row traced them again."""
+        for other in others:
+            self.repeats.setdefault(int(other), set()).add(str(self.survey[row]))
 
 
 def merge_repeats(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> gpd.GeoDataFrame:
@@ -41,58 +95,68 @@ def merge_repeats(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> 
     Returns
     -------
     GeoDataFrame
-        The kept lines in their former order.
+        The kept lines in their former order. Of an old plan's line the stretches that nothing
+        better replaced, each a row.
     """
-    sd = lines["survey"].map({name: position_sd(model) for name, model in models.items()})
-    order = np.lexsort([np.arange(len(lines)), lines["survey"].to_numpy(str), sd.to_numpy()])
+    traced = _traced(lines, models)
+    order = np.lexsort([np.arange(len(lines)), traced.survey, traced.sd, traced.old])
     kept: list[int] = []
-    repeats: dict[int, set[str]] = {}
-    by_survey = lines["survey"].to_numpy(str)
-    for survey in dict.fromkeys(by_survey[order]):
-        mine = np.flatnonzero(by_survey == survey)
-        if kept:
-            mine = _without_repeats(lines, mine, np.array(kept), sd.to_numpy(), repeats)
+    left: dict[int, list[shapely.Geometry]] = {}
+    for survey in dict.fromkeys(traced.survey[order]):
+        mine = np.flatnonzero(traced.survey == survey)
+        if kept and traced.old[mine].all():
+            left |= _left_of_old(traced, mine, np.array(kept))
+            mine = np.array([row for row in mine if left[int(row)]], dtype=int)
+        elif kept:
+            mine = _without_repeats(traced, mine, np.array(kept))
         kept.extend(int(row) for row in mine)
-    rows = sorted(kept)
+    rows = [row for row in sorted(kept) for _ in left.get(row, [None])]
     merged = lines.iloc[rows].copy()
-    merged["repeats"] = [";".join(sorted(repeats.get(row, ()))) for row in rows]
-    return merged.reset_index(drop=True)
+    merged["repeats"] = [";".join(sorted(traced.repeats.get(row, ()))) for row in rows]
+    shapes = [part for row in sorted(kept) for part in left.get(row, [traced.shapes[row]])]
+    placed = merged.set_geometry(gpd.GeoSeries(shapes, merged.index, lines.crs))
+    return placed.reset_index(drop=True)
 
 
-def _without_repeats(
-    lines: gpd.GeoDataFrame,
-    mine: np.ndarray,
-    kept: np.ndarray,
-    sd: np.ndarray,
-    repeats: dict[int, set[str]],
-) -> np.ndarray:
+def _traced(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Traced:
+    sd = lines["survey"].map({name: position_sd(model) for name, model in models.items()})
+    half = pd.to_numeric(lines["thickness_m"]).to_numpy(float, na_value=np.nan) / 2
+    return Traced(
+        shapes=lines.geometry.to_numpy(),
+        survey=lines["survey"].to_numpy(str),
+        sd=sd.to_numpy(float),
+        centre=(lines["line_follows"] == "centre").to_numpy(bool, na_value=False),
+        old=(lines["evidence"] == OLD_PLAN).to_numpy(bool, na_value=False),
+        half_wall=np.where(np.isnan(half), USUAL_HALF_WALL_M, half),
+    )
+
+
+def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.ndarray:
     """Return which of one survey's lines say something new; note the others at the line kept."""
-    geometry = lines.geometry.to_numpy()
-    tree = shapely.STRtree(geometry[kept])
+    tree = shapely.STRtree(traced.shapes[kept])
     new = []
     for row in mine:
-        near = kept[tree.query(geometry[row], predicate="dwithin", distance=REPEAT_LIMIT_M)]
-        beside = [(_share_beside(geometry[row], geometry[k], sd[row], sd[k]), k) for k in near]
+        widest = REPEAT_LIMIT_M + traced.half_wall[row] + float(traced.half_wall[kept].max())
+        near = kept[tree.query(traced.shapes[row], predicate="dwithin", distance=widest)]
+        beside = [(_share_beside(traced, row, other), other) for other in near]
         best = max(beside, default=(0.0, -1))
         if best[0] >= REPEAT_SHARE:
-            repeats.setdefault(int(best[1]), set()).add(str(lines["survey"].iloc[row]))
+            traced.note(row, [best[1]])
         elif sum(share for share, _ in beside) >= REPEAT_SHARE:
-            for share, k in beside:
-                if share > 0:
-                    repeats.setdefault(int(k), set()).add(str(lines["survey"].iloc[row]))
+            traced.note(row, [other for share, other in beside if share > 0])
         else:
             new.append(row)
     return np.array(new, dtype=int)
 
 
-def _share_beside(line: shapely.Geometry, other: shapely.Geometry, sd: float, sd2: float) -> float:
-    """Return the share of a line's length that runs within their joint uncertainty of another."""
-    reach = min(REPEAT_SDS * float(np.hypot(sd, sd2)), REPEAT_LIMIT_M)
+def _share_beside(traced: Traced, row: int, other: int) -> float:
+    """Return the share of a line's length that runs within reach of another."""
+    line, beside, reach = traced.shapes[row], traced.shapes[other], traced.reach(row, other)
     if line.length == 0 or reach == 0:
-        return float(line.equals(other))
-    corridor = other.buffer(reach, cap_style="flat")
+        return float(line.equals(beside))
+    corridor = beside.buffer(reach, cap_style="flat")
     along = line.intersection(corridor).length / line.length
-    return float(along) if along > 0 and _runs_along(line, other, corridor) else 0.0
+    return float(along) if along > 0 and _runs_along(line, beside, corridor) else 0.0
 
 
 def _runs_along(
@@ -101,3 +165,56 @@ def _runs_along(
     """Tell whether the common stretch is long beside the corridor's width, not a mere crossing."""
     width = corridor.area / max(other.length, 1e-9)
     return bool(line.intersection(corridor).length > 1.5 * width)
+
+
+def _left_of_old(
+    traced: Traced, mine: np.ndarray, kept: np.ndarray
+) -> dict[int, list[shapely.Geometry]]:
+    """Return, for each line of an old plan, the stretches that no better line has replaced."""
+    pieces, owner = _straight(traced.shapes[kept])
+    tree = shapely.STRtree(pieces)
+    left = {}
+    for row in mine.tolist():
+        reach = max(traced.reach(row, int(other)) for other in kept)
+        stretches, _ = _straight(traced.shapes[[row]])
+        rest, found = [], set()
+        for stretch in stretches:
+            near = tree.query(stretch, predicate="dwithin", distance=reach)
+            beside = near[_parallel(stretch, pieces[near])]
+            corridors = [
+                pieces[k].buffer(traced.reach(row, int(kept[owner[k]])), cap_style="flat")
+                for k in beside
+            ]
+            rest.append(stretch.difference(shapely.union_all(corridors)))
+            found |= {
+                int(kept[owner[k]])
+                for k, corridor in zip(beside, corridors, strict=True)
+                if stretch.intersection(corridor).length > OLD_STRETCH_M
+            }
+        traced.note(row, sorted(found))
+        left[row] = _long_parts(rest, OLD_STRETCH_M)
+    return left
+
+
+def _straight(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the straight pieces of lines, and the place of the line that each is part of."""
+    xyz, line = shapely.get_coordinates(lines, include_z=True, return_index=True)
+    first = np.flatnonzero(np.diff(line) == 0)
+    return shapely.linestrings(np.stack([xyz[first], xyz[first + 1]], axis=1)), line[first]
+
+
+def _parallel(stretch: shapely.Geometry, others: np.ndarray) -> np.ndarray:
+    """Tell which straight pieces run as another does, either way."""
+    ends = shapely.get_coordinates(np.r_[stretch, others]).reshape(-1, 2, 2)
+    angle = np.degrees(np.arctan2(*(ends[:, 1] - ends[:, 0]).T))
+    turn = (angle[1:] - angle[0] + 90.0) % 180.0 - 90.0
+    return np.asarray(np.abs(turn) <= PARALLEL_DEG)
+
+
+def _long_parts(rest: list[shapely.Geometry], least_m: float) -> list[shapely.Geometry]:
+    """Return the stretches joined end to end, without the short ones."""
+    parts = [part for piece in rest for part in shapely.get_parts(piece) if part.length > 0]
+    if not parts:
+        return []
+    joined = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(parts)))
+    return [part for part in joined if part.length >= least_m]

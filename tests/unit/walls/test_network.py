@@ -87,6 +87,49 @@ def test_two_faces_of_one_survey_are_never_merged():
     assert len(merge_repeats(table, models)) == 2
 
 
+def with_old_plan(*old, better=((0, 0), (10, 0))):
+    """Return one wall's face recorded well, and centre lines of an old plan good to 0.2 m."""
+    survey = ["2031-good", *["1986-plan"] * len(old)]
+    follows = ["face", *["centre"] * len(old)]
+    table = line_table([list(better), *map(list, old)], survey=survey, follows=follows)
+    table["evidence"] = ["recorded", *["old plan"] * len(old)]
+    table["thickness_m"] = [np.nan, *[0.6] * len(old)]
+    return table, {
+        name: ErrorModel(name, sd, sd)
+        for name, sd in zip(survey, [0.02, *[0.2] * len(old)], strict=True)
+    }
+
+
+def test_an_old_plan_gives_way_to_what_was_recorded_since():
+    """An old centre line half a metre off a recorded face is that wall, and is left out."""
+    merged = merge_repeats(*with_old_plan([(0.3, 0.5), (9.5, 0.6)]))
+    assert merged["survey"].tolist() == ["2031-good"]
+    assert merged["repeats"].tolist() == ["1986-plan"]
+
+
+def test_of_an_old_line_the_stretch_recorded_since_is_cut_out():
+    """Of an old wall of 20 m, half recorded since, 10 m stay; a wall that crosses cuts nothing."""
+    merged = merge_repeats(*with_old_plan([(0, 0.2), (20, 0.2)], [(15, -4), (15, 5)]))
+    assert merged["survey"].tolist() == ["2031-good", "1986-plan", "1986-plan"]
+    assert merged.length.tolist() == pytest.approx([10, 10, 9])
+    assert merged["repeats"].tolist() == ["1986-plan", "", ""]
+
+
+def test_an_old_wall_that_nobody_recorded_since_stays():
+    """A parallel wall two metres off is another wall."""
+    merged = merge_repeats(*with_old_plan([(0, 2.0), (10, 2.0)]))
+    assert merged["survey"].tolist() == ["2031-good", "1986-plan"]
+
+
+@pytest.mark.parametrize(("off", "left"), [(0.3, 1), (0.5, 1), (0.8, 2)])
+def test_a_centre_line_repeats_a_face_half_a_wall_off(off, left):
+    """The centre of a wall 0.6 m thick lies 0.3 m from its face: one wall, surveyed twice."""
+    table, models = surveys([(0.1, off), (4.9, off)], sd=0.07)
+    table["line_follows"] = ["face", "centre"]
+    table["thickness_m"] = [np.nan, 0.6]
+    assert len(merge_repeats(table, models)) == left
+
+
 def test_position_sd_counts_shared_shifts():
     """3 cm at random, 4 cm patchy and a shift of 12 cm make 13 cm."""
     shift = NamedError("benchmark:easting", "easting", 0.12)
@@ -98,7 +141,8 @@ def test_surveys_are_gathered_with_what_their_config_says(tmp_path):
     """Lines of several files carry their survey's traits; no file at all is a table of no rows."""
     table = line_table([[(0, 0), (5, 0)]])
     vectors.write(table[[*ITEM_COLUMNS, "geometry"]], ITEM_COLUMNS, tmp_path / "a.parquet")
-    trait = {"line_follows": "centre", "traced_at": "base", "from_date": "a", "to_date": "b"}
+    trait = {"line_follows": "centre", "traced_at": "base", "evidence": "old plan"}
+    trait |= {"from_date": "a", "to_date": "b"}
     lines = gather_lines({SURVEY: trait}, [tmp_path / "a.parquet"], CRS)
     assert lines[list(trait)].iloc[0].to_dict() == trait
     assert len(gather_lines({}, [], CRS)) == 0
