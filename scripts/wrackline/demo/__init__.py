@@ -15,7 +15,7 @@ from wrackline.demo import facts, fieldwork
 from wrackline.demo.fieldwork import Fieldwork
 from wrackline.demo.files import write_cloud, write_layers, write_table
 from wrackline.demo.hamlet import Hamlet
-from wrackline.demo.truth import parse
+from wrackline.demo.town import settled
 from wrackline.errors import ConfigError, Fault
 from wrackline.io import write_json
 
@@ -56,7 +56,7 @@ def make(
     ConfigError
         When the truth can't be used, or doesn't describe a wanted file.
     """
-    hamlet = Hamlet(parse(truth))
+    hamlet = Hamlet(settled(truth))
     makers = _makers(hamlet)
     names = sorted(makers) if wanted is None else sorted(wanted)
     unknown = [name for name in names if name not in makers]

@@ -67,19 +67,35 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``buildings``: by name, with ``rooms`` by name; ``features``; ``sea_level_m``. Areas in m²
-        on the ground (``..._grid_m2``: in the grid), depths below the true sea level, axes in
-        degrees from true north (``axis_deg`` 0–180 of the longer side, ``axis_square_deg`` 0–90),
-        outlines as WKT in the site's CRS.
+        ``buildings``: by name, with ``rooms`` by name, ``doorways`` (with ``blocked``), ``phase``
+        and ``neighbours`` (pairs of rooms with a wall between them); ``free_walls``; ``features``;
+        ``sea_level_m``; ``seed`` and ``hectares``. Areas in m² on the ground (``..._grid_m2``: in
+        the grid), depths below the true sea level, axes in degrees from true north (``axis_deg``
+        0–180 of the longer side, ``axis_square_deg`` 0–90, both null for what is round), outlines
+        as WKT in the site's CRS. ``overgrown_share``: of a room's floor, with plants over it;
+        ``overlies``: free walls that cross it.
     """
     ground = Ground(hamlet.truth.crs)
     level = hamlet.truth.sea_level_m
     return {
         "crs": hamlet.truth.crs,
         "sea_level_m": level,
+        "seed": hamlet.truth.seed,
+        "hectares": round(float(np.prod(hamlet.truth.extent)) / 1e4, 4),
         "buildings": {name: _building(hamlet, h, ground) for name, h in hamlet.houses.items()},
+        "free_walls": {
+            name: {
+                **wall.model_dump(include={"kind", "thickness_m", "phase", "traced"}),
+                "top_depth_m": round(level - wall.top_m, 4),
+                "outline_wkt": shapely.to_wkt(hamlet.free_walls[name], rounding_precision=4),
+            }
+            for name, wall in hamlet.truth.free_walls.items()
+        },
         "features": {
-            name: {"kind": thing.kind, "origin": thing.origin, "top_depth_m": level - thing.top_m}
+            name: {
+                **thing.model_dump(include={"kind", "origin", "building", "room"}),
+                "top_depth_m": level - thing.top_m,
+            }
             for name, thing in hamlet.truth.features.items()
         },
     }
@@ -90,6 +106,7 @@ def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
     along = LineString(house.frame.place(np.array([[0.0, 0.0], [0.0, 10.0]])))
     return {
         "traced": truth.traced,
+        "phase": truth.phase,
         "footprint_wkt": shapely.to_wkt(house.footprint, rounding_precision=4),
         "footprint_m2": round(ground.area(house.footprint), 4),
         "footprint_grid_m2": round(house.footprint.area, 4),
@@ -105,18 +122,38 @@ def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
                 "width_m": door.width_m,
                 "sill_wkt": shapely.to_wkt(house.sill(door), rounding_precision=4),
                 "threshold_height_m": door.threshold_m,
+                "blocked": door.blocked,
             }
             for door in truth.doorways
         ],
+        "neighbours": _neighbours(house),
     }
+
+
+def _neighbours(house: House) -> list[list[str]]:
+    """Return pairs of rooms with a wall of more than half a metre between them."""
+    names = list(house.rooms)
+    reach = house.truth.wall_m * 1.02
+    grown = [house.rooms[name].buffer(reach, join_style="mitre") for name in names]
+    pairs = []
+    for k, name in enumerate(names):
+        for j in range(k + 1, len(names)):
+            shared = grown[k].intersection(house.rooms[names[j]].exterior)
+            if shared.length > 0.5:
+                pairs.append([name, names[j]])
+    return pairs
 
 
 def _room(hamlet: Hamlet, house: House, name: str, *, ground: Ground) -> dict[str, Any]:
     inside, truth = house.rooms[name], house.truth.rooms[name]
-    corners = np.array(inside.exterior.coords)
-    sides = [LineString(corners[k : k + 2]) for k in (0, 1)]
-    longer = max(sides, key=lambda side: side.length)
-    axis = ground.azimuth(longer)
+    _, _, wide, deep = truth.inside
+    across, along = wide, deep
+    if truth.apse is not None:
+        across, along = (
+            (wide, deep + wide / 2) if truth.apse in ("near", "far") else (wide + deep / 2, deep)
+        )
+    ends = [[0.0, 0.0], [10.0, 0.0] if across > along else [0.0, 10.0]]
+    axis = ground.azimuth(LineString(house.frame.place(np.array(ends))))
     return {
         "kind": truth.kind,
         "floor_wkt": shapely.to_wkt(inside, rounding_precision=4),
@@ -124,14 +161,26 @@ def _room(hamlet: Hamlet, house: House, name: str, *, ground: Ground) -> dict[st
         "floor_area_grid_m2": round(inside.area, 4),
         "centre_area_m2": round(ground.area(house.centres[name]), 4),
         "perimeter_m": round(ground.length(inside.exterior), 4),
-        "axis_deg": round(axis % 180, 5),
-        "axis_square_deg": round(axis % 90, 5),
-        "elongation": round(longer.length / min(side.length for side in sides), 4),
+        "axis_deg": None if truth.round else round(axis % 180, 5),
+        "axis_square_deg": None if truth.round else round(axis % 90, 5),
+        "elongation": round(max(across, along) / min(across, along), 4),
+        "round": truth.round,
+        "apse": truth.apse,
+        "household": truth.household,
+        "overgrown_share": _overgrown_share(hamlet, inside),
+        "overlies": [
+            wall for wall, body in hamlet.free_walls.items() if shapely.intersects(body, inside)
+        ],
         "bed": _bed(hamlet, inside),
         "floor_height_m": truth.floor_m,
         "floor_depth_m": _depth(hamlet, truth.floor_m),
         "floor_seen": truth.floor_seen,
     }
+
+
+def _overgrown_share(hamlet: Hamlet, shape: Polygon) -> float:
+    """Return the share of an outline's ground over which plants grow."""
+    return round(float((hamlet.canopy(_places_within(shape)) > 0).mean()), 3)
 
 
 def _depth(hamlet: Hamlet, height: float | None) -> float | None:

@@ -18,8 +18,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from wrackline.demo.hamlet import Hamlet, House, Run
-from wrackline.demo.survey import displace
 from wrackline.demo.made import Made, Misfortune, Water
+from wrackline.demo.survey import displace
 from wrackline.demo.truth import Truth
 from wrackline.uncertainty import Array, ErrorModel, NamedError
 
@@ -58,6 +58,8 @@ class Fieldwork:
         return [shapely.LineString(piece) for piece in pieces]
 
     def _pole_points(self, run: Run) -> Array:
+        if len(run.line.coords) > 2:  # round a curve the pole goes from step to step
+            return np.array(run.line.coords)
         (x0, y0), (x1, y1) = run.line.coords
         length = run.line.length
         miss = self.rng.uniform(-1, 1, 2) * self.made.ends_miss_m * np.array(run.corners)

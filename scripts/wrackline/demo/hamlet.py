@@ -2,7 +2,7 @@
 
 Every building stands in the frame of its family: *across* (left to right) and *along* (near to
 far), turned clockwise from grid north by the family's azimuth. Its walls are what lies between
-its rooms, and one wall's thickness around them.
+its rooms, and one wall's thickness around them; an apse or a round room has a wall that follows it.
 """
 
 from __future__ import annotations
@@ -14,15 +14,21 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely import LineString, Polygon
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
-from wrackline.demo.truth import Building, Doorway, Seabed, Truth
+from wrackline.demo.truth import Building, Doorway, Patch, Room, Seabed, Truth
 from wrackline.uncertainty import Array
 
 HAIR = 1e-6  # [m]; beside it, what touches in truth touches in floating point too
+QUARTER_STEPS = 8
+"""Straight steps in a quarter of a circle: curved walls are polygons in truth."""
+
+CURVE_DEG, STRAIGHT_M = 25.0, 1.2
+"""A ring goes on round its curve where it turns by less, and its steps are shorter."""
 
 
 class Run(NamedTuple):
@@ -98,6 +104,12 @@ class Hamlet:
             name: House(name, building, self._frame(building))
             for name, building in truth.buildings.items()
         }
+        self.free_walls = {
+            name: self.ground.put(LineString(wall.places)).buffer(
+                wall.thickness_m / 2, cap_style="flat", join_style="mitre"
+            )
+            for name, wall in truth.free_walls.items()
+        }
 
     def _frame(self, building: Building) -> Frame:
         family = self.truth.families[building.family]
@@ -108,15 +120,40 @@ class Hamlet:
 
     def bed(self, xy: Array) -> Array:
         """Return the seabed's height at places in the site's CRS, shape (n,) [m]."""
-        return bed_height(self.truth.seabed, xy - self.truth.south_west)
+        return bed_height(self.truth.seabed, xy - self.truth.south_west, self.truth.extent[1])
 
-    def surface(self, xy: Array) -> Array:
-        """Return the height of what a sounding meets: the seabed, or a wall's top, shape (n,)."""
-        height = self.bed(xy)
-        for house in self.houses.values():
-            on_wall = shapely.contains_xy(house.walls, xy[:, 0], xy[:, 1])
-            height = np.where(on_wall, np.maximum(height, house.truth.wall_top_m), height)
+    def canopy(self, xy: Array) -> Array:
+        """Return the height of plants above the seabed, 0 where none grow, shape (n,) [m]."""
+        east_north = xy - self.truth.south_west
+        height = np.zeros(len(xy))
+        for patch in self.truth.seabed.plants:
+            near, share = _within(patch, east_north)
+            height[near] = np.maximum(height[near], patch.height_m * np.sqrt(1.0 - share))
         return height
+
+    def surface(self, xy: Array, *, canopy: bool = False) -> Array:
+        """Return the height of what a sounding meets: the seabed or a wall's top, shape (n,).
+
+        With `canopy` it meets plants where they grow over the seabed.
+        """
+        height = self.bed(xy)
+        if canopy:
+            height += self.canopy(xy)
+        tops = [(house.walls, house.truth.wall_top_m) for house in self.houses.values()]
+        tops += [(self.free_walls[name], w.top_m) for name, w in self.truth.free_walls.items()]
+        for body, top in tops:
+            near = _in_box(xy, body.bounds)
+            on_wall = near[shapely.contains_xy(body, xy[near, 0], xy[near, 1])]
+            height[on_wall] = np.maximum(height[on_wall], top)
+        return height
+
+    def free_wall_runs(self) -> list[tuple[str, list[Run]]]:
+        """Return the faces and ends of walls that stand alone and were traced, by their names."""
+        return [
+            (name, [_run(side, f"{name} face") for side in _sides(self.free_walls[name])])
+            for name, wall in self.truth.free_walls.items()
+            if wall.traced == "faces"
+        ]
 
     def on_land(self, xy: Array) -> Array:
         """Return places with the seabed's height as third column, shape (n, 3)."""
@@ -142,8 +179,7 @@ class House:
     def rooms(self) -> dict[str, Polygon]:
         """Insides of the rooms, to the wall faces."""
         return {
-            name: _polygon(self.frame.put(_inside(room.inside)))
-            for name, room in self.truth.rooms.items()
+            name: _polygon(self.frame.put(_floor(room))) for name, room in self.truth.rooms.items()
         }
 
     @cached_property
@@ -151,7 +187,7 @@ class House:
         """The rooms to the middle of their walls."""
         half = self.truth.wall_m / 2
         return {
-            name: _polygon(self.frame.put(_inside(room.inside, half)))
+            name: _polygon(self.frame.put(_floor(room, half)))
             for name, room in self.truth.rooms.items()
         }
 
@@ -169,18 +205,26 @@ class House:
     @cached_property
     def doorways(self) -> list[Polygon]:
         """Passages through the walls, face to face."""
-        return [_polygon(self.frame.put(self.passage(door))) for door in self.truth.doorways]
+        return [_polygon(self.frame.put(self.passage(door))) for door in self.open_doorways]
+
+    @property
+    def open_doorways(self) -> list[Doorway]:
+        """Doorways that were not walled up."""
+        return [door for door in self.truth.doorways if not door.blocked]
 
     @cached_property
     def _outline(self) -> Polygon:
         wall = self.truth.wall_m + HAIR
-        around = [_inside(room.inside, wall) for room in self.truth.rooms.values()]
+        around = [_floor(room, wall) for room in self.truth.rooms.values()]
         return _polygon(shapely.set_precision(shapely.union_all(around), 1e-4))
 
     def passage(self, door: Doorway) -> Polygon:
         """Return a doorway's passage in the building's frame."""
-        left, near, right, far = _edges(self.truth.rooms[door.room].inside)
+        room = self.truth.rooms[door.room]
+        left, near, right, far = _edges(room.inside)
         wall, half = self.truth.wall_m, door.width_m / 2
+        if room.round:  # through the curve: as far in and out as it bends away
+            return self._round_passage(door, (left, near, right, far))
         if door.side in ("near", "far"):
             low, high = left + door.at_m - half, left + door.at_m + half
             return box(
@@ -191,6 +235,20 @@ class House:
         return box(
             *((left - wall, low, left) if door.side == "left" else (right, low, right + wall)), high
         )
+
+    def _round_passage(self, door: Doorway, edges: tuple[float, float, float, float]) -> Polygon:
+        left, near, right, far = edges
+        middle, wall = ((left + right) / 2, (near + far) / 2), self.truth.wall_m
+        half, radius = door.width_m / 2, _radius(self.truth.rooms[door.room])
+        reach = radius + wall
+        inner = float(np.sqrt(radius**2 - half**2)) - HAIR
+        spans = {
+            "near": (middle[0] - half, middle[1] - reach, middle[0] + half, middle[1] - inner),
+            "far": (middle[0] - half, middle[1] + inner, middle[0] + half, middle[1] + reach),
+            "left": (middle[0] - reach, middle[1] - half, middle[0] - inner, middle[1] + half),
+            "right": (middle[0] + inner, middle[1] - half, middle[0] + reach, middle[1] + half),
+        }
+        return box(*spans[door.side])
 
     def sill(self, door: Doorway) -> LineString:
         """Return the line across a doorway, in the middle of its wall, in the site's CRS."""
@@ -206,7 +264,7 @@ class House:
     def face_runs(self) -> list[Run]:
         """Return the straight runs of all wall faces, outer and inner, without doorways."""
         outer = _sides(self._outline)
-        inner = {name: _sides(_inside(room.inside)) for name, room in self.truth.rooms.items()}
+        inner = {name: _sides(_floor(room)) for name, room in self.truth.rooms.items()}
         runs = self._cut(outer, f"{self.name} outer face")
         for name, sides in inner.items():
             runs += self._cut(sides, f"{self.name} {name} inner face")
@@ -215,18 +273,22 @@ class House:
     def centre_runs(self) -> list[Run]:
         """Return the straight runs of all wall centre lines, without doorways."""
         half = self.truth.wall_m / 2
-        outlines = [_inside(room.inside, half) for room in self.truth.rooms.values()]
+        outlines = [_floor(room, half) for room in self.truth.rooms.values()]
         sides = [side for outline in outlines for side in _sides(outline)]
-        return self._cut(_joined(sides), f"{self.name} wall centre")
+        straight = [side for side in sides if len(side.coords) == 2]
+        curved = [side for side in sides if len(side.coords) > 2]
+        return self._cut([*_joined(straight), *curved], f"{self.name} wall centre")
 
     def _cut(self, sides: Iterable[LineString], what: str) -> list[Run]:
         """Return lines drawn in the frame, cut at the doorways and put into the site's CRS."""
         passages = [
-            self.passage(door).buffer(1e-3, join_style="mitre") for door in self.truth.doorways
+            self.passage(door).buffer(1e-3, join_style="mitre") for door in self.open_doorways
         ]
         runs = []
         for side in sides:
             left_over = shapely.difference(side, shapely.union_all(passages))
+            if side.is_closed and left_over.geom_type == "MultiLineString":
+                left_over = shapely.line_merge(left_over)  # cut open where its ring starts too
             for piece in shapely.get_parts(left_over):
                 ends = [side.boundary.distance(shapely.Point(piece.coords[k])) for k in (0, -1)]
                 line = LineString(self.frame.place(np.array(piece.coords)))
@@ -234,7 +296,11 @@ class House:
         return runs
 
 
-def bed_height(seabed: Seabed, east_north: Array) -> Array:
+def _run(side: LineString, what: str) -> Run:
+    return Run(side, (True, True), what)
+
+
+def bed_height(seabed: Seabed, east_north: Array, extent_north_m: float = 1.0) -> Array:
     """Return the seabed's height.
 
     Parameters
@@ -243,6 +309,8 @@ def bed_height(seabed: Seabed, east_north: Array) -> Array:
         Its truth.
     east_north : array, shape (n, 2)
         Metres east and north of the south-west corner.
+    extent_north_m : float
+        Size of the ground from south to north, for a profile in shares of it [m].
 
     Returns
     -------
@@ -253,10 +321,41 @@ def bed_height(seabed: Seabed, east_north: Array) -> Array:
     height: Array = (
         seabed.south_west_m + seabed.rise_east_m_per_m * east + seabed.rise_north_m_per_m * north
     )
+    if seabed.profile:
+        share, level = np.array(seabed.profile).T
+        height = height + np.interp(north / extent_north_m, share, level)
     for mound in seabed.mounds:
-        squared = (east - mound.at[0]) ** 2 + (north - mound.at[1]) ** 2
-        height = height + mound.height_m * np.exp(-squared / (2 * mound.radius_m**2))
+        reach = 5 * mound.radius_m
+        x, y = mound.at
+        near = _in_box(east_north, (x - reach, y - reach, x + reach, y + reach))
+        squared = (east[near] - x) ** 2 + (north[near] - y) ** 2
+        height[near] += mound.height_m * np.exp(-squared / (2 * mound.radius_m**2))
+    if seabed.ripples is not None:
+        turn = np.radians(seabed.ripples.azimuth_grid_deg)
+        along = (east * np.sin(turn) + north * np.cos(turn)) / seabed.ripples.length_m
+        height = height + seabed.ripples.height_m / 2 * np.sin(2 * np.pi * along)
+    for patch in seabed.outcrops:
+        near, share = _within(patch, east_north)
+        rough = np.sin(2.1 * east[near]) * np.cos(1.7 * north[near])
+        rough += np.sin(0.9 * (east[near] + 1.3 * north[near])) + 1.0
+        height[near] += patch.height_m / 2 * rough * (1.0 - share) ** 2
     return height
+
+
+def _within(patch: Patch, east_north: Array) -> tuple[npt.NDArray[np.int64], Array]:
+    """Return which places lie in a round patch, and the square of their share of its radius."""
+    x, y = patch.at
+    r = patch.radius_m
+    near = _in_box(east_north, (x - r, y - r, x + r, y + r))
+    share = ((east_north[near, 0] - x) ** 2 + (east_north[near, 1] - y) ** 2) / r**2
+    return near[share < 1.0], share[share < 1.0]
+
+
+def _in_box(xy: Array, bounds: Sequence[float]) -> npt.NDArray[np.int64]:
+    """Return which places lie within west, south, east and north edges."""
+    west, south, east, north = bounds
+    x, y = xy[:, 0], xy[:, 1]
+    return np.flatnonzero((x >= west) & (x <= east) & (y >= south) & (y <= north))
 
 
 def _edges(inside: Sequence[float]) -> tuple[float, float, float, float]:
@@ -271,6 +370,31 @@ def _inside(inside: Sequence[float], grown: float = 0.0) -> Polygon:
     return box(left - grown, near - grown, right + grown, far + grown)
 
 
+def _floor(room: Room, grown: float = 0.0) -> Polygon:
+    """Return a room's inside in the building's frame, with apse or round, grown on all sides."""
+    if room.apse is None and not room.round:
+        return _inside(room.inside, grown)
+    left, near, right, far = _edges(room.inside)
+    middle = {
+        None: ((left + right) / 2, (near + far) / 2),
+        "near": ((left + right) / 2, near),
+        "far": ((left + right) / 2, far),
+        "left": (left, (near + far) / 2),
+        "right": (right, (near + far) / 2),
+    }[room.apse]
+    disc = shapely.Point(middle).buffer(_radius(room), quad_segs=QUARTER_STEPS)
+    floor = disc if room.round else shapely.union(_inside(room.inside), disc)
+    return _polygon(floor.buffer(grown, join_style="mitre") if grown else floor)
+
+
+def _radius(room: Room) -> float:
+    """Return the radius of a round room, or of the disc at a room's apse [m]."""
+    _, _, width, depth = room.inside
+    if room.round:
+        return min(width, depth) / 2
+    return (width if room.apse in ("near", "far") else depth) / 2
+
+
 def _polygon(shape: BaseGeometry) -> Polygon:
     """Return a shape that can only be one polygon as such."""
     if not isinstance(shape, Polygon) or shape.is_empty:
@@ -279,13 +403,28 @@ def _polygon(shape: BaseGeometry) -> Polygon:
 
 
 def _sides(polygon: Polygon) -> list[LineString]:
-    """Return the straight sides of an outline and its holes, corner to corner."""
+    """Return the sides of an outline and its holes, corner to corner, a curve as one side."""
     sides = []
     whole = shapely.normalize(polygon)  # a ring then starts at a corner, not within a side
     for ring in (whole.exterior, *whole.interiors):
         corners = np.array(shapely.simplify(ring, 1e-3).coords)
-        sides += [LineString(pair) for pair in pairwise(corners)]
+        sides += [LineString(corners[first : last + 1]) for first, last in _stretches(corners)]
     return sides
+
+
+def _stretches(corners: Array) -> list[tuple[int, int]]:
+    """Return first and last vertex of a ring's sides: straight ones, and curves of short steps.
+
+    >>> _stretches(np.array([[0.0, 0], [4, 0], [4, 3], [0, 3], [0, 0]]))
+    [(0, 1), (1, 2), (2, 3), (3, 4)]
+    """
+    step = np.diff(corners, axis=0)
+    long = np.hypot(*step.T) > STRAIGHT_M
+    way = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
+    turn = np.abs((np.diff(way) + 180.0) % 360.0 - 180.0)
+    breaks = np.flatnonzero((turn > CURVE_DEG) | long[1:] | long[:-1]) + 1
+    ends = [0, *breaks.tolist(), len(step)]
+    return list(pairwise(ends))
 
 
 def _joined(sides: Iterable[LineString]) -> list[LineString]:

@@ -35,13 +35,36 @@ class Mound(Strict):
     radius_m: Positive = Field(description="Distance at which 61 % of the height is left [m].")
 
 
-class Seabed(Strict):
-    """The seabed: a slope with mounds and hollows."""
+class Ripples(Strict):
+    """Waves of sand."""
 
-    south_west_m: Number = Field(description="Height at the south-west corner [m].")
-    rise_north_m_per_m: Number = Field(description="Rise towards north [m per m].")
+    height_m: Positive = Field(description="From trough to crest [m].")
+    length_m: Positive = Field(description="From crest to crest [m].")
+    azimuth_grid_deg: Number = Field(description="Way across the crests [degrees].")
+
+
+class Patch(Strict):
+    """A round patch of plants or of rough rock."""
+
+    at: Point = Field(description="Its middle, east and north [m].")
+    radius_m: Positive = Field(description="Where it ends [m].")
+    height_m: Positive = Field(description="Plants: height of their canopy; rock: roughness [m].")
+
+
+class Seabed(Strict):
+    """The seabed: a slope with mounds and hollows, sand in waves, rough rock and plants."""
+
+    south_west_m: Number = Field(0.0, description="Height at the south-west corner [m].")
+    rise_north_m_per_m: Number = Field(0.0, description="Rise towards north [m per m].")
     rise_east_m_per_m: Number = Field(0.0, description="Rise towards east [m per m].")
+    profile: list[tuple[Number, Number]] = Field(
+        default_factory=list,
+        description="Added heights from south to north: share of the extent, height [m].",
+    )
     mounds: list[Mound] = Field(default_factory=list, description="Rises and hollows.")
+    ripples: Ripples | None = Field(None, description="Waves of sand.")
+    outcrops: list[Patch] = Field(default_factory=list, description="Rough rock.")
+    plants: list[Patch] = Field(default_factory=list, description="Plants that hide the bed.")
 
 
 class Room(Strict):
@@ -52,6 +75,11 @@ class Room(Strict):
         "frame: what lies between the wall faces [m]."
     )
     kind: Literal["room", "court"] = Field("room", description="What it is.")
+    apse: Literal["near", "far", "left", "right"] | None = Field(
+        None, description="Side on which half a disc is added to the rectangle."
+    )
+    round: bool = Field(False, description="Whether it is the disc within the rectangle.")
+    household: str = Field("", description="Whose it is, where houses share a party wall.")
     floor_m: Number | None = Field(None, description="Height of its floor [m].")
     floor_seen: dict[Literal["excavated", "threshold", "paving", "probe"], int] = Field(
         default_factory=dict, description="How many points of the floor were met, and how."
@@ -68,6 +96,7 @@ class Doorway(Strict):
     at_m: Positive = Field(description="Its middle, from the wall's near or left end [m].")
     width_m: Positive = Field(description="Clear width [m].")
     threshold_m: Number | None = Field(None, description="Height of a threshold still there [m].")
+    blocked: bool = Field(False, description="Whether it was walled up later.")
 
 
 class Building(Strict):
@@ -78,8 +107,39 @@ class Building(Strict):
     wall_m: Positive = Field(description="Thickness of its walls [m].")
     wall_top_m: Number = Field(description="Height of its walls' tops as preserved [m].")
     traced: Literal["faces", "centres", "no"] = Field("faces", description="How it was traced.")
+    phase: Literal["early", "late"] = Field("late", description="When it was built.")
     rooms: dict[Name, Room] = Field(min_length=1, description="Its rooms, by name.")
     doorways: list[Doorway] = Field(default_factory=list, description="Its doorways.")
+
+
+class FreeWall(Strict):
+    """A wall that stands by itself: an enclosure, or what is left of an earlier house."""
+
+    kind: Literal["enclosure", "stump"] = Field(description="What it is.")
+    places: list[Point] = Field(min_length=2, description="Its middle, east and north [m].")
+    thickness_m: Positive = Field(description="Its thickness [m].")
+    top_m: Number = Field(description="Height of its top as preserved [m].")
+    phase: Literal["early", "late"] = Field("late", description="When it was built.")
+    traced: Literal["faces", "no"] = Field("faces", description="How it was traced.")
+
+
+class Town(Strict):
+    """From what a whole settlement is laid out, block by block, see `wrackline.demo.town`."""
+
+    quarter_m: Positive = Field(description="Width of a quarter, west to east [m].")
+    azimuths_grid_deg: list[Number] = Field(
+        min_length=1, description="Grid azimuths of the quarters, in turn from the west [degrees]."
+    )
+    block_m: tuple[Positive, Positive] = Field(description="Size of a block, across and along [m].")
+    lane_m: Positive = Field(description="Width of the lanes between blocks [m].")
+    built_share: Number = Field(0.8, ge=0, le=1, description="Share of blocks that were built on.")
+    second_share: Number = Field(
+        0.3, ge=0, le=1, description="Share of them with a second building where there is room."
+    )
+    floors_seen_share: Number = Field(
+        0.25, ge=0, le=1, description="Share of rooms in which a floor was met."
+    )
+    quay_top_m: Number = Field(description="Height of the quays' tops [m].")
 
 
 class Thing(Strict):
@@ -87,6 +147,7 @@ class Thing(Strict):
 
     kind: Text = Field(description="What it is.")
     origin: Literal["built", "natural", "doubtful", "modern"] = Field("built", description="Of.")
+    room: Name | None = Field(None, description="Room in which it lies.")
     building: Name | None = Field(None, description="Building whose frame the places are in.")
     shape: Literal["point", "outline", "line"] = Field(description="How it is drawn.")
     places: list[Point] = Field(min_length=1, description="Its points, in order [m].")
@@ -101,20 +162,45 @@ class Truth(Strict):
     seed: int = Field(ge=0, description="Start of the random numbers; another, other errors.")
     crs: Text = Field(description="Projected CRS of the site.")
     south_west: Point = Field(description="Easting and northing of the south-west corner [m].")
-    extent_m: tuple[Positive, Positive] = Field(description="Size east and north [m].")
+    extent_m: tuple[Positive, Positive] | None = Field(None, description="Size east, north [m].")
+    hectares: Positive | None = Field(
+        None, description="Or its area, four parts east to three north [ha]."
+    )
     sea_level_m: Number = Field(description="True height of the level depths count from [m].")
     seabed: Seabed = Field(description="The seabed.")
-    families: dict[Name, Family] = Field(description="Families of buildings.")
-    buildings: dict[Name, Building] = Field(min_length=1, description="The buildings.")
+    town: Town | None = Field(None, description="A settlement to be laid out.")
+    families: dict[Name, Family] = Field(
+        default_factory=dict, description="Families of buildings; a town adds its own."
+    )
+    buildings: dict[Name, Building] = Field(
+        default_factory=dict, description="The buildings; a town adds its own."
+    )
+    free_walls: dict[Name, FreeWall] = Field(
+        default_factory=dict, description="Walls that stand alone; a town adds its own."
+    )
     features: dict[Name, Thing] = Field(default_factory=dict, description="Features.")
     misfortunes: dict[Name, Misfortune] = Field(default_factory=dict, description="Named errors.")
     water: Water | None = Field(None, description="The water's surface, for soundings.")
     surveys: dict[Name, Made] = Field(description="Survey files to make.")
     truth_files: Text = Field(description="Path without suffix of the truth's .json and .gpkg.")
 
+    @property
+    def extent(self) -> tuple[float, float]:
+        """Size of the ground east and north [m]."""
+        if self.extent_m is not None:
+            return self.extent_m
+        area = 1e4 * (self.hectares or 1.0)
+        return round((area * 4 / 3) ** 0.5, 1), round((area * 3 / 4) ** 0.5, 1)
+
     def box(self, area: tuple[float, float, float, float] | None) -> tuple[float, ...]:
         """Return the edges of an area, or of the whole site: west, south, east, north [m]."""
-        return area or (0.0, 0.0, *self.extent_m)
+        return area or (0.0, 0.0, *self.extent)
+
+    def part(self, shares: tuple[float, float, float, float] | None) -> tuple[float, ...]:
+        """Return the edges of a part of the site, given as shares of its extent [m]."""
+        east, north = self.extent
+        west_m, south_m, east_m, north_m = shares or (0.0, 0.0, 1.0, 1.0)
+        return west_m * east, south_m * north, east_m * east, north_m * north
 
 
 def parse(truth: Mapping[str, Any], *, file: str = "") -> Truth:
@@ -148,6 +234,10 @@ def parse(truth: Mapping[str, Any], *, file: str = "") -> Truth:
 def _loose_ends(truth: Truth) -> list[tuple[str, str]]:
     """Return what names something that isn't there: the key, and what it may name."""
     loose = [end for name in truth.buildings for end in _loose_walls(truth, name)]
+    if (truth.extent_m is None) == (truth.hectares is None):
+        loose.append(("hectares", "either hectares or extent_m"))
+    if not truth.buildings and truth.town is None:
+        loose.append(("buildings", "buildings, or a town to be laid out"))
     for name, thing in truth.features.items():
         if thing.building is not None and thing.building not in truth.buildings:
             loose.append((f"features.{name}.building", f"one of {list(truth.buildings)}"))

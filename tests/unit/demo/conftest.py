@@ -12,7 +12,9 @@ ROOT = Path(__file__).parents[3]
 
 @pytest.fixture(scope="module")
 def truth():
-    return yaml.safe_load((ROOT / "tests" / "hamlet" / "config" / "demo.yaml").read_text(encoding="utf-8"))
+    return yaml.safe_load(
+        (ROOT / "tests" / "hamlet" / "config" / "demo.yaml").read_text(encoding="utf-8")
+    )
 
 
 @pytest.fixture(scope="module")
