@@ -1,7 +1,8 @@
 """The demo: survey files of an invented hamlet, made from a truth that a person can read.
 
-`truth` is the model of the truth file; `hamlet` turns it into exact geometry; `survey` adds
-errors; `fieldwork` does the surveys; `facts` states the right answers; `files` writes them.
+`truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay a settlement
+out; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`, `old_plan`,
+`digging` and `pictures` do the surveys; `facts` states the right answers; `files` writes them.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from wrackline.demo import facts, fieldwork
+from wrackline.demo import books, digging, facts, fieldwork, old_plan, pictures
 from wrackline.demo.fieldwork import Fieldwork
 from wrackline.demo.files import write_cloud, write_layers, write_table
 from wrackline.demo.hamlet import Hamlet
@@ -19,17 +20,25 @@ from wrackline.demo.town import settled
 from wrackline.errors import ConfigError, Fault
 from wrackline.io import write_json
 
-LINES = {
-    "wall_faces": fieldwork.wall_faces,
-    "wall_centres": fieldwork.wall_centres,
-    "features": fieldwork.features,
+LAYERS = {
+    "wall_faces": ("walls", fieldwork.wall_faces),
+    "wall_centres": ("walls", fieldwork.wall_centres),
+    "features": ("features", fieldwork.features),
+    "plan_walls": ("plan", old_plan.plan_walls),
+    "trench_outlines": ("trenches", digging.trench_outlines),
 }
-LAYER = {"wall_faces": "walls", "wall_centres": "walls", "features": "features"}
 TABLES = {
     "soundings": fieldwork.soundings,
     "bed_poles": fieldwork.bed_poles,
     "floors": fieldwork.floors,
+    "plan_depths": old_plan.plan_depths,
+    "station_day": books.station_day,
+    "tape_book": books.tape_book,
+    "level_book": books.level_book,
+    "probes": digging.probes,
+    "finds": digging.finds,
 }
+RASTERS = {"photo_heights": pictures.photo_heights, "mosaic": pictures.mosaic}
 
 
 def make(
@@ -81,10 +90,13 @@ def _makers(hamlet: Hamlet) -> dict[str, partial[None]]:
 def _survey(hamlet: Hamlet, name: str, path: Path) -> None:
     work = Fieldwork(hamlet, name)
     makes = work.made.makes
-    if makes in LINES:
-        write_layers({LAYER[makes]: LINES[makes](work)}, path)
+    if makes in LAYERS:
+        layer, made_by = LAYERS[makes]
+        write_layers({layer: made_by(work)}, path)
     elif makes in TABLES:
-        write_table(TABLES[makes](work), path)
+        write_table(TABLES[makes](work), path, work.made.decimal)
+    elif makes in RASTERS:
+        RASTERS[makes](work, path)
     else:
         write_cloud(fieldwork.swath(work), path)
 

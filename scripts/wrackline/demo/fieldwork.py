@@ -45,29 +45,58 @@ class Fieldwork:
         self.model = real_errors(hamlet.truth, name)
         self.rng = np.random.default_rng([hamlet.truth.seed, zlib.crc32(name.encode())])
 
+    @property
+    def edges(self) -> tuple[float, ...]:
+        """West, south, east and north edge of what is surveyed [m from the corner]."""
+        if self.made.area is not None:
+            return self.made.area
+        return self.hamlet.truth.part(self.made.part)
+
+    def houses(self, traced: str) -> list[House]:
+        """Return the buildings that it surveys: those traced its way whose middle it covers.
+
+        Of a ground so small that none is there, the building next to the middle of its part.
+        """
+        there = list(self.hamlet.houses.values())
+        mine = there if self.made.again else [h for h in there if h.truth.traced == traced]
+        inside = [house for house in mine if self.covers(house.footprint)]
+        if inside or self.made.part is None or not there:
+            return inside
+        west, south, east, north = self.edges
+        middle = self.hamlet.ground.put(shapely.Point((west + east) / 2, (south + north) / 2))
+        return [min(there, key=lambda house: shapely.distance(house.footprint, middle))]
+
+    def covers(self, shape: BaseGeometry) -> bool:
+        """Tell whether the middle of a shape lies in what is surveyed."""
+        west, south, east, north = self.edges
+        x, y = np.array(shape.centroid.coords[0]) - self.hamlet.truth.south_west
+        return bool(west <= x <= east and south <= y <= north)
+
     def measure(self, xyz: Array) -> Array:
         """Return true points as measured, shape (n, 3) [m]."""
         return displace(xyz, self.model, self.rng, {part.name: 1.0 for part in self.model.named})
 
     def traced(self, runs: list[Run], tops: list[float]) -> list[shapely.LineString]:
         """Return wall runs as traced: pole points from end to end, corners missed a little."""
-        paths = [self._pole_points(run) for run in runs]
+        paths = [pole_points(self, run) for run in runs]
         count = [len(path) for path in paths]
         measured = self.measure(np.column_stack([np.concatenate(paths), np.repeat(tops, count)]))
         pieces = np.split(measured.round(3), np.cumsum(count)[:-1])
         return [shapely.LineString(piece) for piece in pieces]
 
-    def _pole_points(self, run: Run) -> Array:
-        if len(run.line.coords) > 2:  # round a curve the pole goes from step to step
-            return np.array(run.line.coords)
-        (x0, y0), (x1, y1) = run.line.coords
-        length = run.line.length
-        miss = self.rng.uniform(-1, 1, 2) * self.made.ends_miss_m * np.array(run.corners)
-        miss = np.clip(miss, -length / 4, length / 4)
-        count = max(2, int(np.ceil(length / self.made.every_m)) + 1)
-        along = np.linspace(miss[0], length + miss[1], count) / length
-        points: Array = np.array([x0, y0]) + along[:, None] * np.array([x1 - x0, y1 - y0])
-        return points
+
+def pole_points(work: Fieldwork, run: Run) -> Array:
+    """Return where the pole stands along a run, its ends missing corners a little, (n, 2) [m]."""
+    if len(run.line.coords) > 2:  # round a curve the pole goes from step to step
+        return np.array(run.line.coords)
+    (x0, y0), (x1, y1) = run.line.coords
+    length = run.line.length
+    miss = work.rng.uniform(-1, 1, 2) * work.made.ends_miss_m * np.array(run.corners)
+    miss = np.clip(miss, -length / 4, length / 4)
+    count = max(2, int(np.ceil(length / work.made.every_m)) + 1)
+    along = np.linspace(miss[0], length + miss[1], count) / length
+    points: Array = np.array([x0, y0]) + along[:, None] * np.array([x1 - x0, y1 - y0])
+    return points
 
 
 def real_errors(truth: Truth, name: str) -> ErrorModel:
@@ -132,14 +161,25 @@ def wall_centres(work: Fieldwork) -> gpd.GeoDataFrame:
 
 
 def _walls(work: Fieldwork, traced: str, runs_of: Callable[[House], list[Run]]) -> gpd.GeoDataFrame:
-    houses = [house for house in work.hamlet.houses.values() if house.truth.traced == traced]
-    runs = [(run, house.truth.wall_top_m) for house in houses for run in runs_of(house)]
+    runs = [(run, h.truth.wall_top_m) for h in work.houses(traced) for run in runs_of(h)]
+    if traced == "faces":
+        runs += _free_wall_runs(work)
     lines = work.traced([run for run, _ in runs], [top for _, top in runs]) if runs else []
     columns = {
         "line": [f"W{number:03d}" for number in range(1, len(runs) + 1)],
         "note": [run.what for run, _ in runs],
     }
     return gpd.GeoDataFrame(columns, geometry=lines, crs=work.hamlet.truth.crs)
+
+
+def _free_wall_runs(work: Fieldwork) -> list[tuple[Run, float]]:
+    truth = work.hamlet.truth.free_walls
+    return [
+        (run, truth[name].top_m)
+        for name, runs in work.hamlet.free_wall_runs()
+        if work.covers(work.hamlet.free_walls[name])
+        for run in runs
+    ]
 
 
 def soundings(work: Fieldwork) -> pd.DataFrame:
@@ -149,7 +189,7 @@ def soundings(work: Fieldwork) -> pd.DataFrame:
     if water is None or starts is None:
         raise ValueError("soundings need the water, and when they start")
     xy, seconds = _boat_path(work)
-    surface = _true_surface(work, xy)
+    surface = true_surface(work, xy)
     ahead = dt.timedelta(hours=made.clock_ahead_of_utc_h)
     level = water_height(water, _hours_after(water.high_water, starts - ahead) + seconds / 3600)
     measured = work.measure(np.column_stack([xy, surface]))
@@ -158,7 +198,7 @@ def soundings(work: Fieldwork) -> pd.DataFrame:
         {
             "easting": measured[:, 0].round(2),
             "northing": measured[:, 1].round(2),
-            "depth": (level - measured[:, 2]).round(3),
+            "depth": _shown(work, level - measured[:, 2]),
             "time": clock.strftime("%Y-%m-%dT%H:%M:%S"),
         }
     )
@@ -166,9 +206,16 @@ def soundings(work: Fieldwork) -> pd.DataFrame:
     return table[afloat].reset_index(drop=True)
 
 
+def _shown(work: Fieldwork, depth_m: Array) -> Array:
+    """Return depths as the instrument displays them, shape (n,)."""
+    shown = depth_m * work.made.shows_times
+    step = work.made.display_step_m
+    return np.round(np.round(shown / step) * step, 3) if step else shown.round(3)
+
+
 def _boat_path(work: Fieldwork) -> tuple[Array, Array]:
     """Return the boat's true places, shape (n, 2) [m], and seconds since the start, (n,)."""
-    west, south, east, north = work.hamlet.truth.box(work.made.area)
+    west, south, east, north = work.edges
     along = np.arange(south, north + 1e-9, work.made.every_m)
     lines = np.arange(west, east + 1e-9, work.made.apart_m)
     paths = []
@@ -182,9 +229,10 @@ def _boat_path(work: Fieldwork) -> tuple[Array, Array]:
     return work.hamlet.ground.place(np.concatenate(paths)), seconds
 
 
-def _true_surface(work: Fieldwork, xy: Array) -> Array:
-    """Return the true height that a sounding meets, shape (n,) [m]."""
-    return work.hamlet.surface(xy) if work.made.shows_walls else work.hamlet.bed(xy)
+def true_surface(work: Fieldwork, xy: Array) -> Array:
+    """Return the true height that a sounding meets, plants included, shape (n,) [m]."""
+    hamlet = work.hamlet
+    return hamlet.surface(xy, canopy=True) if work.made.shows_walls else hamlet.bed(xy)
 
 
 def _hours_after(first: dt.datetime, then: dt.datetime) -> float:
@@ -215,21 +263,23 @@ def gauge(water: Water) -> pd.DataFrame:
 
 def swath(work: Fieldwork) -> Array:
     """Return a cloud of points over an area, shape (n, 3) [m]."""
-    west, south, east, north = work.hamlet.truth.box(work.made.area)
+    west, south, east, north = work.edges
     count = int((east - west) * (north - south) * work.made.per_m2)
     places = work.rng.uniform((west, south), (east, north), (count, 2))
     xy = work.hamlet.ground.place(places)
-    return work.measure(np.column_stack([xy, _true_surface(work, xy)]))
+    return work.measure(np.column_stack([xy, true_surface(work, xy)]))
 
 
 def bed_poles(work: Fieldwork) -> pd.DataFrame:
     """Return heights of the bed on a loose grid, as taken with a pole by wading."""
-    west, south, east, north = work.hamlet.truth.box(work.made.area)
+    west, south, east, north = work.edges
     rows, columns = np.mgrid[south : north : work.made.apart_m, west : east : work.made.every_m]
     places = np.column_stack([columns.ravel(), rows.ravel()])
     places += work.rng.uniform(-1, 1, places.shape) * work.made.every_m / 4
     xy = work.hamlet.ground.place(places)
-    built = shapely.union_all([house.walls for house in work.hamlet.houses.values()])
+    built = shapely.union_all(
+        [*(h.walls for h in work.hamlet.houses.values()), *work.hamlet.free_walls.values()]
+    )
     clear = ~shapely.contains_xy(built, xy[:, 0], xy[:, 1])
     return _heights(work.measure(work.hamlet.on_land(xy[clear])))
 
@@ -241,6 +291,8 @@ def floors(work: Fieldwork) -> pd.DataFrame:
     evidence: list[str] = []
     notes: list[str] = []
     for house in work.hamlet.houses.values():
+        if not work.covers(house.footprint):
+            continue
         for name, room in house.truth.rooms.items():
             if room.floor_m is None:
                 continue
@@ -251,6 +303,7 @@ def floors(work: Fieldwork) -> pd.DataFrame:
                 notes += [f"{house.name} {name}"] * count
     xy = np.concatenate(places) if places else np.zeros((0, 2))
     table = _heights(work.measure(np.column_stack([xy, heights])))
+    table["height"] = (table["height"] - work.made.heights_above_m).round(3)
     numbers = [f"F{number:03d}" for number in range(1, len(table) + 1)]
     return table.assign(line=numbers, evidence=evidence, note=notes)
 
@@ -258,7 +311,8 @@ def floors(work: Fieldwork) -> pd.DataFrame:
 def _floor_places(work: Fieldwork, house: House, name: str, *, seen: str, count: int) -> Array:
     """Return places on a room's floor: just inside its doorways, or anywhere in it, (n, 2)."""
     across, along, width, depth = house.truth.rooms[name].inside
-    low, high = (across + 0.4, along + 0.4), (across + width - 0.4, along + depth - 0.4)
+    clear = 0.4 if not house.truth.rooms[name].round else 0.2 * min(width, depth)
+    low, high = (across + clear, along + clear), (across + width - clear, along + depth - clear)
     places = work.rng.uniform(low, high, (count, 2))
     doors = [door for door in house.truth.doorways if door.room == name]
     if seen == "threshold" and doors:
@@ -273,7 +327,7 @@ def _heights(xyz: Array) -> pd.DataFrame:
 
 def features(work: Fieldwork) -> gpd.GeoDataFrame:
     """Return features as drawn: points, lines and outlines, with kind and origin."""
-    drawn = [*_thresholds(work.hamlet), *_things(work.hamlet)]
+    drawn = [*_thresholds(work), *_things(work)]
     count = [len(places) for places, *_ in drawn]
     measured = work.measure(
         np.concatenate([places for places, *_ in drawn]) if drawn else np.zeros((0, 3))
@@ -295,10 +349,12 @@ def _shape(kind: str, places: Array) -> BaseGeometry:
 Drawn = tuple[Array, str, tuple[str, str, str, str]]
 
 
-def _thresholds(hamlet: Hamlet) -> list[Drawn]:
+def _thresholds(work: Fieldwork) -> list[Drawn]:
     """Return the thresholds that still lie in their doorways."""
     drawn: list[Drawn] = []
-    for house in hamlet.houses.values():
+    for house in work.hamlet.houses.values():
+        if not work.covers(house.footprint):
+            continue
         for door in house.truth.doorways:
             if door.threshold_m is not None:
                 ends = np.array(house.sill(door).coords)
@@ -308,12 +364,14 @@ def _thresholds(hamlet: Hamlet) -> list[Drawn]:
     return drawn
 
 
-def _things(hamlet: Hamlet) -> list[Drawn]:
+def _things(work: Fieldwork) -> list[Drawn]:
     """Return the features that the truth lists."""
     drawn: list[Drawn] = []
+    hamlet = work.hamlet
     for name, thing in hamlet.truth.features.items():
         frame = hamlet.houses[thing.building].frame if thing.building else hamlet.ground
         xy = frame.place(np.array(thing.places))
-        xyz = np.column_stack([xy, [thing.top_m] * len(xy)])
-        drawn.append((xyz, thing.shape, (name, thing.kind, thing.origin, thing.note)))
+        if work.covers(shapely.MultiPoint(xy)):
+            xyz = np.column_stack([xy, [thing.top_m] * len(xy)])
+            drawn.append((xyz, thing.shape, (name, thing.kind, thing.origin, thing.note)))
     return drawn

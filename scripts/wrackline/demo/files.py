@@ -3,20 +3,34 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import os
+import re
+import zipfile
 from pathlib import Path
 
 import geopandas as gpd
 import laspy
 import numpy as np
+import openpyxl
 import pandas as pd
 
 from wrackline.environment import FIXED_DATE
 from wrackline.uncertainty import Array
 
+STAMP = re.compile(rb">[0-9-]{10}T[0-9:]{8}Z<")
+DRIVERS = {".gpkg": "GPKG", ".fgb": "FlatGeobuf", ".geojson": "GeoJSON"}
+
 
 def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
-    """Write a GeoPackage anew, one layer after the other, with the fixed date in it."""
+    """Write a vector file anew, one layer after the other, with the fixed date in it.
+
+    Its suffix says what it is: GeoPackage, FlatGeobuf or GeoJSON (one layer each), or DXF, in which
+    each layer is a drawing layer.
+    """
+    if path.suffix == ".dxf":
+        write_drawing(layers, path)
+        return
     path.parent.mkdir(parents=True, exist_ok=True)
     path.unlink(missing_ok=True)
     before = os.environ.get("OGR_CURRENT_DATE")
@@ -24,7 +38,9 @@ def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
     try:
         for name, table in layers.items():
             kind = "Unknown" if len(set(table.geom_type)) > 1 else None
-            table.to_file(path, layer=name, driver="GPKG", engine="pyogrio", geometry_type=kind)
+            table.to_file(
+                path, layer=name, driver=DRIVERS[path.suffix], engine="pyogrio", geometry_type=kind
+            )
     finally:
         if before is None:
             del os.environ["OGR_CURRENT_DATE"]
@@ -32,10 +48,47 @@ def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
             os.environ["OGR_CURRENT_DATE"] = before
 
 
-def write_table(table: pd.DataFrame, path: Path) -> None:
-    """Write a CSV."""
+def write_drawing(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
+    """Write a DXF of lines, the drawing layers named as in `layers`; it declares no unit."""
+    rows = ["0", "SECTION", "2", "ENTITIES"]
+    for name, table in layers.items():
+        for line in table.geometry:
+            rows += ["0", "POLYLINE", "8", name, "66", "1", "70", "8"]
+            for x, y, z in line.coords:
+                rows += ["0", "VERTEX", "8", name, "10", f"{x:.3f}", "20", f"{y:.3f}"]
+                rows += ["30", f"{z:.3f}", "70", "32"]
+            rows += ["0", "SEQEND"]
     path.parent.mkdir(parents=True, exist_ok=True)
-    table.to_csv(path, index=False, lineterminator="\n")
+    path.write_text("\n".join([*rows, "0", "ENDSEC", "0", "EOF"]) + "\n", encoding="ascii")
+
+
+def write_table(table: pd.DataFrame, path: Path, decimal: str = ".") -> None:
+    """Write a CSV or, by its suffix, a spreadsheet; with decimal commas, semicolons between cells."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if path.suffix == ".xlsx":
+        _write_sheet(table, path)
+        return
+    separator = ";" if decimal == "," else ","
+    table.to_csv(path, index=False, lineterminator="\n", sep=separator, decimal=decimal)
+
+
+def _write_sheet(table: pd.DataFrame, path: Path) -> None:
+    """Write a spreadsheet whose bytes hang on its content alone."""
+    book = openpyxl.Workbook()
+    fixed = dt.datetime.fromisoformat(FIXED_DATE[:10])
+    book.properties.created = book.properties.modified = fixed
+    sheet = book.active
+    sheet.append(list(table.columns))
+    for row in table.itertuples(index=False):
+        sheet.append([cell.item() if hasattr(cell, "item") else cell for cell in row])
+    packed = io.BytesIO()
+    book.save(packed)
+    with zipfile.ZipFile(packed) as made, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as out:
+        for name in sorted(made.namelist()):
+            content = made.read(name)
+            if name == "docProps/core.xml":
+                content = STAMP.sub(f">{FIXED_DATE[:10]}T00:00:00Z<".encode(), content)
+            out.writestr(zipfile.ZipInfo(name, fixed.timetuple()[:6]), content)
 
 
 def write_cloud(xyz: Array, path: Path) -> None:

@@ -10,7 +10,23 @@ from pydantic import Field
 from wrackline.model import Name, Number, Point, Positive, Strict, Text
 
 Makes = Literal[
-    "wall_faces", "wall_centres", "soundings", "swath", "bed_poles", "floors", "features"
+    "wall_faces",
+    "wall_centres",
+    "plan_walls",
+    "plan_depths",
+    "station_day",
+    "tape_book",
+    "level_book",
+    "soundings",
+    "swath",
+    "bed_poles",
+    "floors",
+    "probes",
+    "features",
+    "trench_outlines",
+    "finds",
+    "photo_heights",
+    "mosaic",
 ]
 
 
@@ -38,6 +54,21 @@ class Sizes(Strict):
     named: list[Name] = Field(default_factory=list, description="Misfortunes it suffers.")
 
 
+class Mark(Strict):
+    """A mark of the control, where it truly is; `config/control.csv` has what is believed."""
+
+    at: Point = Field(description="East and north of the south-west corner [m].")
+    height_m: Number = Field(description="Height of its top [m].")
+
+
+class PlanGrid(Strict):
+    """The grid of an old plan: its own zero, north and unit."""
+
+    zero: Point = Field(description="Where its zero lies, east and north [m].")
+    azimuth_grid_deg: Number = Field(description="Grid azimuth of its north [degrees].")
+    unit_m: Positive = Field(description="Metres of its unit [m].")
+
+
 class Made(Strict):
     """One survey file of the demo."""
 
@@ -47,6 +78,16 @@ class Made(Strict):
     area: tuple[Number, Number, Number, Number] | None = Field(
         None, description="West, south, east and north edge; all of the site if left out [m]."
     )
+    part: tuple[Number, Number, Number, Number] | None = Field(
+        None, description="The same as shares of the extent, 0 to 1; scales with the site."
+    )
+    again: bool = Field(False, description="Whether walls traced by others are traced again.")
+    plan_grid: PlanGrid | None = Field(None, description="Old plans: their own grid.")
+    decimal: Literal[".", ","] = Field(".", description="Tables: decimal mark.")
+    display_step_m: Number = Field(0.0, ge=0, description="Depths: step of the display [m].")
+    shows_times: Positive = Field(1.0, description="Depths: shown for each metre of true depth.")
+    heights_above_m: Number = Field(0.0, description="Tables: height of the zero they count from.")
+    marks: list[Text] = Field(default_factory=list, description="Field books: marks used.")
     every_m: Positive = Field(0.5, description="From point to point along a line [m].")
     apart_m: Positive = Field(2.0, description="From line to line [m].")
     per_m2: Positive = Field(10.0, description="Points of a swath per square metre.")

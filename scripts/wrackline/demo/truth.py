@@ -13,7 +13,7 @@ from typing import Any, Literal
 from pydantic import Field, ValidationError
 from shapely import Polygon, box, union_all
 
-from wrackline.demo.made import Made, Misfortune, Water
+from wrackline.demo.made import Made, Mark, Misfortune, Water
 from wrackline.errors import ConfigError, Fault
 from wrackline.model import Name, Number, Point, Positive, Strict, Text
 
@@ -179,6 +179,7 @@ class Truth(Strict):
         default_factory=dict, description="Walls that stand alone; a town adds its own."
     )
     features: dict[Name, Thing] = Field(default_factory=dict, description="Features.")
+    marks: dict[Text, Mark] = Field(default_factory=dict, description="Marks of the control.")
     misfortunes: dict[Name, Misfortune] = Field(default_factory=dict, description="Named errors.")
     water: Water | None = Field(None, description="The water's surface, for soundings.")
     surveys: dict[Name, Made] = Field(description="Survey files to make.")
