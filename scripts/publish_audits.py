@@ -13,8 +13,9 @@ from wrackline.step import step
 
 def main(job):
     audit, report = read_json(job.input.audit), read_json(job.input.report)
-    write_csv(audits.accuracy_table(audit), job.output.accuracy)
-    write_csv(audits.overlap_table(read_json(job.input.overlaps)), job.output.overlaps)
+    write_csv(audits.accuracy_table(audit), job.output.accuracy, pairs=audits.ACCURACY_PAIRS)
+    overlaps = audits.overlap_table(read_json(job.input.overlaps))
+    write_csv(overlaps, job.output.overlaps, pairs=audits.OVERLAP_PAIRS)
     write_csv(audits.suspicion_table(report), job.output.suspicions)
     seasons = {
         season: read_json(path)

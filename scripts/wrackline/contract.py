@@ -177,6 +177,83 @@ LAYERS: dict[str, tuple[Field, ...]] = {
 }
 
 
+TABLES: dict[str, tuple[Field, ...]] = {
+    "sea_level": (
+        Field("structure", "text", "", "lasting number, or survey/point of a floor in no room"),
+        Field("what", "text", "", "its kind; floor for a floor that was met"),
+        Field("building", "text", "", "building in which it lies, if any"),
+        Field("room", "text", "", "room in which it lies, if any"),
+        Field("part_measured", "text", "", "part of it whose height was taken"),
+        Field(
+            "indication",
+            "text",
+            "",
+            "terrestrial limiting, marine limiting, index point, or none: not used",
+        ),
+        Field(
+            "statement",
+            "text",
+            "",
+            "what it says of the sea level of its time, land moved since included, in words",
+        ),
+        Field("relative_to", "text", "", "today's level that elevations and sea levels count from"),
+        *_measured("height_m", "m", "height of that part above the datum"),
+        *_measured(
+            "elevation_m",
+            "m",
+            "its height above relative_to: for a limiting point a bound, no level",
+        ),
+        *_measured(
+            "clearance_above_high_water_m", "m", "its height above today's named high water"
+        ),
+        Field("lower_limit_m", "real", "m", "index: least height above sea level in use, Ll"),
+        Field("upper_limit_m", "real", "m", "index: greatest height above sea level in use, Ul"),
+        Field("reference_water_level_m", "real", "m", "index: RWL = (Ul + Ll) / 2"),
+        Field("indicative_range_m", "real", "m", "index: IR = Ul - Ll"),
+        *_measured("sea_level_m", "m", "index: RSL = elevation_m - RWL, above relative_to"),
+        Field("from_year", "whole", "", "first year, astronomical: 0 is 1 BCE"),
+        Field("to_year", "whole", "", "last year, astronomical"),
+        Field("age_from", "text", "", "first year, as people write it"),
+        Field("age_to", "text", "", "last year, as people write it"),
+        Field("age_basis", "text", "", "what the years rest on, the team's word"),
+        Field("meaning_basis", "text", "", "what the indication rests on"),
+        Field("evidence", "text", "", "how a floor was met; recorded for a feature"),
+        SURVEYS,
+        WHY_NULL,
+    ),
+    "adjacency": (
+        Field("room_a", "text", "", "lasting number of a room, court or lane"),
+        Field("room_b", "text", "", "its neighbour, or outside"),
+        Field("building", "text", "", "building of both, or both, separated by ;"),
+        Field(
+            "shared_wall_length_m",
+            "real",
+            "m",
+            "length of the wall between them, on the ground; no sd",
+        ),
+        Field("opening", "text", "", "openings that join them, separated by ;"),
+        Field("evidence", "text", "", "of each opening in turn: seen or possible"),
+        *_measured("width_m", "m", "clear width of the widest of them"),
+        WHY_NULL,
+    ),
+    "summary": (
+        Field("figure", "text", "", "lasting name of the figure"),
+        Field("text", "text", "", "what it is, in words"),
+        Field("value", "real", "", "the figure, in its unit; a text where it is none"),
+        Field("sd", "real", "", "standard uncertainty of value"),
+        Field("unit", "text", "", "unit of value and sd; empty for counts"),
+        Field("shown", "text", "", "the figure as printed, with its uncertainty"),
+        Field("basis", "text", "", "what it rests on, and what its uncertainty covers"),
+    ),
+}
+"""Tables that follow from the plan, beside the layers' own."""
+
+
+def table_columns(table: str) -> dict[str, str]:
+    """Return the fields of a table that follows from the plan, and their types."""
+    return {field.name: field.kind for field in TABLES[table]}
+
+
 PLAN_LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")
 """Layers of a plan, in the order in which steps write them."""
 

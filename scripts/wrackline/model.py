@@ -8,6 +8,7 @@ uncertainty (JCGM 100:2008, GUM). Only light modules may be imported here: the S
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
@@ -60,6 +61,12 @@ UNITS_M: dict[str, float] = {
     "braza": 1.67181,
 }
 """Metres of each unit; the braza as two varas of 0.835905 m (from memory)."""
+
+
+Indication = Literal["terrestrial", "marine", "index", "none"]
+Year = Annotated[int, Field(ge=-20_000, le=2_200)]
+NEVER_INDEX = ("floor", "grave")
+"""Kinds whose builders only kept them dry: no height above the sea was aimed at."""
 
 
 class Strict(BaseModel):
@@ -160,6 +167,76 @@ class ErrorSource(Strict):
         return self
 
 
+def _check_years(first: int, last: int) -> None:
+    if last < first:
+        raise ValueError(f"to_year {last} lies before from_year {first}")
+
+
+class Years(Strict):
+    """A span of time, and what it is known from."""
+
+    from_year: Year = Field(description="First year, astronomical: 1 is 1 CE, 0 is 1 BCE.")
+    to_year: Year = Field(description="Last year, astronomical: -99 is 100 BCE.")
+    basis: Text = Field(description="What the years rest on, e.g. 'pottery in the floors'.")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Years:
+        _check_years(self.from_year, self.to_year)
+        return self
+
+
+class SeaLevelMark(Strict):
+    """What one kind of structure says of the sea level of its time."""
+
+    kind: Text = Field(description="Kind of feature, the team's word; 'floor' for floors met.")
+    indication: Indication = Field(
+        description="terrestrial: it stood above the sea, so the level lay at or below it. "
+        "marine: it stood below, so the level lay at or above it. index: its part stood at a known "
+        "height above or below it. none: it says nothing. A floor or grave is never an index."
+    )
+    part: str = Field(
+        "", description="Part whose height was taken, e.g. 'top of the quay as preserved'."
+    )
+    lower_limit_m: Number | None = Field(
+        None, description="Index: least height of that part above sea level, in use [m]."
+    )
+    upper_limit_m: Number | None = Field(
+        None, description="Index: greatest height of that part above sea level, in use [m]."
+    )
+    from_year: Year | None = Field(
+        None, description="First year of use, astronomical; as the settlement when left out."
+    )
+    to_year: Year | None = Field(
+        None, description="Last year of use, astronomical; as the settlement when left out."
+    )
+    basis: str = Field("", description="What the kind's meaning, limits and years rest on.")
+
+    @model_validator(mode="after")
+    def _limits_hold(self) -> SeaLevelMark:
+        limits = (self.lower_limit_m, self.upper_limit_m)
+        if self.indication != "index" and limits != (None, None):
+            raise ValueError("lower_limit_m and upper_limit_m belong to indication 'index' alone")
+        if self.indication == "index" and None in limits:
+            raise ValueError("an index needs lower_limit_m and upper_limit_m, heights in use")
+        lower, upper = self.lower_limit_m, self.upper_limit_m
+        if lower is not None and upper is not None and upper <= lower:
+            raise ValueError(f"upper_limit_m {upper:g} must lie above lower_limit_m {lower:g}")
+        if self.kind.casefold() in NEVER_INDEX and self.indication not in ("terrestrial", "none"):
+            raise ValueError(
+                f"a {self.kind} only says that the sea stood no higher: its indication is "
+                "'terrestrial', or 'none'"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _years_hold(self) -> SeaLevelMark:
+        if (self.from_year is None) != (self.to_year is None):
+            raise ValueError("give both from_year and to_year, or neither")
+        if self.from_year is not None and self.to_year is not None:
+            _check_years(self.from_year, self.to_year)
+        return self
+
+
 class SeabedSettings(Strict):
     """How soundings become a surface."""
 
@@ -222,6 +299,16 @@ class Site(Strict):
     )
     sea_levels: list[SeaLevel] = Field(min_length=1, description="Named sea levels.")
     depths_below: Text = Field(description="Name of the sea level that every depth counts from.")
+    high_water: Text | None = Field(
+        None,
+        description="Name of the sea level that is today's high water; clearances of structures "
+        "above it are stated.",
+    )
+    occupied: Years | None = Field(None, description="Years in which the settlement was lived in.")
+    sea_level_marks: list[SeaLevelMark] = Field(
+        default_factory=list,
+        description="What kinds of structure say of the sea level of their time.",
+    )
     error_sources: dict[Name, ErrorSource] = Field(
         default_factory=dict, description="Named causes of error that surveys share, by name."
     )
@@ -248,6 +335,16 @@ class Site(Strict):
             raise ValueError(
                 f"depths_below names '{self.depths_below}', but sea_levels has {names}"
             )
+        if self.high_water is not None and self.high_water not in names:
+            near = difflib.get_close_matches(self.high_water, names, 1, 0.0)
+            raise ValueError(
+                f"high_water names '{self.high_water}', but sea_levels has {names}; "
+                f"the nearest is '{near[0]}'"
+            )
+        kinds = [mark.kind.casefold() for mark in self.sea_level_marks]
+        twice = sorted({kind for kind in kinds if kinds.count(kind) > 1})
+        if twice:
+            raise ValueError(f"sea_level_marks has the kind '{twice[0]}' twice")
         known = set(self.error_sources)
         for level in self.sea_levels:
             missing = sorted(set(level.error_sources) - known)
@@ -294,6 +391,11 @@ class Site(Strict):
     def depth_level(self) -> SeaLevel:
         """The sea level that depths count from."""
         return next(level for level in self.sea_levels if level.name == self.depths_below)
+
+    @property
+    def high_water_level(self) -> SeaLevel | None:
+        """Today's high water, where the config names it."""
+        return next((level for level in self.sea_levels if level.name == self.high_water), None)
 
 
 class DepthGauge(Strict):
@@ -519,7 +621,7 @@ class Survey(Strict):
     wall_thickness_sd_m: Sd = Field(0.0, description="Standard uncertainty of it [m].")
     old_plan: bool = Field(
         False,
-        description="Wall lines: drawn on an older plan. They say `old plan` as their evidence, and "
+        description="Wall lines: drawn on an older plan. Their evidence is `old plan`, and they "
         "give way wherever a better survey has recorded the wall since.",
     )
     resolution_m: Positive | None = Field(
@@ -670,6 +772,9 @@ NEUTRAL_SITE: dict[str, Any] = {
     "credit": "",
     "demo": None,
     "seabed": SeabedSettings(),
+    "high_water": None,
+    "occupied": None,
+    "sea_level_marks": [],
 }
 
 
@@ -708,6 +813,14 @@ def for_measuring(site: Site) -> Site:
     """Return a site with what rooms are measured by: no seabed settings, one sea level."""
     return site.model_copy(
         update={**NEUTRAL_SITE, "sea_levels": [site.depth_level], "vertical_datum": "-"}
+    )
+
+
+def for_summary(site: Site) -> Site:
+    """Return a site with what its summary reads: levels, marks, years, error sources, walls."""
+    plain = {"vertical_datum": "-", "rooms": RoomSettings(), "height_links": []}
+    return site.model_copy(
+        update={**plain, **{key: NEUTRAL_SITE[key] for key in ("credit", "demo", "seabed", "name")}}
     )
 
 

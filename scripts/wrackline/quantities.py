@@ -65,10 +65,10 @@ def fixed(value: float, digits: int) -> str:
 
     Examples
     --------
-    >>> fixed(-0.0004, 3), fixed(1234.5, -2), fixed(2.5, 1)
-    ('0.000', '1200', '2.5')
+    >>> fixed(-0.0004, 3), fixed(1234.5, -2), fixed(2.5, 1), fixed(0.95, 1)
+    ('0.000', '1200', '2.5', '1.0')
     """
-    text = f"{round(value, digits):.{max(digits, 0)}f}"
+    text = f"{round(Decimal(repr(float(value))), digits):.{max(digits, 0)}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
 

@@ -244,6 +244,25 @@ def test_tables_have_the_contracts_fields(results, layers, layer):
     assert len(rows) == len(layers[layer])
 
 
+@pytest.mark.parametrize("table", contract.TABLES)
+def test_tables_beside_the_layers_have_the_contracts_fields(results, table):
+    """Sea level, adjacency and summary have the contract's fields as their header, and rows."""
+    header, rows = tables(results)[table]
+    assert header == list(contract.table_columns(table))
+    assert rows
+
+
+def test_the_summary_is_the_same_in_json_and_in_its_table(results):
+    """Figures stand in one order and are shown alike; a floor or grave never gives a level."""
+    summary = read_json(results / "summary.json")
+    header, rows = tables(results)["summary"]
+    shown = [row[header.index("shown")].removeprefix("'") for row in rows]
+    assert [figure["shown"] for figure in summary["figures"]] == shown
+    limits = [row for row in summary["sea_level"] if "limiting" in row["indication"]]
+    assert limits
+    assert all(row["sea_level_m"] is None for row in limits)
+
+
 def test_headers_carry_units(results):
     """A column of fractions ends in its unit, is a share, or is named as one that has none."""
     bare = set()
@@ -272,7 +291,7 @@ def test_list_of_fields(results):
     assert header == ["layer", "field", "type", "unit", "meaning"]
     expected = [
         [layer, field.name, field.kind, field.unit, field.meaning]
-        for layer, fields in contract.LAYERS.items()
+        for layer, fields in {**contract.LAYERS, **contract.TABLES}.items()
         for field in fields
     ]
     assert rows == expected

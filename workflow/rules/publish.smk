@@ -1,4 +1,5 @@
 from wrackline.contract import LAYERS
+from wrackline.model import for_summary
 from wrackline.publish.words import statement_json
 from wrackline.sources import ground_of
 
@@ -90,6 +91,34 @@ rule publish_audits:
         "../../scripts/publish_audits.py"
 
 
+rule summarise_site:
+    input:
+        plan=SITE_PLAN,
+        package="work/publish/site.gpkg",
+        deposit="work/trenches/deposit.csv",
+        floors=expand(
+            "work/fit/{survey}/items.parquet", survey=SITE.holding(*FLOOR_HOLDS)
+        ),
+        errors=expand(
+            "work/fit/{survey}/errors.json",
+            survey=SITE.holding("features", *FLOOR_HOLDS),
+        ),
+    output:
+        summary="work/publish/summary.json",
+        table="work/publish/tables/summary.csv",
+        sea_level="work/publish/tables/sea_level.csv",
+        adjacency="work/publish/tables/adjacency.csv",
+    log:
+        "logs/summarise_site/all.log",
+    params:
+        code=fingerprint("summarise_site"),
+        site=to_json(for_summary(SITE.site)),
+    message:
+        "Publish: the site in figures"
+    script:
+        "../../scripts/summarise_site.py"
+
+
 rule draw_pictures:
     input:
         plan=SITE_PLAN,
@@ -114,6 +143,7 @@ rule list_products:
     input:
         rules.publish_site.output,
         rules.publish_audits.output,
+        rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),

@@ -55,7 +55,11 @@ def station_day(work: Fieldwork) -> pd.DataFrame:
             rows.append(row | {"line": line, "code": "wall"})
     name, at = next(iter(marks.items()))
     rows.append(station.sight("back_sight", name, at, MARK_POLE_M))
-    return pd.DataFrame(rows).fillna("")
+    table = pd.DataFrame(rows).fillna("")
+    if work.made.starts is not None:
+        clock = pd.Timestamp(work.made.starts) + pd.to_timedelta(40 * table.index, unit="s")
+        table["time"] = clock.strftime("%Y-%m-%dT%H:%M:%S")
+    return table
 
 
 class Station:

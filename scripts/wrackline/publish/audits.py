@@ -12,6 +12,10 @@ OVERLAPS = (
     *("newer", "older", "cells", "mean_m", "median_m", "nmad_m", "sd_m", "sd_random_m"),
     *("sd_patchy_m", "sd_named_m", "beyond_95"),
 )
+ACCURACY_PAIRS = {"depth_m": "sd_m"}
+OVERLAP_PAIRS = {"mean_m": "sd_m", "median_m": "sd_m"}
+"""Figures and the columns of their standard uncertainties, where the names don't say so."""
+
 SUSPICIONS = (
     *("survey", "file", "row", "kind", "found", "allowed", "consequence", "remedy"),
     *("easting", "northing", "depth_m", "accepted"),

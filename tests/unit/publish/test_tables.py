@@ -13,7 +13,7 @@ from wrackline.io import sha256
 from wrackline.model import Season
 from wrackline.publish import audits
 from wrackline.publish.manifest import manifest
-from wrackline.publish.tables import field_list, write_csv
+from wrackline.publish.tables import field_list, json_rows, pairs_in, write_csv
 from wrackline.publish.words import CAUTION, as_text, statement
 
 
@@ -60,6 +60,66 @@ def test_a_cell_holds_what_it_means_and_no_formula(tmp_path, name, value, cell):
     ]
 
 
+@pytest.mark.parametrize(
+    ("value", "sd", "cells"),
+    [
+        (12.3456, 0.312, ["12.35", "0.31"]),
+        (12.3456, 0.367, ["12.3", "0.4"]),
+        (1234.5, 48.0, ["1230", "50"]),
+        (-0.0004, 0.02, ["0.000", "0.020"]),
+        (12.3456, 0.0, ["12.35", "0.00"]),
+        (12.3456, None, ["12.35", ""]),
+        (12.3456, np.nan, ["12.35", ""]),
+        (None, 0.312, ["", "0.31"]),
+        (None, None, ["", ""]),
+    ],
+)
+def test_a_figure_is_printed_to_the_place_that_its_sd_supports(tmp_path, value, sd, cells):
+    """Both stand to the same place; where the sd says nothing, the unit's decimals stay."""
+    columns = {"floor_area_m2": [value], "room": ["R1"], "floor_area_sd_m2": [sd]}
+    _, row = written(tmp_path, **columns)
+    assert row == [cells[0], "R1", cells[1]]
+
+
+def test_each_row_has_its_own_place(tmp_path):
+    """A good and a poor figure of one column keep the digits that each supports."""
+    rows = written(tmp_path, top_depth_m=[3.14159, 3.14159], top_depth_sd_m=[0.002, 0.4])
+    assert rows[1:] == [["3.1416", "0.0020"], ["3.1", "0.4"]]
+
+
+def test_stated_errors_of_surveys_are_no_pairs(tmp_path):
+    """Columns with an sd in their name but no figure beside them keep the unit's decimals."""
+    rows = written(tmp_path, random_horizontal_sd_m=[0.05], rows=[7])
+    assert rows[1] == ["0.050", "7"]
+
+
+def test_pairs_whose_names_do_not_say_so_are_told(tmp_path):
+    """Mean and median of a comparison are rounded by the one sd beside them."""
+    columns = {name: [0.03456] for name in (*audits.OVERLAP_PAIRS, "nmad_m")} | {"sd_m": [0.05]}
+    write_csv(pd.DataFrame(columns), tmp_path / "table.csv", pairs=audits.OVERLAP_PAIRS)
+    assert (tmp_path / "table.csv").read_text() == (
+        "mean_m,median_m,nmad_m,sd_m\n0.03,0.03,0.035,0.05\n"
+    )
+
+
+def test_every_pair_of_the_layers_and_tables_is_found():
+    """Each field that the contract pairs with its standard uncertainty is printed by it."""
+    for name, fields in {**contract.LAYERS, **contract.TABLES}.items():
+        names = [field.name for field in fields]
+        told = [f.meaning.split("standard uncertainty of ")[-1] for f in fields if "_sd_" in f.name]
+        assert {value for value in told if value in names} <= set(pairs_in(names)), name
+    assert pairs_in(["axis_deg", "axis_sd_deg", "sd_m", "depth_m"]) == {"axis_deg": "axis_sd_deg"}
+
+
+def test_rows_for_json_keep_all_digits_and_tell_nothing_from_nan():
+    """What is missing is null, be it None, NaN or NA; figures are not rounded."""
+    table = pd.DataFrame({"a": [1.23456789, np.nan], "b": [None, "x"], "c": [pd.NA, 3]})
+    assert json_rows(table) == [
+        {"a": 1.23456789, "b": None, "c": None},
+        {"a": None, "b": "x", "c": 3},
+    ]
+
+
 def test_geometries_are_left_out(tmp_path):
     """A table's geometry is in the GeoPackage, not in its CSV."""
     assert written(tmp_path, room=["R1"], geometry=["POINT (0 0)"]) == [["room"], ["R1"]]
@@ -73,9 +133,10 @@ def test_a_table_of_no_rows_has_its_header(tmp_path):
 
 
 def test_the_field_list_has_every_field_of_every_layer():
-    """Each field stands once for each layer, with unit and meaning."""
+    """Each field stands once for each layer and each other table, with unit and meaning."""
     table = field_list()
-    assert len(table) == sum(map(len, contract.LAYERS.values()))
+    fields = [*contract.LAYERS.values(), *contract.TABLES.values()]
+    assert len(table) == sum(map(len, fields))
     row = table.loc[(table["layer"] == "rooms") & (table["field"] == "bed_depth_m")].iloc[0]
     assert (row["unit"], row["meaning"]) == ("m", "median depth of the seabed in it")
 

@@ -1,0 +1,36 @@
+"""Summarise the site: what it says of the sea level, which rooms share walls, its figures.
+
+Writes the tables of `wrackline.contract.TABLES` as CSV (`sea_level`, `adjacency`, `summary`), and
+`summary.json`: figures, sea_level (rows), techniques (surveys, what they hold, days, rows).
+"""
+
+import geopandas as gpd
+import pandas as pd
+
+from wrackline import vectors
+from wrackline.contract import PLAN_LAYERS
+from wrackline.io import write_json
+from wrackline.model import Site
+from wrackline.publish.adjacency import adjacency_table
+from wrackline.publish.sea_level import sea_level_table
+from wrackline.publish.summary import document, summarise, summary_table
+from wrackline.publish.tables import write_csv
+from wrackline.step import step
+from wrackline.walls.gather import gather_floors, read_models
+
+
+def main(job):
+    site = Site.model_validate_json(job.params.site)
+    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    for layer in ("surveys", "waterlines"):
+        plan[layer] = gpd.read_file(job.input.package, layer=layer)
+    floors, models = gather_floors(job.input.floors, site.crs), read_models(job.input.errors)
+    sea_level = sea_level_table(plan, floors, models, site)
+    figures = summarise(plan, pd.read_csv(job.input.deposit))
+    write_csv(sea_level, job.output.sea_level)
+    write_csv(adjacency_table(plan, site.walls.wall_max_thickness_m), job.output.adjacency)
+    write_csv(summary_table(figures), job.output.table, pairs={"value": "sd"})
+    write_json(document(figures, sea_level, plan["surveys"]), job.output.summary)
+
+
+step(main, snakemake)
