@@ -21,6 +21,24 @@ SLIVER_M2 = 0.25
 """Smaller spaces are the corners that lines cut off where they cross, no spaces (no source)."""
 
 
+JUNCTION = 1.5
+"""Root of two, and a little for tracings that miss the corner."""
+
+
+def _is_body(
+    polygons: npt.NDArray[np.object_], width: npt.NDArray[np.float64], thickest_m: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which spaces are no wider than a wall; one around rooms is wider where walls meet.
+
+    The largest circle in a junction of two walls at right angles is the wall's thickness times the
+    root of two, so of a body around rooms twice its area over its outline counts.
+    """
+    around = shapely.get_num_interior_rings(polygons) > 0
+    mean = 2 * shapely.area(polygons) / np.maximum(shapely.length(polygons), 1e-9)
+    joined = around & (mean <= thickest_m) & (width <= JUNCTION * thickest_m)
+    return np.asarray((width <= thickest_m) | joined)
+
+
 def kinds_of(
     faces: Faces,
     on_face: npt.NDArray[np.bool_],
@@ -52,7 +70,7 @@ def kinds_of(
     return np.select(
         [
             (width < SLIVER_M) | (area < SLIVER_M2),
-            by_faces & (width <= walls.wall_max_thickness_m),
+            by_faces & _is_body(faces.polygons, width, walls.wall_max_thickness_m),
             area < rooms.room_min_area_m2,
             narrow & (long >= rooms.lane_min_elongation),
             area > rooms.room_max_area_m2,
