@@ -1,8 +1,9 @@
 """The demo: survey files of an invented hamlet, made from a truth that a person can read.
 
-`truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay a settlement
-out; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`, `old_plan`,
-`digging` and `pictures` do the surveys; `facts` states the right answers; `files` writes them.
+`truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay out a
+settlement; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`,
+`old_plan`, `digging` and `pictures` do the surveys; `facts` states the right answers; `files`
+writes them.
 """
 
 from __future__ import annotations

@@ -72,6 +72,11 @@ class Fieldwork:
         x, y = np.array(shape.centroid.coords[0]) - self.hamlet.truth.south_west
         return bool(west <= x <= east and south <= y <= north)
 
+    def everywhere(self) -> Fieldwork:
+        """Return the same survey of the whole ground."""
+        self.made = self.made.model_copy(update={"part": None})
+        return self
+
     def measure(self, xyz: Array) -> Array:
         """Return true points as measured, shape (n, 3) [m]."""
         return displace(xyz, self.model, self.rng, {part.name: 1.0 for part in self.model.named})
@@ -301,6 +306,8 @@ def floors(work: Fieldwork) -> pd.DataFrame:
                 heights += [room.floor_m] * count
                 evidence += [kind] * count
                 notes += [f"{house.name} {name}"] * count
+    if not places and work.made.part is not None:
+        return floors(work.everywhere())
     xy = np.concatenate(places) if places else np.zeros((0, 2))
     table = _heights(work.measure(np.column_stack([xy, heights])))
     table["height"] = (table["height"] - work.made.heights_above_m).round(3)
@@ -328,6 +335,8 @@ def _heights(xyz: Array) -> pd.DataFrame:
 def features(work: Fieldwork) -> gpd.GeoDataFrame:
     """Return features as drawn: points, lines and outlines, with kind and origin."""
     drawn = [*_thresholds(work), *_things(work)]
+    if not drawn and work.made.part is not None:  # a ground too small to have one in this part
+        return features(work.everywhere())
     count = [len(places) for places, *_ in drawn]
     measured = work.measure(
         np.concatenate([places for places, *_ in drawn]) if drawn else np.zeros((0, 3))

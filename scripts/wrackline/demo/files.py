@@ -6,6 +6,7 @@ import datetime as dt
 import io
 import os
 import re
+import warnings
 import zipfile
 from pathlib import Path
 
@@ -38,9 +39,10 @@ def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
     try:
         for name, table in layers.items():
             kind = "Unknown" if len(set(table.geom_type)) > 1 else None
-            table.to_file(
-                path, layer=name, driver=DRIVERS[path.suffix], engine="pyogrio", geometry_type=kind
-            )
+            driver = DRIVERS[path.suffix]
+            with warnings.catch_warnings():  # an old plan has no CRS, and is meant to have none
+                warnings.filterwarnings("ignore", "'crs' was not provided")
+                table.to_file(path, layer=name, driver=driver, engine="pyogrio", geometry_type=kind)
     finally:
         if before is None:
             del os.environ["OGR_CURRENT_DATE"]
@@ -63,7 +65,7 @@ def write_drawing(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
 
 
 def write_table(table: pd.DataFrame, path: Path, decimal: str = ".") -> None:
-    """Write a CSV or, by its suffix, a spreadsheet; with decimal commas, semicolons between cells."""
+    """Write a CSV or, by its suffix, a spreadsheet; decimal commas go with semicolons."""
     path.parent.mkdir(parents=True, exist_ok=True)
     if path.suffix == ".xlsx":
         _write_sheet(table, path)
