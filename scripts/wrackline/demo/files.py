@@ -79,7 +79,7 @@ def _write_sheet(table: pd.DataFrame, path: Path) -> None:
     book = openpyxl.Workbook()
     fixed = dt.datetime.fromisoformat(FIXED_DATE[:10])
     book.properties.created = book.properties.modified = fixed
-    sheet = book.active
+    sheet = book.worksheets[0]
     sheet.append(list(table.columns))
     for row in table.itertuples(index=False):
         sheet.append([cell.item() if hasattr(cell, "item") else cell for cell in row])

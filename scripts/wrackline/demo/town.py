@@ -207,11 +207,8 @@ def _put(grown: Grown, block: Block, house: Sketch, corner: tuple[float, float],
     """Add a house whose outer near left corner stands at a place of the block."""
     rng = block.rng
     at = tuple(round(block.at[k] + corner[k] + house.wall, 2) for k in (0, 1))
-    frame = Frame(
-        *block.frame.place(np.array([corner]) + house.wall)[0].tolist(),
-        block.frame.azimuth_grid_deg,
-    )
-    outline = frame.place(np.array([[0, 0], [house.size[0], 0], [0, house.size[1]], house.size]))
+    around = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * house.size + corner
+    outline = block.frame.place(around)
     bed = grown.bed(outline)
     top = round(float(bed.max() + rng.uniform(0.1, 0.7)), 2)
     traced = str(rng.choice(["faces", "centres", "no"], p=[0.82, 0.14, 0.04]))

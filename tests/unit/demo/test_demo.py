@@ -29,7 +29,7 @@ CONVERGENCE = -1.23130
 
 @pytest.fixture(scope="module")
 def site():
-    return load_site(ROOT)
+    return load_site(ROOT / "tests" / "hamlet")
 
 
 @pytest.fixture(scope="module")

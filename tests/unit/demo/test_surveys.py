@@ -12,6 +12,7 @@ import yaml
 
 from wrackline.config import load_site
 from wrackline.demo import make
+from wrackline.demo.fieldwork import real_errors
 from wrackline.demo.hamlet import Hamlet
 from wrackline.demo.made import Made
 from wrackline.demo.town import settled
@@ -19,6 +20,7 @@ from wrackline.fit.depth_gauges import density_ratio
 from wrackline.fit.items import errors_of, fit_items
 from wrackline.intake.items import read_items
 from wrackline.io import sha256
+from wrackline.uncertainty import error_model
 from wrackline.verdict import Source
 from wrackline.walls.repeats import position_sd
 
@@ -70,6 +72,34 @@ def test_intake_takes_every_survey_as_sound(read, name):
     assert [fault.kind for fault in verdict.faults] == []
     open_ones = {fault.kind for fault in verdict.suspicions}
     assert open_ones <= set(CONFIG.surveys[name].accepted)
+
+
+def test_the_season_files_state_errors_of_the_true_sizes(truth):
+    """No survey claims to be better than it is; what is off lies within two sds of its source."""
+    whole = settled(truth)
+    for name, survey in CONFIG.surveys.items():
+        stated, real = error_model(name, survey, CONFIG.site), real_errors(whole, survey.name)
+        for part in ("random", "patchy"):
+            for way in ("horizontal", "vertical"):
+                known = getattr(stated, f"{part}_{way}")
+                assert known >= getattr(real, f"{part}_{way}"), (name, part, way)
+        allowed = {part.name: part.sd for part in stated.named}
+        for part in real.named:
+            if part.name in allowed:
+                assert abs(part.sd) <= 2 * allowed[part.name]
+
+
+def test_control_believes_what_is_nearly_true(truth):
+    """Marks of control.csv lie within three of their sds of the truth, once re-levelled."""
+    whole = settled(truth)
+    origin = np.array(whole.south_west)
+    for row in CONFIG.control:
+        mark = whole.marks[row.point]
+        off = np.array([row.easting, row.northing]) - origin - mark.at
+        assert np.abs(off).max() < 3 * row.sd_m, row.point
+        if row.fate != "re-levelled":
+            assert abs(row.height - mark.height_m) < 3 * row.height_sd_m, row.point
+    assert {row.fate for row in CONFIG.control} == {"stands", "lost", "re-levelled"}
 
 
 def faces(hamlet):
