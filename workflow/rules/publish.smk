@@ -139,8 +139,36 @@ rule draw_pictures:
         "../../scripts/draw_pictures.py"
 
 
+rule write_report:
+    input:
+        plan=SITE_PLAN,
+        package="work/publish/site.gpkg",
+        summary="work/publish/summary.json",
+        adjacency="work/publish/tables/adjacency.csv",
+        checked="work/check/report.json",
+        overlaps="work/fit/overlaps.json",
+        audit="work/accuracy/audit.json",
+        deposit="work/trenches/deposit.csv",
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
+        picture=rules.draw_pictures.output.seabed,
+    output:
+        page="work/publish/report.html",
+    log:
+        "logs/write_report/all.log",
+    params:
+        code=fingerprint("write_report"),
+        about=statement_json(SITE, LAST_SEASON),
+        sources=[[name, part.about] for name, part in SITE.site.error_sources.items()],
+    message:
+        "Publish: the report"
+    script:
+        "../../scripts/write_report.py"
+
+
 rule list_products:
     input:
+        rules.write_report.output,
         rules.publish_site.output,
         rules.publish_audits.output,
         rules.summarise_site.output,

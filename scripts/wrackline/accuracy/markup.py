@@ -57,6 +57,15 @@ def el(name: str, *inside: object, **attributes: object) -> Markup:
     return Markup(f"<{name}{given}>{join(inside)}</{name}>")
 
 
+def void(name: str, **attributes: object) -> Markup:
+    """Return an element that holds nothing and has no end, such as a picture.
+
+    >>> void("img", alt="a wall")
+    '<img alt="a wall">'
+    """
+    return Markup(el(name, **attributes).removesuffix(f"</{name}>"))
+
+
 def join(parts: Iterable[object], between: str = "") -> Markup:
     """Return parts one after the other, escaped unless they are `Markup`."""
     texts = (part if isinstance(part, Markup) else escape(plain(part)) for part in parts)

@@ -292,6 +292,10 @@ def _range(table: gpd.GeoDataFrame, column: str, name: str, noun: str, rest: str
     ]
 
 
+VAGUE_DEG = 3.0
+"""Axes with a larger sd, such as round buildings have, belong to no family (no source)."""
+
+
 def families(axis_deg: Array) -> npt.NDArray[np.int64]:
     """Return the family of each axis, right angles taken as the same: 0, or 0 and 1.
 
@@ -348,7 +352,8 @@ def orientation(buildings: gpd.GeoDataFrame) -> list[Figure]:
     buildings : GeoDataFrame
         The layer `buildings`.
     """
-    known = buildings[buildings["axis_deg"].notna()]
+    told = buildings["axis_deg"].notna() & ~(buildings["axis_sd_deg"] > VAGUE_DEG)
+    known = buildings[told]
     if not len(known):
         return [Figure("axis_1_deg", "axis of the buildings", None, "no building", unit="deg")]
     axis, weight = known["axis_deg"].to_numpy(float), shapely.length(known.geometry.to_numpy())
@@ -362,6 +367,7 @@ def orientation(buildings: gpd.GeoDataFrame) -> list[Figure]:
         mine = family == number
         mean, spread = mean_axis(axis[mine], weight[mine])
         which = "of the buildings" if len(order) == 1 else f"of family {place}"
+        among = "with an axis" if len(order) == 1 else which
         shared = float(np.average(sd[mine], weights=weight[mine]))
         basis = (
             f"{_count(int(mine.sum()), 'building')}, weighted by length of outline, clockwise from "
@@ -376,7 +382,7 @@ def orientation(buildings: gpd.GeoDataFrame) -> list[Figure]:
             Figure(
                 f"axis_{place}_spread_deg", f"spread of the axes {which}", spread, basis, unit="deg"
             ),
-            Figure(f"axis_{place}_buildings", f"buildings {which}", int(mine.sum()), basis),
+            Figure(f"axis_{place}_buildings", f"buildings {among}", int(mine.sum()), basis),
         ]
     return figures
 

@@ -1,0 +1,40 @@
+"""Write the report that a person opens first.
+
+Writes `report.html`, one page with everything in it.
+"""
+
+import json
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+
+from wrackline import vectors
+from wrackline.contract import PLAN_LAYERS
+from wrackline.io import read_json
+from wrackline.publish.report import Report
+from wrackline.publish.report_rooms import Houses
+from wrackline.publish.seabed_words import seabed_words, small_picture
+from wrackline.step import step
+
+
+def main(job):
+    plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
+    surveys = pd.DataFrame(gpd.read_file(job.input.package, layer="surveys"))
+    houses = Houses(plan, surveys, pd.read_csv(job.input.adjacency))
+    report = Report(
+        about=json.loads(job.params.about),
+        houses=houses,
+        summary=read_json(job.input.summary),
+        checked=read_json(job.input.checked),
+        overlaps=read_json(job.input.overlaps),
+        audit=read_json(job.input.audit),
+        deposit=pd.read_csv(job.input.deposit),
+        sources=dict(job.params.sources),
+        seabed=seabed_words(job.input.surface, job.input.record),
+        picture=small_picture(job.input.picture),
+    )
+    Path(job.output.page).write_text(report.html(), encoding="utf-8")
+
+
+step(main, snakemake)
