@@ -2,7 +2,7 @@
 
 Writes the survey files that the demo's seasons name, and the right answers beside them:
 `truth.json` (figures, see `wrackline.demo.facts.answers`) and `truth.gpkg` (layers buildings,
-rooms, wall_bodies, doorways).
+rooms, wall_bodies, doorways and, where there are some, free_walls and features).
 """
 
 from pathlib import Path

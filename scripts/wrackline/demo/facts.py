@@ -21,6 +21,37 @@ from wrackline.uncertainty import Array
 
 SAMPLE_M = 0.1
 
+ABOUT = {
+    "crs": "the site's CRS: all outlines (keys ending in _wkt) are in it",
+    "sea_level_m": "true height of the level that depths count from; every *_depth_m is below it",
+    "seed, hectares": "what the site was laid out from",
+    "buildings": "by name",
+    "buildings.traced": "faces, centres or no: how its walls were traced",
+    "buildings.phase": "early or late",
+    "buildings.footprint_m2, footprint_grid_m2": "to the outer faces, on the ground, in the grid",
+    "buildings.centre": "easting and northing of the footprint's centre of area [m]",
+    "buildings.axis_square_deg": "true azimuth that its walls are square to, 0 to 90",
+    "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest",
+    "buildings.doorways": "with the rooms on both sides (between), one of them may be outside; "
+    "one that is blocked was walled up: solid wall, its faces traced past it",
+    "buildings.neighbours": "pairs of rooms with a wall between them",
+    "buildings.joined": "pairs of rooms, or room and outside, with an open doorway between them",
+    "rooms.floor_area_m2, floor_area_grid_m2": "between the wall faces, on the ground, in the grid",
+    "rooms.centre_area_m2": "to the middle of the walls, on the ground",
+    "rooms.perimeter_m": "of the floor, on the ground",
+    "rooms.axis_deg": "true azimuth of the longer side, 0 to 180; null where round. Where "
+    "elongation is near 1 it may as well be the other side's",
+    "rooms.elongation": "longer side by shorter, an apse counted in",
+    "rooms.household": "whose it is, where houses share a party wall",
+    "rooms.overgrown_share": "share of the floor's ground with plants over it",
+    "rooms.overlies": "walls of free_walls that run below it",
+    "rooms.floor_height_m, floor_depth_m": "its true floor, below the deposit",
+    "rooms.floor_seen": "how many points of the floor were met, and how",
+    "free_walls": "walls that stand alone: enclosures, and stumps of earlier houses",
+    "features": "with the building and room they lie in, null in the open",
+}
+"""What the keys of the right answers mean."""
+
 
 class Ground:
     """Measures shapes of the site's CRS on the ellipsoid.
@@ -67,17 +98,15 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``buildings``: by name, with ``rooms`` by name, ``doorways`` (with ``blocked``), ``phase``
-        and ``neighbours`` (pairs of rooms with a wall between them); ``free_walls``; ``features``;
-        ``sea_level_m``; ``seed`` and ``hectares``. Areas in m² on the ground (``..._grid_m2``: in
-        the grid), depths below the true sea level, axes in degrees from true north (``axis_deg``
-        0–180 of the longer side, ``axis_square_deg`` 0–90, both null for what is round), outlines
-        as WKT in the site's CRS. ``overgrown_share``: of a room's floor, with plants over it;
-        ``overlies``: free walls that cross it.
+        ``buildings``: by name, with ``rooms`` by name and ``doorways``; ``free_walls``;
+        ``features``; ``sea_level_m``; ``seed`` and ``hectares``. ``about`` says what each key
+        means. Areas in m² on the ground (``..._grid_m2``: in the grid), depths below the true sea
+        level, axes in degrees from true north, outlines as WKT in the site's CRS.
     """
     ground = Ground(hamlet.truth.crs)
     level = hamlet.truth.sea_level_m
     return {
+        "about": ABOUT,
         "crs": hamlet.truth.crs,
         "sea_level_m": level,
         "seed": hamlet.truth.seed,
@@ -94,7 +123,8 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
         "features": {
             name: {
                 **thing.model_dump(include={"kind", "origin", "building", "room"}),
-                "top_depth_m": level - thing.top_m,
+                "top_depth_m": round(level - thing.top_m, 4),
+                "geometry_wkt": shapely.to_wkt(hamlet.shape(thing), rounding_precision=4),
             }
             for name, thing in hamlet.truth.features.items()
         },
@@ -110,6 +140,7 @@ def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
         "footprint_wkt": shapely.to_wkt(house.footprint, rounding_precision=4),
         "footprint_m2": round(ground.area(house.footprint), 4),
         "footprint_grid_m2": round(house.footprint.area, 4),
+        "centre": np.round(house.footprint.centroid.coords[0], 3).tolist(),
         "axis_square_deg": round(ground.azimuth(along) % 90, 5),
         "wall_thickness_m": truth.wall_m,
         "wall_top_height_m": truth.wall_top_m,
@@ -119,6 +150,7 @@ def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
         "doorways": [
             {
                 "room": door.room,
+                "between": [door.room, house.beyond(door)],
                 "width_m": door.width_m,
                 "sill_wkt": shapely.to_wkt(house.sill(door), rounding_precision=4),
                 "threshold_height_m": door.threshold_m,
@@ -127,6 +159,7 @@ def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
             for door in truth.doorways
         ],
         "neighbours": _neighbours(house),
+        "joined": [[door.room, house.beyond(door)] for door in house.open_doorways],
     }
 
 
@@ -206,19 +239,30 @@ def _places_within(shape: Polygon) -> Array:
 
 
 def layers(hamlet: Hamlet) -> dict[str, gpd.GeoDataFrame]:
-    """Return the truth as map layers: buildings, rooms, wall_bodies, doorways."""
+    """Return the truth as map layers.
+
+    Buildings, rooms, wall_bodies, doorways; and, where there are some, free_walls and features.
+    """
     rows: dict[str, list[dict[str, Any]]] = {}
     for name, house in hamlet.houses.items():
         top = house.truth.wall_top_m
-        rows.setdefault("buildings", []).append({"building": name, "geometry": house.footprint})
+        row = {"building": name, "phase": house.truth.phase, "geometry": house.footprint}
+        rows.setdefault("buildings", []).append(row)
         body = {"building": name, "wall_top_height_m": top, "geometry": house.walls}
         rows.setdefault("wall_bodies", []).append(body)
         for room, inside in house.rooms.items():
-            kind = house.truth.rooms[room].kind
-            row = {"building": name, "room": room, "kind": kind, "geometry": inside}
+            said = house.truth.rooms[room].model_dump(include={"kind", "household", "floor_m"})
+            row = {"building": name, "room": room, **said, "geometry": inside}
             rows.setdefault("rooms", []).append(row)
         for door in house.truth.doorways:
-            row = {"building": name, "width_m": door.width_m, "geometry": house.sill(door)}
+            row = {"building": name, **door.model_dump(include={"width_m", "blocked"})}
+            row["geometry"] = house.sill(door)
             rows.setdefault("doorways", []).append(row)
+    for name, wall in hamlet.truth.free_walls.items():
+        row = {"wall": name, **wall.model_dump(include={"kind", "phase", "top_m"})}
+        rows.setdefault("free_walls", []).append({**row, "geometry": hamlet.free_walls[name]})
+    for name, thing in hamlet.truth.features.items():
+        row = {"feature": name, **thing.model_dump(include={"kind", "origin", "top_m"})}
+        rows.setdefault("features", []).append({**row, "geometry": hamlet.shape(thing)})
     crs = hamlet.truth.crs
     return {name: gpd.GeoDataFrame(content, crs=crs) for name, content in rows.items()}

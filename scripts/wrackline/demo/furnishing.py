@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
-from wrackline.demo.truth import Building, Doorway, Room, Thing
+from wrackline.demo.truth import Building, Room, Thing
 
 FLOOR_STEP_M = 0.25
 EVIDENCE = ("excavated", "probe", "paving")
@@ -18,7 +20,10 @@ IN_ROOMS = {"hearth": 0.16, "jar": 0.16, "bench": 0.1, "grave": 0.05, "drain": 0
 """Share of courts, and of rooms, that have one."""
 
 LIFT_M = {"jar": 0.35, "bench": 0.4, "hearth": 0.08, "grave": 0.1, "cistern": 0.15}
-"""How far a feature's top stands above the floor [m]."""
+"""How far a feature's top stands above the floor [m]; 0.03 m where not named."""
+
+CLEAR_M = 0.1
+"""Between two features of one room, at least [m]."""
 
 NOTES = {
     "hearth": "ring of burnt stones",
@@ -74,7 +79,7 @@ def _met_at_threshold(room: Room) -> Room:
 
 
 def outdoor(name: str, building: Building, rng: np.random.Generator) -> dict[str, Thing]:
-    """Return the features of a building's rooms and courts, by name.
+    """Return the features of a building's rooms and courts, by name, none on top of another.
 
     Parameters
     ----------
@@ -85,27 +90,26 @@ def outdoor(name: str, building: Building, rng: np.random.Generator) -> dict[str
     """
     found: dict[str, Thing] = {}
     for number, (room_name, room) in enumerate(building.rooms.items(), start=1):
-        kinds = _kinds(room, rng)
-        for k, kind in enumerate(kinds, start=1):
-            places = _places(kind, room, building.doorways, rng, room_name)
-            if places:
-                thing = _thing(kind, places, name, room_name, room, rng)
-                found[f"{name}_{number}{'abcd'[k - 1]}"] = thing
+        taken: list[BaseGeometry] = []
+        for k, kind in enumerate(_kinds(room, rng)):
+            thing = _thing(kind, (name, room_name, room), rng)
+            if thing is None:
+                continue
+            ground = shapely.MultiPoint(thing.places).convex_hull
+            if all(ground.distance(other) > CLEAR_M for other in taken):
+                taken.append(ground)
+                found[f"{name}_{number}{'abcd'[k]}"] = thing
     return found
 
 
 def _kinds(room: Room, rng: np.random.Generator) -> list[str]:
     """Return what a room has: courts more than rooms, most rooms nothing that was seen."""
     if room.kind == "court":
-        return [
-            k for k, p in (("cistern", 0.6), ("paving", 0.6), ("grave", 0.4)) if rng.random() < p
-        ]
+        return [kind for kind, share in IN_COURTS.items() if rng.random() < share]
     return [kind for kind, share in IN_ROOMS.items() if rng.random() < share][:2]
 
 
-def _places(
-    kind: str, room: Room, doors: list[Doorway], rng: np.random.Generator, name: str
-) -> list[tuple[float, float]]:
+def _places(kind: str, room: Room, rng: np.random.Generator) -> list[tuple[float, float]]:
     """Return a feature's points within a room, clear of its walls; none where it doesn't fit."""
     x, y, wide, deep = room.inside
     clear = 0.35 + (0.2 * min(wide, deep) if room.round else 0.0)
@@ -127,25 +131,20 @@ def _places(
     return [(round(float(corner[0] + dx), 2), round(float(corner[1] + dy), 2)) for dx, dy in steps]
 
 
-def _thing(
-    kind: str,
-    places: list[tuple[float, float]],
-    building: str,
-    name: str,
-    room: Room,
-    rng: np.random.Generator,
-) -> Thing:
+def _thing(kind: str, where: tuple[str, str, Room], rng: np.random.Generator) -> Thing | None:
+    """Return a feature of a building's room; none where it doesn't fit."""
+    building, name, room = where
+    places = _places(kind, room, rng)
+    if not places:
+        return None
     level = room.floor_m if room.floor_m is not None else 0.0
-    lift = {"jar": 0.35, "bench": 0.4, "hearth": 0.08, "grave": 0.1, "cistern": 0.15}.get(
-        kind, 0.03
-    )
     content: dict[str, Any] = {
         "kind": kind,
         "building": building,
         "room": name,
         "shape": {"jar": "point", "drain": "line"}.get(kind, "outline"),
         "places": places,
-        "top_m": round(level + lift + float(rng.uniform(0, 0.05)), 2),
+        "top_m": round(level + LIFT_M.get(kind, 0.03) + float(rng.uniform(0, 0.05)), 2),
         "note": NOTES[kind],
     }
     return Thing.model_validate(content)

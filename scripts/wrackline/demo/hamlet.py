@@ -20,7 +20,7 @@ from shapely import LineString, Polygon
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
-from wrackline.demo.truth import Building, Doorway, Patch, Room, Seabed, Truth
+from wrackline.demo.truth import Building, Doorway, Patch, Room, Seabed, Thing, Truth
 from wrackline.uncertainty import Array
 
 HAIR = 1e-6  # [m]; beside it, what touches in truth touches in floating point too
@@ -155,6 +155,14 @@ class Hamlet:
             if wall.traced == "faces"
         ]
 
+    def shape(self, thing: Thing) -> BaseGeometry:
+        """Return a feature as a point, line or outline in the site's CRS."""
+        frame = self.ground if thing.building is None else self.houses[thing.building].frame
+        places = frame.place(np.array(thing.places))
+        if thing.shape == "point":
+            return shapely.Point(places[0])
+        return LineString(places) if thing.shape == "line" else Polygon(places)
+
     def on_land(self, xy: Array) -> Array:
         """Return places with the seabed's height as third column, shape (n, 3)."""
         return np.column_stack([xy, self.bed(xy)])
@@ -250,6 +258,14 @@ class House:
         }
         return box(*spans[door.side])
 
+    def beyond(self, door: Doorway) -> str:
+        """Return the room on the other side of a doorway, or ``outside``."""
+        through = self.passage(door).buffer(self.truth.wall_m / 10)
+        for name, room in self.truth.rooms.items():
+            if name != door.room and _floor(room).intersects(through):
+                return name
+        return "outside"
+
     def sill(self, door: Doorway) -> LineString:
         """Return the line across a doorway, in the middle of its wall, in the site's CRS."""
         left, near, right, far = self.passage(door).bounds
@@ -324,6 +340,9 @@ def bed_height(seabed: Seabed, east_north: Array, extent_north_m: float = 1.0) -
     if seabed.profile:
         share, level = np.array(seabed.profile).T
         height = height + np.interp(north / extent_north_m, share, level)
+    if seabed.foreshore is not None:
+        fall = np.clip(1.0 - north / seabed.foreshore.width_m, 0.0, None)
+        height = height - seabed.foreshore.drop_m * fall
     for mound in seabed.mounds:
         reach = 5 * mound.radius_m
         x, y = mound.at

@@ -31,15 +31,18 @@ from wrackline.demo.truth import (
 )
 
 EDGE_M = 2.0
-FORESHORE = 0.09
-"""Share of the extent, from the south, that is left to quays."""
+FORESHORE_M = 22.0
+"""How far from the south no house has its middle: what lies there is left to quays [m]."""
 
-QUAY_NORTH = 0.018
+QUAY_NORTH_M = 4.41
 
 STUMP_SHARE, GARDEN_SHARE = 0.05, 0.4
 OUTCROP_SHARE, PLANTS_SHARE, MOUND_SHARE = 0.12, 0.14, 0.3
 GAP_M = 1.6
 """Between two houses of one block, at least [m]."""
+
+SPREAD = np.stack(np.meshgrid(*[np.linspace(0, 1, 5)] * 2), axis=-1).reshape(-1, 2)
+"""Places spread over a house, as shares of its width and depth, shape (25, 2)."""
 
 
 @dataclass(frozen=True)
@@ -103,10 +106,11 @@ def settled(content: Mapping[str, Any], *, file: str = "") -> Truth:
 def lay_out(truth: Truth, town: Town) -> Truth:
     """Return the truth with families, buildings, free walls and features of a town added."""
     grown = Grown(truth)
-    for block in _blocks(truth, town):
+    blocks = list(_blocks(truth, town))
+    for block in blocks:
         _ground(grown, block)
-        north = block.middle[1] / truth.extent[1]
-        if north < FORESHORE:
+    for block in blocks:
+        if block.middle[1] < FORESHORE_M:
             continue
         if block.rng.random() < town.built_share:
             _build(grown, town, block)
@@ -207,9 +211,7 @@ def _put(grown: Grown, block: Block, house: Sketch, corner: tuple[float, float],
     """Add a house whose outer near left corner stands at a place of the block."""
     rng = block.rng
     at = tuple(round(block.at[k] + corner[k] + house.wall, 2) for k in (0, 1))
-    around = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * house.size + corner
-    outline = block.frame.place(around)
-    bed = grown.bed(outline)
+    bed = grown.bed(block.frame.place(SPREAD * house.size + corner))
     top = round(float(bed.max() + rng.uniform(0.1, 0.7)), 2)
     traced = str(rng.choice(["faces", "centres", "no"], p=[0.82, 0.14, 0.04]))
     curved = any(cell.get("apse") or cell.get("round") for cell in house.cells.values())
@@ -235,7 +237,9 @@ def _seen(grown: Grown) -> float:
 
 
 def _stump(grown: Grown, block: Block, building: Building, house: Sketch) -> None:
-    """Add an early wall that runs aslant under a late house, and stands lower than it."""
+    """Add an early wall that runs aslant under a house, which is then late and stands higher."""
+    late = building.model_copy(update={"phase": "late"})
+    grown.buildings[block.name] = late
     wide, deep = house.size
     turn = float(block.rng.uniform(-0.3, 0.3))
     start = np.array(building.at) - np.array(block.at) + [wide * 0.3, -2.0]
@@ -301,10 +305,10 @@ def _open_plot(grown: Grown, block: Block) -> None:
 
 def _quays(grown: Grown, town: Town) -> None:
     """Add a quay on the foreshore of every quarter: the outline of its upper course."""
-    east, north = grown.truth.extent
+    east, _ = grown.truth.extent
     for quarter in range(int(np.ceil(east / town.quarter_m))):
         start, end = quarter * town.quarter_m, min((quarter + 1) * town.quarter_m, east)
-        middle, south = (start + end) / 2, QUAY_NORTH * north
+        middle, south = (start + end) / 2, QUAY_NORTH_M
         corners = [(-7.0, 0.0), (7.0, 0.0), (7.0, 1.8), (-7.0, 1.8)]
         grown.features[f"quay_{quarter + 1}"] = Thing.model_validate(
             {

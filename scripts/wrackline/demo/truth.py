@@ -51,6 +51,13 @@ class Patch(Strict):
     height_m: Positive = Field(description="Plants: height of their canopy; rock: roughness [m].")
 
 
+class Foreshore(Strict):
+    """What falls away steeper in the south, equally wide on every extent."""
+
+    width_m: Positive = Field(description="From the south edge to where it ends [m].")
+    drop_m: Number = Field(description="How much lower than without it the south edge lies [m].")
+
+
 class Seabed(Strict):
     """The seabed: a slope with mounds and hollows, sand in waves, rough rock and plants."""
 
@@ -61,6 +68,7 @@ class Seabed(Strict):
         default_factory=list,
         description="Added heights from south to north: share of the extent, height [m].",
     )
+    foreshore: Foreshore | None = Field(None, description="Falls away steeper in the south.")
     mounds: list[Mound] = Field(default_factory=list, description="Rises and hollows.")
     ripples: Ripples | None = Field(None, description="Waves of sand.")
     outcrops: list[Patch] = Field(default_factory=list, description="Rough rock.")
@@ -137,7 +145,7 @@ class Town(Strict):
         0.3, ge=0, le=1, description="Share of them with a second building where there is room."
     )
     floors_seen_share: Number = Field(
-        0.25, ge=0, le=1, description="Share of rooms in which a floor was met."
+        0.25, ge=0, le=1, description="Share of rooms in which a floor was met, thresholds apart."
     )
     quay_top_m: Number = Field(description="Height of the quays' tops [m].")
 

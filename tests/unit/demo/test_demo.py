@@ -223,9 +223,9 @@ def test_answers_agree_with_the_numbers_in_the_truth(made):
 
 
 def test_truth_map_has_its_layers(made):
-    """The map of the truth holds buildings, rooms, wall bodies and doorways."""
+    """The map of the truth holds buildings, rooms, wall bodies, doorways and features."""
     layers = {name for name, _ in gpd.list_layers(made / "data/demo/truth.gpkg").to_numpy()}
-    assert layers == {"buildings", "rooms", "wall_bodies", "doorways"}
+    assert layers == {"buildings", "rooms", "wall_bodies", "doorways", "features"}
 
 
 def test_leaving_a_survey_out_changes_no_other(truth, made, tmp_path):
