@@ -286,6 +286,16 @@ class RoomSettings(Strict):
     )
 
 
+class SheetSettings(Strict):
+    """Plan sheets."""
+
+    paper: Literal["A4", "A3", "A2", "A1", "A0"] = Field("A1", description="Paper (ISO 216).")
+    scale: Annotated[int, Field(ge=10, le=20000)] | None = Field(
+        None,
+        description="The sheet is drawn to 1 : this; left out, the largest usual scale that fits.",
+    )
+
+
 class Site(Strict):
     """`config/site.yaml`: what is true of the site in every season."""
 
@@ -319,6 +329,7 @@ class Site(Strict):
     seabed: SeabedSettings = Field(default_factory=SeabedSettings, description="Seabed settings.")
     walls: WallSettings = Field(default_factory=WallSettings, description="Wall settings.")
     rooms: RoomSettings = Field(default_factory=RoomSettings, description="Room settings.")
+    sheet: SheetSettings = Field(default_factory=SheetSettings, description="Plan sheets.")
     credit: str = Field("", description="Credit line for the products.")
     demo: str | None = Field(
         None,
@@ -775,7 +786,11 @@ NEUTRAL_SITE: dict[str, Any] = {
     "high_water": None,
     "occupied": None,
     "sea_level_marks": [],
+    "sheet": SheetSettings(),
 }
+
+
+UNSUMMARISED = ("credit", "demo", "seabed", "sheet", "name")
 
 
 def for_reading(survey: Survey) -> Survey:
@@ -820,7 +835,7 @@ def for_summary(site: Site) -> Site:
     """Return a site with what its summary reads: levels, marks, years, error sources, walls."""
     plain = {"vertical_datum": "-", "rooms": RoomSettings(), "height_links": []}
     return site.model_copy(
-        update={**plain, **{key: NEUTRAL_SITE[key] for key in ("credit", "demo", "seabed", "name")}}
+        update={**plain, **{key: NEUTRAL_SITE[key] for key in UNSUMMARISED}},
     )
 
 

@@ -166,8 +166,32 @@ rule write_report:
         "../../scripts/write_report.py"
 
 
+rule draw_sheet:
+    input:
+        plan=SITE_PLAN,
+        contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
+        waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
+        package="work/publish/site.gpkg",
+    output:
+        "work/publish/sheets/plan.pdf",
+        "work/publish/sheets/plan.svg",
+    log:
+        "logs/draw_sheet/all.log",
+    params:
+        code=fingerprint("draw_sheet"),
+        about=statement_json(SITE, LAST_SEASON),
+        sheet=to_json(SITE.site.sheet),
+        crs=SITE.site.crs,
+        season=LAST_SEASON,
+    message:
+        "Publish: the plan sheet"
+    script:
+        "../../scripts/draw_sheet.py"
+
+
 rule list_products:
     input:
+        rules.draw_sheet.output,
         rules.write_report.output,
         rules.publish_site.output,
         rules.publish_audits.output,

@@ -1,0 +1,34 @@
+"""Draw the plan sheet of the whole site, to scale.
+
+Writes `sheets/plan.pdf` and `sheets/plan.svg`.
+"""
+
+import json
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+
+from wrackline import vectors
+from wrackline.contract import PLAN_LAYERS
+from wrackline.model import SheetSettings
+from wrackline.publish.sheet import Content, draw_sheet
+from wrackline.step import step
+
+
+def main(job):
+    sheet = SheetSettings.model_validate_json(job.params.sheet)
+    plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
+    content = Content(
+        plan=plan,
+        contours=vectors.read(job.input.contours[0]) if job.input.contours else None,
+        waterlines=vectors.read(job.input.waterlines[0]) if job.input.waterlines else None,
+        surveys=pd.DataFrame(gpd.read_file(job.input.package, layer="surveys")),
+        about=json.loads(job.params.about),
+        crs=job.params.crs,
+        season=job.params.season,
+    )
+    draw_sheet(content, sheet.paper, sheet.scale, [Path(path) for path in job.output])
+
+
+step(main, snakemake)
