@@ -9,6 +9,7 @@ digits follows the rule of the Particle Data Group's Review of Particle Physics 
 
 from __future__ import annotations
 
+import math
 from decimal import ROUND_HALF_EVEN, Decimal
 
 SIGNS = {"m": "m", "m2": "m²", "m3": "m³", "deg": "°", "": ""}
@@ -89,11 +90,11 @@ def measured(value: float | None, sd: float | None, unit: str = "") -> str:
     >>> measured(87.31, 0.42, "deg")
     '87.3 ± 0.4°'
     """
-    if value is None or value != value:
+    if value is None or math.isnan(value):
         return MISSING
     sign = SIGNS.get(unit, unit)
     gap = "" if sign in ("", "°") else " "
-    if sd is None or sd != sd:
+    if sd is None or math.isnan(sd):
         return f"{fixed(value, 3)}{gap}{sign}"
     texts = rounded(value, sd)
     return f"{texts[0]} ± {texts[1]}{gap}{sign}"
