@@ -34,6 +34,9 @@ BACK_M = 1.0
 CORNER_SINE = 0.34
 """Lines that meet at more than 20 degrees make a corner, else they are in line."""
 
+FACING = -0.5
+"""Cosine between the ways that two ends look: a ring's gap, and no corner (no source)."""
+
 OFF_LINE_M, TURN = 0.1, 0.4
 """Ends are in line when each looks past the other by less than this, or than 0.4 of the gap."""
 
@@ -262,7 +265,9 @@ class GapFinder:
             if ends.line[p] == ends.line[q] and not self._own_ends_may_meet(ends, p, q):
                 continue
             sine = float(_cross(ends.direction[p], ends.direction[q]))
-            if abs(sine) > CORNER_SINE:
+            if ends.line[p] == ends.line[q] and _face_each_other(ends, p, q):
+                found = self._ring(ends, p, q)
+            elif abs(sine) > CORNER_SINE:
                 found = self._corner(ends, p, q, sine)
             else:
                 found = self._in_line(ends, p, q)
@@ -273,6 +278,16 @@ class GapFinder:
         """Tell whether a line may be closed on itself: a gap small beside its length."""
         length = float(self.work.lines.geometry.iloc[ends.line[p]].length)
         return float(np.hypot(*(ends.xy[q] - ends.xy[p]))) < 0.25 * length
+
+    def _ring(self, ends: Ends, p: int, q: int) -> Candidate | None:
+        """Return the gap in a wall that runs round in one line, closed straight: it comes first."""
+        length = float(np.hypot(*(ends.xy[q] - ends.xy[p])))
+        wide = length > self.settings.join_gap_m
+        if length > max(self.settings.doorway_max_m, self.settings.join_gap_m):
+            return None
+        vertices = int(ends.vertex[p]), int(ends.vertex[q])
+        piece = ((vertices[0], vertices[0], 0.0), (vertices[1], vertices[1], 0.0))
+        return Candidate(length / 2, "doorway" if wide else "joint", (p, q), (piece,), length)
 
     def _corner(self, ends: Ends, p: int, q: int, sine: float) -> Candidate | None:
         """Return the corner at which two ends meet when both are extended, if near enough.
@@ -322,6 +337,11 @@ class GapFinder:
         closing = shapely.LineString([ends.xy[p], ends.xy[q]])
         hits = self.tree.query(closing, predicate="crosses")
         return bool(len(hits))
+
+
+def _face_each_other(ends: Ends, p: int, q: int) -> bool:
+    """Tell whether two ends look towards each other, turned by less than 60 degrees."""
+    return float(ends.direction[p] @ ends.direction[q]) < FACING
 
 
 def _back(xy: Array, end: int, other: int) -> int:
