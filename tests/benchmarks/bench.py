@@ -21,6 +21,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import corner_sites
 import pandas as pd
 from clean_sites import accused, found_slips
 from fuzz import fuzz
@@ -69,6 +70,18 @@ def calibration() -> Iterator[Figure]:
         yield Figure(f"{figure}: rms of error over sd", rms(z), *near_one)
 
 
+def corners_covered() -> Iterator[Figure]:
+    """Hold figures of seeded corners of the demo against the sd that they state, by regime."""
+    for regime in corner_sites.REGIMES:
+        corners = corner_sites.simulate(SITES, SEED, regime)
+        for figure in corner_sites.FIGURES:
+            z = corner_sites.scores_of(corners, figure)
+            name = f"corners, {regime} errors, {figure}"
+            yield Figure(f"{name}: share within 1.96 sd", share_within(z), 0.93, 0.97)
+            yield Figure(f"{name}: rms of error over sd", rms(z))
+            yield Figure(f"{name}: corners that have it", len(z))
+
+
 def idle_run(site: Path) -> Iterator[Figure]:
     """Compare a run that has nothing to do with the start of Snakemake, taken in turns."""
     build = [BIN / "wrackline", "build", "--site", site]
@@ -91,7 +104,7 @@ def whole_demo(site: Path) -> Iterator[Figure]:
     """Build the demo from its config alone; leaves it built in a folder."""
     shutil.copytree(ROOT / "config", site / "config")
     taken, peak = watched([BIN / "wrackline", "build", "--site", site])
-    yield Figure("demo from nothing [s]", taken)
+    yield Figure("demo from nothing [s]", taken, most=180)
     yield Figure("demo from nothing, peak memory of all processes [MB]", peak)
 
 
@@ -163,6 +176,7 @@ class Peak(threading.Thread):
 def measure() -> Iterator[Figure]:
     """Measure everything, the demo in a folder of its own."""
     yield from calibration()
+    yield from corners_covered()
     with tempfile.TemporaryDirectory() as folder:
         site = Path(folder) / "demo"
         yield from whole_demo(site)
