@@ -21,7 +21,8 @@ from wrackline.step import step
 def main(job):
     plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
     surveys = pd.DataFrame(gpd.read_file(job.input.package, layer="surveys"))
-    houses = Houses(plan, surveys, pd.read_csv(job.input.adjacency))
+    readings = pd.read_csv(job.input.interpretations)
+    houses = Houses(plan, surveys, pd.read_csv(job.input.adjacency), readings)
     report = Report(
         about=json.loads(job.params.about),
         houses=houses,

@@ -24,12 +24,13 @@ from wrackline.model import (
     VECTOR_HOLDS,
     ControlValue,
     Correction,
+    Interpretation,
     LocalGrid,
     Season,
     Site,
     Survey,
 )
-from wrackline.registers import read_control, read_corrections
+from wrackline.registers import read_control, read_corrections, read_interpretations
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 """From schema version -> function that returns the same content in the next version."""
@@ -55,6 +56,8 @@ class SiteConfig:
         Rows of `config/control.csv`.
     corrections : tuple of Correction
         Rows of `config/corrections.csv`.
+    interpretations : tuple of Interpretation
+        Rows of `config/interpretations.csv`.
     """
 
     folder: Path
@@ -62,6 +65,7 @@ class SiteConfig:
     seasons: dict[str, Season]
     control: tuple[ControlValue, ...] = ()
     corrections: tuple[Correction, ...] = ()
+    interpretations: tuple[Interpretation, ...] = ()
 
     @property
     def surveys(self) -> dict[str, Survey]:
@@ -148,12 +152,13 @@ def load_site(folder: Path) -> SiteConfig:
     control = read_control(folder, faults)
     files = [survey.file for season in seasons.values() for survey in season.surveys]
     corrections = read_corrections(folder, faults, files=files)
+    interpretations = read_interpretations(folder, faults)
     seasons = {
         name: _with_marks(season, control, faults) for name, season in sorted(seasons.items())
     }
     if faults or site is None:
         raise ConfigError(faults)
-    return SiteConfig(folder, site, seasons, control, corrections)
+    return SiteConfig(folder, site, seasons, control, corrections, interpretations)
 
 
 def _with_marks(season: Season, control: Sequence[ControlValue], faults: list[Fault]) -> Season:

@@ -178,6 +178,26 @@ LAYERS: dict[str, tuple[Field, ...]] = {
 
 
 TABLES: dict[str, tuple[Field, ...]] = {
+    "interpretations": (
+        Field("number", "text", "", "the thing that lies there now; empty where none does"),
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("easting", "real", "m", "place given, if any"),
+        Field("northing", "real", "m", "place given, if any"),
+        Field("reading", "text", "", "what it is read as, the reader's word"),
+        Field("certainty", "text", "", "possible, probable or certain, the reader's word"),
+        Field("who", "text", "", "who reads it so"),
+        Field("when", "text", "", "day of the reading"),
+        Field("why", "text", "", "on what grounds"),
+        Field("evidence", "text", "", "where the grounds can be looked up"),
+        Field(
+            "status",
+            "text",
+            "",
+            "stands; disputed: others read it otherwise; superseded: changed by its reader since; "
+            "nothing there: no such thing is on the plan now",
+        ),
+        Field("note", "text", "", "how it was tied, and the nearest thing where none lies there"),
+    ),
     "sea_level": (
         Field("structure", "text", "", "lasting number, or survey/point of a floor in no room"),
         Field("what", "text", "", "its kind; floor for a floor that was met"),

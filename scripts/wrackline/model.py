@@ -761,6 +761,32 @@ class Correction(Strict):
     when: dt.date = Field(description="Day of the decision.")
 
 
+class Interpretation(Strict):
+    """A row of `config/interpretations.csv`: what somebody reads a thing as, and why."""
+
+    number: str = Field("", description="Lasting number of the thing, e.g. R051-038; or its place:")
+    easting: Number | None = Field(None, description="Easting of a place in or on it [m].")
+    northing: Number | None = Field(None, description="Northing of a place in or on it [m].")
+    what: Literal["room", "building", "wall", "opening", "feature"] = Field(
+        description="What sort of thing it is about."
+    )
+    reading: Text = Field(description="What it is read as, e.g. dwelling, store.")
+    certainty: Literal["possible", "probable", "certain"] = Field(
+        description="How sure the reader is, in the reader's own word."
+    )
+    who: Text = Field(description="Who reads it so.")
+    when: dt.date = Field(description="Day of the reading.")
+    why: Text = Field(description="On what grounds.")
+    evidence: str = Field("", description="Where the grounds can be looked up.")
+
+    @model_validator(mode="after")
+    def _tied(self) -> Interpretation:
+        placed = self.easting is not None and self.northing is not None
+        if not self.number and not placed:
+            raise ValueError("either a number, or easting and northing, to tie it to a thing")
+        return self
+
+
 NEUTRAL_ERRORS: dict[str, Any] = {
     "random_horizontal_sd_m": 0.0,
     "random_vertical_sd_m": 0.0,

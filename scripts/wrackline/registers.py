@@ -1,7 +1,7 @@
-"""The small registers under `config/`: control marks, and corrections to raw files, as CSV.
+"""The small registers under `config/`: control marks, corrections to raw files, interpretations.
 
-Reads only `config/control.csv` and `config/corrections.csv`; writes nothing. Every slip of every
-row is named. Only light modules may be imported here: the Snakefile reads it.
+Reads only `control.csv`, `corrections.csv` and `interpretations.csv`; writes nothing. Every slip
+of every row is named. Only light modules may be imported here: the Snakefile reads it.
 """
 
 from __future__ import annotations
@@ -18,10 +18,11 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from wrackline.errors import Fault
-from wrackline.model import ControlValue, Correction
+from wrackline.model import ControlValue, Correction, Interpretation
 
 CONTROL = Path("config/control.csv")
 CORRECTIONS = Path("config/corrections.csv")
+INTERPRETATIONS = Path("config/interpretations.csv")
 
 Row = TypeVar("Row", bound=BaseModel)
 
@@ -79,6 +80,19 @@ def read_corrections(
             faults.append(_corrected_twice(correction, row))
         seen.add(cell)
     return tuple(correction for _, correction in rows)
+
+
+def read_interpretations(folder: Path, faults: list[Fault]) -> tuple[Interpretation, ...]:
+    """Read what people read the site's things as; no file, no readings.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+    faults : list of Fault
+        Receives every fault of every row.
+    """
+    return tuple(row for _, row in _read(folder, INTERPRETATIONS, Interpretation, faults))
 
 
 def _overlap(one: ControlValue, other: ControlValue) -> bool:

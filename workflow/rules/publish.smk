@@ -139,8 +139,25 @@ rule draw_pictures:
         "../../scripts/draw_pictures.py"
 
 
+rule join_interpretations:
+    input:
+        plan=SITE_PLAN,
+    output:
+        table="work/publish/tables/interpretations.csv",
+    log:
+        "logs/join_interpretations/all.log",
+    params:
+        code=fingerprint("join_interpretations"),
+        interpretations=list_to_json(SITE.interpretations),
+    message:
+        "Publish: the team's interpretations"
+    script:
+        "../../scripts/join_interpretations.py"
+
+
 rule write_report:
     input:
+        interpretations="work/publish/tables/interpretations.csv",
         plan=SITE_PLAN,
         package="work/publish/site.gpkg",
         summary="work/publish/summary.json",
@@ -191,6 +208,7 @@ rule draw_sheet:
 
 rule list_products:
     input:
+        rules.join_interpretations.output,
         rules.draw_sheet.output,
         rules.write_report.output,
         rules.publish_site.output,

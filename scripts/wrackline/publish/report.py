@@ -34,6 +34,7 @@ SECTIONS = (
     ("sea", "What structures say of the sea level"),
     ("deposit", "Floors met, and the deposit over them"),
     ("buildings", "Building by building, room by room"),
+    ("readings", "What people read it as"),
     ("surveys", "What went in"),
     ("agree", "How far the surveys agree"),
     ("doubts", "Suspicions"),
@@ -100,6 +101,7 @@ class Report:
             "sea": self._sea,
             "deposit": self._deposit,
             "buildings": lambda: [self.houses.html()],
+            "readings": self._readings,
             "surveys": self._surveys,
             "agree": self._agree,
             "doubts": self._doubts,
@@ -238,6 +240,28 @@ class Report:
         words = "The seabed less the floor, where both are known; sd as of one point."
         head = ["room", "points", "met by", "deposit, mean", "least to most"]
         return [el("p", words), table(head, rows)]
+
+    def _readings(self) -> list[Markup]:
+        rows = self.houses.interpretations
+        if not len(rows):
+            return [el("p", "Nobody has written down an interpretation.")]
+        head = ["thing", "read as", "certainty", "by", "on", "because", "status", "note"]
+        names = ("reading", "certainty", "who", "when", "why", "status", "note")
+        plan = self.houses.plan
+        ids = {*plan["rooms"]["room"], *plan["buildings"]["building"]}
+        body = [
+            [
+                el("a", row["number"], href=f"#{row['number']}")
+                if row["number"] in ids
+                else row["number"]
+                if isinstance(row["number"], str)
+                else MISSING,
+                *("" if pd.isna(row[name]) else row[name] for name in names),
+            ]
+            for _, row in rows.iterrows()
+        ]
+        words = "People's words, not the program's. Where readers differ, all their readings stand."
+        return [el("p", words), table(head, body)]
 
     def _surveys(self) -> list[Markup]:
         head = ["survey", "technique", "holds", "dates", "rows", "used", "file", "SHA-256"]
