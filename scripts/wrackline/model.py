@@ -287,7 +287,7 @@ class RoomSettings(Strict):
 
 
 class SheetSettings(Strict):
-    """Plan sheets."""
+    """Paper and scale of the plan sheet."""
 
     paper: Literal["A4", "A3", "A2", "A1", "A0"] = Field("A1", description="Paper (ISO 216).")
     scale: Annotated[int, Field(ge=10, le=20000)] | None = Field(
