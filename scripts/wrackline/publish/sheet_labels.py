@@ -69,6 +69,7 @@ class Placing:
     def __post_init__(self) -> None:
         self._tree = shapely.STRtree(self.lines)
         self._frame = shapely.box(*self.layout.ground)
+        self._edges: list[tuple[float, float, float, float]] = []
 
     def box(
         self, text: str, x: float, y: float, size_pt: float, angle_deg: float
@@ -83,7 +84,14 @@ class Placing:
         """Tell whether a text's ground touches no line, no other text, and lies in the frame."""
         if not self._frame.contains(box) or len(self._tree.query(box, predicate="intersects")):
             return False
-        return not any(box.intersects(other.box) for other in self.labels)
+        if not self.labels:
+            return True
+        west, south, east, north = box.bounds
+        edges = np.array(self._edges)
+        apart = (edges[:, 0] > east) | (edges[:, 2] < west)
+        apart |= (edges[:, 1] > north) | (edges[:, 3] < south)
+        near = np.flatnonzero(~apart)
+        return not any(box.intersects(self.labels[k].box) for k in near)
 
     def put(
         self,
@@ -101,6 +109,7 @@ class Placing:
             box = self.box(text, x, y, size_pt, angle)
             if (within is None or within.contains(box)) and self.is_free(box):
                 self.labels.append(Label(text, x, y, size_pt, angle, box, role))
+                self._edges.append(box.bounds)
                 return True
         return False
 

@@ -87,7 +87,7 @@ def _by_place(row: Interpretation, table: gpd.GeoDataFrame) -> tuple[str | None,
 
 def _statuses(table: pd.DataFrame) -> list[str]:
     """Return what became of each reading; equal days keep the order of the rows."""
-    statuses = [NOTHING if number is None else STANDS for number in table["number"]]
+    statuses = [NOTHING if pd.isna(number) else STANDS for number in table["number"]]
     placed = table[table["number"].notna()].reset_index(names="row")
     for _, mine in placed.groupby(["what", "number"], sort=True):
         ordered = mine.sort_values("when", kind="stable")

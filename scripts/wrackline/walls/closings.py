@@ -34,7 +34,7 @@ BACK_M = 1.0
 CORNER_SINE = 0.34
 """Lines that meet at more than 20 degrees make a corner, else they are in line."""
 
-FACING = -0.5
+FACING = -0.25
 """Cosine between the ways that two ends look: a ring's gap, and no corner (no source)."""
 
 OFF_LINE_M, TURN = 0.1, 0.4
@@ -340,7 +340,7 @@ class GapFinder:
 
 
 def _face_each_other(ends: Ends, p: int, q: int) -> bool:
-    """Tell whether two ends look towards each other, turned by less than 60 degrees."""
+    """Tell whether two ends look towards each other, turned by less than 75 degrees."""
     return float(ends.direction[p] @ ends.direction[q]) < FACING
 
 

@@ -84,6 +84,12 @@ def test_a_reader_may_think_again():
         assert found == {0: "superseded", 1: "stands", 2: "stands"}
 
 
+def test_a_row_that_is_tied_to_nothing_stays_among_others():
+    """Beside readings that are tied, one of open ground is listed as lying nowhere."""
+    table = tie([reading(), reading(northing=50.0), reading(easting=6.0)], plan())
+    assert table["status"].tolist() == ["stands", "nothing there", "stands"]
+
+
 def test_the_file_is_read_and_every_slip_named(tmp_path):
     """A row without a place, an unknown certainty and a wrong day are named with their rows."""
     (tmp_path / "config").mkdir()

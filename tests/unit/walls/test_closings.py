@@ -160,3 +160,19 @@ def test_the_order_of_lines_leaves_no_trace():
     edges = network_of(line_table(lines)).edges
     again = [lines[k] for k in rng.permutation(len(lines))]
     np.testing.assert_array_equal(network_of(line_table(again)).edges, edges)
+
+
+def ring(radius, gap):
+    """Return a round wall of short steps with a gap in it, as one line."""
+    half = np.arcsin(gap / 2 / radius)
+    turn = np.linspace(half, 2 * np.pi - half, 33)
+    return [(radius * np.cos(t), radius * np.sin(t), 1.0) for t in turn]
+
+
+@pytest.mark.parametrize("radius", [2.1, 2.9, 4.0])
+def test_a_gap_in_a_round_wall_is_closed_straight(radius):
+    """A doorway of 1.1 m in a ring is one closing as wide as the gap, and no corner."""
+    network = network_of(line_table([ring(radius, 1.1)]))
+    inferred = network.pieces.kind != "recorded"
+    assert network.pieces.kind[inferred].tolist() == ["doorway"]
+    assert network.pieces.gap_m[inferred] == pytest.approx(1.1)

@@ -1,0 +1,226 @@
+"""The whole demo's record against the truth that its survey files were made from.
+
+Every measured figure is held against `data/demo/truth.json` in units of the sd that it states
+itself. Surveys share their named sources, so figures are not independent: the share within 1.96 sd
+is held against a lower bound, and none may lie further off than `WIDEST`. What the methods so far
+can't read (a house over an early stump, a house that no survey traced since the old plan) is
+counted, not measured.
+"""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from wrackline.io import read_json
+
+WIDEST, COVERAGE, LEAST_SHARE = 4.5, 1.96, 0.88
+SAME = 0.85
+"""Intersection over union from which a room of the record is that of the truth."""
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def truth(demo):
+    return read_json(demo / "data" / "demo" / "truth.json")
+
+
+def layer(demo, name):
+    return gpd.read_file(demo / "results" / "site.gpkg", layer=name)
+
+
+def disturbed(truth):
+    """Return the houses that were not traced, or that stand over an early wall."""
+    walls = [shapely.from_wkt(w["outline_wkt"]) for w in truth["free_walls"].values()]
+    around = shapely.union_all(walls).buffer(0.3)
+    return {
+        name
+        for name, house in truth["buildings"].items()
+        if house["traced"] == "no" or shapely.from_wkt(house["footprint_wkt"]).intersects(around)
+    }
+
+
+def matched(table, wkt):
+    """Return the row that lies where an outline does, None where none does."""
+    outline, shapes = shapely.from_wkt(wkt), table.geometry.to_numpy()
+    near = shapely.STRtree(shapes).query(outline, predicate="intersects")
+    if not len(near):
+        return None
+    common = shapely.area(shapely.intersection(outline, shapes[near]))
+    share = common / shapely.area(shapely.union(outline, shapes[near]))
+    return table.iloc[near[share.argmax()]] if share.max() > SAME else None
+
+
+@pytest.fixture(scope="module")
+def rooms(demo, truth):
+    """Return pairs of the record's row, or None, and the truth of every room that was traced."""
+    table, left_out = layer(demo, "rooms"), disturbed(truth)
+    return [
+        (matched(table, room["floor_wkt"]), room)
+        for name, house in truth["buildings"].items()
+        if name not in left_out
+        for room in house["rooms"].values()
+    ]
+
+
+@pytest.fixture(scope="module")
+def buildings(demo, truth):
+    table, left_out = layer(demo, "buildings"), disturbed(truth)
+    return [
+        (matched(table, house["footprint_wkt"]), house)
+        for name, house in truth["buildings"].items()
+        if name not in left_out
+    ]
+
+
+def scores(pairs, field, true_of, period=None):
+    """Return z of a field, of those rows whose truth is known; angles by their period."""
+    name, unit = field.rsplit("_", 1)
+    found = []
+    for row, true in pairs:
+        if row is None or true_of(true) is None or np.isnan(row[field]):
+            continue
+        error = row[field] - true_of(true)
+        if period is not None:
+            error = (error + period / 2) % period - period / 2
+        found.append(error / row[f"{name}_sd_{unit}"])
+    return np.array(found)
+
+
+def assert_honest(z, least):
+    """Hold scores against their number, their share within 1.96 and the widest allowed."""
+    assert len(z) >= least
+    assert np.abs(z).max() < WIDEST
+    assert (np.abs(z) < COVERAGE).mean() >= LEAST_SHARE
+
+
+def test_every_room_that_was_traced_is_found(rooms, buildings, truth):
+    """All rooms and houses that surveys traced undisturbed are on the record."""
+    assert [true["floor_wkt"] for row, true in rooms if row is None] == []
+    assert [true["footprint_wkt"] for row, true in buildings if row is None] == []
+    assert len(rooms) > 200
+    assert len(disturbed(truth)) < 12
+
+
+def test_few_spaces_are_no_rooms(demo, truth):
+    """What the record takes for a room and the truth does not have is rare."""
+    table = layer(demo, "rooms")
+    true = [
+        shapely.from_wkt(r["floor_wkt"])
+        for h in truth["buildings"].values()
+        for r in h["rooms"].values()
+    ]
+    within = shapely.union_all(true).buffer(0.5)
+    assert shapely.within(table.geometry.to_numpy(), within).mean() > 0.97
+
+
+def test_floor_areas(rooms):
+    """Floor areas lie within their sd of the geodesic areas of the true floors."""
+    assert_honest(scores(rooms, "floor_area_m2", lambda room: room["floor_area_m2"]), 200)
+
+
+def test_axes(rooms, buildings):
+    """Axes lie within their sd of the true azimuths, right angles taken as the same."""
+    assert_honest(scores(rooms, "axis_deg", lambda room: room["axis_square_deg"], 90), 200)
+    straight = [
+        (row, h) for row, h in buildings if not any(r["round"] for r in h["rooms"].values())
+    ]
+    assert_honest(scores(straight, "axis_deg", lambda house: house["axis_square_deg"], 90), 50)
+
+
+def test_seabed_depths(rooms):
+    """Seabed depths of rooms without plants lie within their sd of the true bed's median."""
+    bare = [pair for pair in rooms if pair[1]["overgrown_share"] == 0]
+    assert_honest(scores(bare, "bed_depth_m", lambda room: room["bed"]["depth_m"]), 200)
+
+
+def test_floors(rooms):
+    """Floors have a depth where one was met and nowhere else, right within their sd."""
+    z = scores(rooms, "floor_depth_m", lambda room: room["floor_depth_m"])
+    assert_honest(z, 60)
+    unmet = [row for row, true in rooms if not true["floor_seen"]]
+    assert all(np.isnan(row["floor_depth_m"]) for row in unmet)
+
+
+def test_footprints_and_wall_tops(buildings):
+    """Footprints and the depths of wall tops lie within their sd of the truth."""
+    assert_honest(scores(buildings, "footprint_m2", lambda house: house["footprint_m2"]), 50)
+    assert_honest(scores(buildings, "top_depth_m", lambda house: house["wall_top_depth_m"]), 50)
+
+
+def test_wall_thickness(demo, buildings):
+    """Bodies between traced faces are as thick as the truth's walls, within their sd."""
+    bodies = layer(demo, "wall_bodies")
+    pairs = []
+    for _, house in buildings:
+        ground = shapely.from_wkt(house["footprint_wkt"]).buffer(0.5)
+        inside = bodies[bodies.within(ground) & (bodies.area > 2.0)]
+        pairs += [(row, house) for _, row in inside.iterrows()]
+    assert_honest(scores(pairs, "thickness_m", lambda house: house["wall_thickness_m"]), 50)
+
+
+def test_doorways(demo, truth):
+    """Open doorways are found with their width; blocked ones are none."""
+    table, left_out = layer(demo, "openings"), disturbed(truth)
+    doors = [d for n, h in truth["buildings"].items() if n not in left_out for d in h["doorways"]]
+    pairs, shut = [], []
+    for door in doors:
+        away = table.distance(shapely.centroid(shapely.from_wkt(door["sill_wkt"])))
+        near = table.loc[away.idxmin()] if away.min() < 0.6 else None
+        (shut if door["blocked"] else pairs).append((near, door))
+    assert np.mean([row is not None for row, _ in pairs]) > 0.97
+    assert [row for row, _ in shut if row is not None] == []
+    assert_honest(scores(pairs, "width_m", lambda door: door["width_m"]), 150)
+    seen = [row["evidence"] == "seen" for row, door in pairs if row is not None]
+    true = [door["threshold_height_m"] is not None for row, door in pairs if row is not None]
+    assert np.mean(np.array(seen) == np.array(true)) > 0.95
+
+
+def test_features(demo, truth):
+    """Features keep kind and origin, and their tops lie within their sd of the truth."""
+    table = layer(demo, "features").drop_duplicates("line").set_index("line")
+    pairs = [(table.loc[n], true) for n, true in truth["features"].items() if n in table.index]
+    assert len(pairs) > 0.95 * len(truth["features"])
+    for row, true in pairs:
+        assert (row["kind"], row["origin"]) == (true["kind"], true["origin"])
+    assert_honest(scores(pairs, "top_depth_m", lambda thing: thing["top_depth_m"]), 100)
+
+
+def test_structures_bound_the_sea_level_and_quays_give_it(demo, truth):
+    """A floor gives a limit and never a level; the two quays give one, lower than every floor."""
+    table = pd.read_csv(demo / "results" / "tables" / "sea_level.csv")
+    floors = table[table["what"] == "floor"]
+    assert (floors["indication"] == "terrestrial limiting").all()
+    assert floors["sea_level_m"].isna().all()
+    assert floors["statement"].str.startswith("sea level at or below").all()
+    quays = table[table["indication"] == "index point"]
+    assert quays["what"].tolist() == ["quay", "quay"]
+    assert quays["sea_level_m"].max() < floors["elevation_m"].min()
+
+
+def test_the_old_plan_lives_on_where_nothing_better_came(demo):
+    """Lines of 1986 that nobody traced since are on the plan, and say so."""
+    walls = layer(demo, "wall_lines")
+    old = walls[walls["evidence"] == "old plan"]
+    assert len(old) > 5
+    assert set(old["surveys"]) == {"1986-tape_plan"}
+
+
+def test_interpretations_disagree_and_none_is_lost(demo):
+    """Every row of the register is in the table, two of them in dispute, one tied to nothing."""
+    table = pd.read_csv(demo / "results" / "tables" / "interpretations.csv")
+    rows = pd.read_csv(demo / "config" / "interpretations.csv")
+    assert table["reading"].tolist() == rows["reading"].tolist()
+    counts = table["status"].value_counts()
+    assert counts["disputed"] == 2
+    assert counts["superseded"] == 1
+    assert counts["nothing there"] == 1
+
+
+def test_the_demo_passes_its_own_check(demo):
+    """No fault and no open suspicion; what is accepted has its reason."""
+    report = read_json(demo / "work" / "check" / "report.json")
+    assert report["faults"] == report["suspicions"] == []
+    assert {row["kind"] for row in report["accepted"]} == {"scale_of_grid"}
