@@ -249,7 +249,7 @@ class House:
         middle, wall = ((left + right) / 2, (near + far) / 2), self.truth.wall_m
         half, radius = door.width_m / 2, _radius(self.truth.rooms[door.room])
         reach = radius + wall
-        inner = float(np.sqrt(radius**2 - half**2)) - HAIR
+        inner = 0.98 * float(np.sqrt(radius**2 - half**2))  # its straight steps cut in a little
         spans = {
             "near": (middle[0] - half, middle[1] - reach, middle[0] + half, middle[1] - inner),
             "far": (middle[0] - half, middle[1] + inner, middle[0] + half, middle[1] + reach),

@@ -31,6 +31,9 @@ USUAL_HALF_WALL_M = 0.3
 OLD_STRETCH_M = 1.0
 """What is left of an old plan's line beside newer ones counts from this length on (no source)."""
 
+CURVE_STEP_M = 1.0
+"""Shorter pieces are steps along a curve (no source)."""
+
 PARALLEL_DEG = 20.0
 
 
@@ -182,8 +185,7 @@ def _left_of_old(
             near = tree.query(stretch, predicate="dwithin", distance=reach)
             beside = near[_parallel(stretch, pieces[near])]
             corridors = [
-                pieces[k].buffer(traced.reach(row, int(kept[owner[k]])), cap_style="flat")
-                for k in beside
+                _corridor(pieces[k], traced.reach(row, int(kept[owner[k]]))) for k in beside
             ]
             rest.append(stretch.difference(shapely.union_all(corridors)))
             found |= {
@@ -194,6 +196,11 @@ def _left_of_old(
         traced.note(row, sorted(found))
         left[row] = _long_parts(rest, OLD_STRETCH_M)
     return left
+
+
+def _corridor(piece: shapely.Geometry, reach: float) -> shapely.Geometry:
+    """Return the ground beside a straight piece; around its ends too where it is a curve's step."""
+    return piece.buffer(reach, cap_style="round" if piece.length < CURVE_STEP_M else "flat")
 
 
 def _straight(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -162,3 +162,12 @@ def test_build_network_merges_before_it_joins():
     """A repeated wall makes no second set of edges."""
     table, models = surveys([(0.1, 0.03), (4.9, 0.04)])
     assert len(build_network(table, models, WallSettings()).edges) == 1
+
+
+def test_of_an_old_round_wall_nothing_is_left_beside_the_new():
+    """A ring drawn of old, half a metre smaller, gives way to the ring recorded since, whole."""
+    turn = np.linspace(0, 2 * np.pi, 33)
+    circle = np.column_stack([np.cos(turn), np.sin(turn)])
+    new, old = ([tuple(xy) for xy in r * circle] for r in (3.0, 2.6))
+    merged = merge_repeats(*with_old_plan(old, better=new))
+    assert merged["survey"].tolist() == ["2031-good"]
