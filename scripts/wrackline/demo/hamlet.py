@@ -248,7 +248,7 @@ class House:
         left, near, right, far = edges
         middle, wall = ((left + right) / 2, (near + far) / 2), self.truth.wall_m
         half, radius = door.width_m / 2, _radius(self.truth.rooms[door.room])
-        reach = radius + wall
+        reach = 1.02 * (radius + wall)  # its corners stand out a little
         inner = 0.98 * float(np.sqrt(radius**2 - half**2))  # its straight steps cut in a little
         spans = {
             "near": (middle[0] - half, middle[1] - reach, middle[0] + half, middle[1] - inner),
