@@ -10,7 +10,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from wrackline.accuracy.markup import Markup, el, figure, join, table, void
+from wrackline.accuracy.markup import Markup, el, join, table, void
 from wrackline.publish.report_plan import legend, site_plan
 from wrackline.publish.report_rooms import Houses, building_table, pairs, room_table, spaced
 from wrackline.publish.report_words import (
@@ -292,9 +292,17 @@ class Report:
             head = ["newer", "older", "cells in common", "newer above older", "beyond its 95 %"]
             parts.append(table(head, rows, caption="Seabed surveys against each other"))
         if audits:
-            names = list(dict.fromkeys(key for row in audits for key in row))
-            body = [[row.get(name) for name in names] for row in audits]
-            parts.append(table(names, body, caption="Seabed surveys against the standards' orders"))
+            head = ["survey", "cells", "median depth", "95 %", "keeps the orders", "spread"]
+            caption = (
+                "Seabed surveys against the orders of total vertical uncertainty of S-44; "
+                "spread: of points within cells, over the random sd stated"
+            )
+            parts.append(table(head, audits, caption=caption))
+            words = (
+                "An order kept says how well heights are known where something was measured, not "
+                "what was missed: a survey may keep the strictest and not show a one-course wall."
+            )
+            parts.append(el("p", words))
         merged = self._traced_again()
         if merged:
             head = ["surveys of one wall", "wall lines"]
@@ -395,8 +403,8 @@ def _age(row: Mapping[str, Any]) -> str:
 
 def _survey_row(row: pd.Series) -> list[object]:
     ways = ("horizontal", "vertical")
-    random = [figure(_none(row[f"random_{way}_sd_m"])) for way in ways]
-    patchy = [figure(_none(row[f"patchy_{way}_sd_m"])) for way in ways]
+    random = [_plain(row[f"random_{way}_sd_m"]) for way in ways]
+    patchy = [_plain(row[f"patchy_{way}_sd_m"]) for way in ways]
     reach = _none(row["patchy_distance_m"])
     over = f" over {reach:g} m" if reach else ""
     return [
@@ -415,17 +423,27 @@ def _survey_row(row: pd.Series) -> list[object]:
     ]
 
 
+def _plain(value: Any) -> str:
+    """Return a stated sd as the season file has it."""
+    return MISSING if pd.isna(value) else f"{float(value):g}"
+
+
 def _none(value: Any) -> float | None:
     return None if pd.isna(value) else float(value)
 
 
-def _audit_row(one: Mapping[str, Any]) -> dict[str, object]:
-    """Return what of a survey's audit is a single value, by words."""
-    return {
-        key.replace("_m", " [m]").replace("_", " "): value
-        for key, value in one.items()
-        if not isinstance(value, Mapping | list)
-    }
+def _audit_row(one: Mapping[str, Any]) -> list[object]:
+    """Return how a seabed survey stands beside the orders of S-44, at its median depth."""
+    kept = [order["order"] for order in one["s44"] if order["kept"]]
+    ratio = one["random"]["ratio"]
+    return [
+        one["survey"],
+        one["cells"],
+        f"{fixed(one['depth_m'], 1)} m",
+        f"± {fixed(one['u95_m'], 2)} m",
+        ", ".join(kept) or "none",
+        MISSING if ratio is None else f"{fixed(ratio, 2)}",
+    ]
 
 
 def _doubt_row(row: Mapping[str, Any]) -> Sequence[object]:

@@ -78,6 +78,7 @@ th, td { border: 1px solid #9a9a9a; padding: 0.15rem 0.4rem; text-align: left;
   vertical-align: top; }
 thead th { background: #ececec; } thead button { font: inherit; border: 0; background: none;
   padding: 0; cursor: pointer; text-align: left; }
+td { min-width: 3.2rem; }
 .num { text-align: right; white-space: nowrap; }
 article { border-left: 4px solid #b9a36b; padding: 0.3rem 0 0.3rem 0.7rem; margin: 0.8rem 0; }
 dl { display: grid; grid-template-columns: minmax(6.5rem, max-content) 1fr; gap: 0.05rem 0.7rem;
