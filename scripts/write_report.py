@@ -21,11 +21,10 @@ from wrackline.step import step
 def main(job):
     plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
     surveys = pd.DataFrame(gpd.read_file(job.input.package, layer="surveys"))
-    readings = pd.read_csv(job.input.interpretations)
-    houses = Houses(plan, surveys, pd.read_csv(job.input.adjacency), readings)
+    tables = map(pd.read_csv, (job.input.adjacency, job.input.interpretations))
     report = Report(
         about=json.loads(job.params.about),
-        houses=houses,
+        houses=Houses(plan, surveys, *tables),
         summary=read_json(job.input.summary),
         checked=read_json(job.input.checked),
         overlaps=read_json(job.input.overlaps),

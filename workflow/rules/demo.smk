@@ -1,4 +1,4 @@
-# Demo: survey files of an invented hamlet, made from its truth. A real site has none of this.
+# Demo: survey files of an invented settlement, made from its truth. A real site has none of this.
 
 if SITE.site.demo:
 
@@ -25,6 +25,6 @@ if SITE.site.demo:
         params:
             code=fingerprint("make_demo"),
         message:
-            "Demo: making the survey files of an invented hamlet"
+            "Demo: making the survey files of an invented settlement"
         script:
             "../../scripts/make_demo.py"

@@ -1,4 +1,4 @@
-"""The demo: survey files of an invented hamlet, made from a truth that a person can read.
+"""The demo: survey files of an invented settlement, made from a truth that a person can read.
 
 `truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay out a
 settlement; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`,

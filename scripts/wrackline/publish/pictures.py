@@ -35,6 +35,9 @@ ROOM: dict[str, Any] = {"facecolor": "#f4d9a6"}
 COURT: dict[str, Any] = {"facecolor": "#f3f6ec", "hatch": "..", "edgecolor": "#b4c3a3"}
 SMALL: dict[str, Any] = {"facecolor": "#e9e4da"}
 """Fills differ by tone or hatch as well as by colour, so that they stand in grey."""
+LABEL_IN = 0.4
+"""Width of a room on the picture from which its number and area can be read [inches]."""
+
 CAUTION_WIDTH = 110
 NO_DATE = {"Date": None}
 SEABED_PANELS = (
@@ -80,7 +83,10 @@ def draw_plan(
     axes.plot(
         points.x, points.y, linestyle="none", marker="D", markersize=2.2, color=FEATURE, zorder=4
     )
-    _label_rooms(axes, rooms)
+    if _readable(axes, rooms):
+        _label_rooms(axes, rooms)
+    else:
+        _label_buildings(axes, plan["buildings"])
     _key(axes)
     _save(figure, paths)
 
@@ -147,6 +153,27 @@ def _lines(
 def _areas(axes: Axes, shapes: gpd.GeoSeries, fill: Mapping[str, Any]) -> None:
     if len(shapes):
         shapes.plot(ax=axes, aspect=None, linewidth=0, **fill)
+
+
+def _readable(axes: Axes, rooms: gpd.GeoDataFrame) -> bool:
+    """Tell whether most rooms are drawn wide enough for their number and area."""
+    if not len(rooms):
+        return True
+    edges = rooms.geometry.bounds
+    wide_in = (edges["maxx"] - edges["minx"]).median() / np.diff(axes.get_xlim())[0]
+    return (
+        float(wide_in * axes.get_window_extent().width / axes.get_figure(root=True).dpi) > LABEL_IN
+    )
+
+
+def _label_buildings(axes: Axes, buildings: gpd.GeoDataFrame) -> None:
+    """Write a building's number above it, where the rooms are too small for theirs."""
+    for _, row in buildings.iterrows():
+        west, _, east, north = row.geometry.bounds
+        place = ((west + east) / 2, north)
+        style = {**CENTRED, "va": "bottom"}
+        label = axes.text(*place, row["building"], fontsize=5.5, zorder=5, **style)
+        label.set_path_effects([withStroke(linewidth=1.5, foreground="white")])
 
 
 def _label_rooms(axes: Axes, rooms: gpd.GeoDataFrame) -> None:

@@ -9,8 +9,11 @@ from pathlib import Path
 import pandas as pd
 import shapely
 
-from wrackline.seabed.floor_bed import sample_floors
-from wrackline.seabed.sample import read_surface, sample_bed
+from wrackline.rasters import read_grid
+from wrackline.seabed.sample import sample_bed
+
+HALF_DIAGONAL = 0.7072
+"""Half a cell's diagonal, in cells: a centre this far inside lies in a cell wholly inside."""
 
 
 @dataclass(frozen=True)
@@ -37,13 +40,19 @@ class Bed:
         return sample_bed(polygons, self.surface, self.record)
 
     def inside(self, polygons: Sequence[shapely.Geometry]) -> pd.DataFrame:
-        """Return the seabed on floors, told from cells that no wall touches.
+        """Return the seabed in polygons from cells wholly inside, where there are any.
 
-        Parameters and returns are those of `at`; see `wrackline.seabed.floor_bed`.
+        A sounding on a wall lifts the cells that the wall touches, so these are left out unless
+        the polygon is too small to hold others. `covered_share` is that of the whole polygon.
         """
-        if self.surface is None or self.record is None:
+        if self.surface is None:
             return self.at(polygons)
-        return sample_floors(polygons, read_surface(self.surface, self.record))
+        rim = HALF_DIAGONAL * read_grid(self.surface).cell_m
+        core = shapely.buffer(list(polygons), -rim) if len(polygons) else []
+        chosen = [p if shapely.is_empty(c) else c for p, c in zip(polygons, core, strict=True)]
+        sampled = self.at(chosen)
+        sampled["covered_share"] = self.at(polygons)["covered_share"]
+        return sampled
 
 
 def bed_of(surface: Sequence[str], record: Sequence[str]) -> Bed:

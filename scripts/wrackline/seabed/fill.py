@@ -31,9 +31,6 @@ LEAST_PAIRS = 30
 RANGES = (1.0, 3.0, 9.0)
 """Ranges of the exponential parts of γ, in cells."""
 
-CELL_STEPS = 6
-"""Places along and across a cell, from which what varies within it is summed."""
-
 
 def fill_gaps(
     height: Array, random: Array, own: Array, *, cell_m: float, distance_m: float
@@ -149,21 +146,6 @@ def _parts(distance: Array) -> Array:
 def roughness(height: Array, random: Array, *, cell_m: float, reach_m: float) -> Array | None:
     """Return how much the seabed varies with distance, slopes taken off.
 
-    Parameters are those of `variogram`.
-
-    Returns
-    -------
-    array, shape (n_parts,), or None
-        Coefficients of γ by distance in cells: of the line [m² per cell], and of the exponential
-        models [m²]; None below 30 pairs of cells.
-    """
-    found = variogram(height, random, cell_m=cell_m, reach_m=reach_m)
-    return None if found is None else found[:-2]
-
-
-def variogram(height: Array, random: Array, *, cell_m: float, reach_m: float) -> Array | None:
-    """Return the semivariogram of the seabed.
-
     Parameters
     ----------
     height, random : array, shape (n_rows, n_columns)
@@ -175,9 +157,9 @@ def variogram(height: Array, random: Array, *, cell_m: float, reach_m: float) ->
 
     Returns
     -------
-    array, shape (n_parts + 2,), or None
-        Coefficients as `roughness` gives them, then half the mean square slope along columns and
-        along rows [m² per cell²]; None below 30 pairs of cells.
+    array, shape (n_parts,), or None
+        Coefficients of γ by distance in cells: of the line [m² per cell], and of the exponential
+        models [m²]; None below 30 pairs of cells.
     """
     lags = int(np.clip(np.ceil(reach_m / cell_m), LEAST_LAGS, MOST_LAGS))
     found = [
@@ -192,56 +174,7 @@ def variogram(height: Array, random: Array, *, cell_m: float, reach_m: float) ->
     weight = np.sqrt(pairs) / distance  # an estimate of γ is about as uncertain as γ is large
     design = np.column_stack([_parts(distance), slopes]) * weight[:, None]
     coefficients, _ = nnls(design, gamma * weight)
-    return np.asarray(coefficients, dtype=float)
-
-
-def gamma_between(coefficients: Array, one: Array, other: Array) -> Array:
-    """Return γ between places.
-
-    Parameters
-    ----------
-    coefficients : array, shape (n_parts + 2,)
-        As `variogram` gives them.
-    one, other : array, shapes (n, 2) and (m, 2)
-        Row and column, in cells.
-
-    Returns
-    -------
-    array, shape (n, m)
-        In m².
-
-    Examples
-    --------
-    A plane that rises 0.2 m a row:
-
-    >>> plane = np.zeros(len(RANGES) + 3)
-    >>> plane[-2] = 0.2**2 / 2
-    >>> gamma_between(plane, np.zeros((1, 2)), np.array([[3.0, 0.0], [0.0, 3.0]])).round(3)
-    array([[0.18, 0.  ]])
-    """
-    apart = one[:, None] - other[None]
-    distance = np.hypot(apart[..., 0], apart[..., 1])
-    total = (apart**2) @ coefficients[-2:] + coefficients[0] * distance
-    for part, reach in zip(coefficients[1:-2], RANGES, strict=True):
-        if part > 0:
-            total += part * (1 - np.exp(-distance / reach))
-    return np.asarray(total, dtype=float)
-
-
-def within_cell(coefficients: Array) -> float:
-    """Return the variance of places in a cell about its mean: γ averaged over pairs [m²].
-
-    On a plane of slope g it is g² c² / 12:
-
-    >>> plane = np.zeros(len(RANGES) + 3)
-    >>> plane[-1] = 0.2**2 / 2
-    >>> round(within_cell(plane), 5), round(0.2**2 / 12, 5)
-    (0.00333, 0.00333)
-    """
-    steps = (np.arange(CELL_STEPS) + 0.5) / CELL_STEPS
-    places = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-    pairs = gamma_between(coefficients, places, places).mean()
-    return float(pairs / (1 - CELL_STEPS**-2.0))
+    return np.asarray(coefficients[: 1 + len(RANGES)], dtype=float)
 
 
 def _half_squares(height: Array, random: Array, lag: int, axis: int) -> tuple[int, float, int]:

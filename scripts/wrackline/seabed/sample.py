@@ -140,42 +140,30 @@ def sample_bed(
     """
     surface = read_surface(surface_tif, surface_json, models)
     index = polygons.index if isinstance(polygons, pd.Series) else pd.RangeIndex(len(polygons))
-    rows = [sample_one(polygon, surface) for polygon in polygons]
+    rows = [_sample(polygon, surface) for polygon in polygons]
     return pd.DataFrame(rows, index=index, columns=list(COLUMNS))
 
 
-def sample_one(polygon: Polygon, surface: Surface) -> dict[str, Any]:
-    """Return the row of one polygon, with the fields that `sample_bed` names."""
-    row, column = cells_in(polygon, surface)
+def _sample(polygon: Polygon, surface: Surface) -> dict[str, Any]:
+    row, column = _cells_in(polygon, surface)
     if len(row) == 0:
         return _nothing()
     height = surface.bands["height"][row, column]
-    budget = median_budget(surface, row, column)
-    return {**facts_of(polygon, surface, row, column), **heights_of(height), "budget": budget}
-
-
-def heights_of(height: Array) -> dict[str, float]:
-    """Return median, least and greatest height, under the names that `sample_bed` gives them."""
-    return {
-        "bed_height_median": float(np.median(height)),
-        "bed_height_min": float(height.min()),
-        "bed_height_max": float(height.max()),
-    }
-
-
-def facts_of(polygon: Polygon, surface: Surface, row: Ints, column: Ints) -> dict[str, Any]:
-    """Return of some cells of a polygon all that `sample_bed` gives but heights and budget."""
     filled = surface.bands["filled"][row, column] > 0
     source = surface.bands["source"][row, column].astype(np.int64)
     used = [int(number) for number in np.unique(source)]
     covered = len(row) * surface.grid.cell_m**2 / polygon.area
     return {
+        "bed_height_median": float(np.median(height)),
+        "bed_height_min": float(height.min()),
+        "bed_height_max": float(height.max()),
         "cells": len(row),
         "filled_share": float(filled.mean()),
         "covered_share": float(min(covered, 1.0)),
         "surveys": [surface.sources[number] for number in used],
         "from_date": min(surface.dates[number][0] for number in used),
         "to_date": max(surface.dates[number][1] for number in used),
+        "budget": median_budget(surface, row, column),
     }
 
 
@@ -187,7 +175,7 @@ def _nothing() -> dict[str, Any]:
             "surveys": []}  # fmt: skip
 
 
-def cells_in(polygon: Polygon, surface: Surface) -> tuple[Ints, Ints]:
+def _cells_in(polygon: Polygon, surface: Surface) -> tuple[Ints, Ints]:
     """Return rows and columns of the cells with a height whose centre lies in the polygon."""
     none = np.zeros(0, dtype=np.int64)
     if polygon.is_empty:
@@ -232,7 +220,7 @@ def median_budget(surface: Surface, row: Ints, column: Ints) -> Budget:
         density, tail = _at_median(height, s)
         weight = density / density.sum()
         random = float(np.sqrt((tail * together).sum()) / density.sum())
-    budget = common_budget(surface, row, column, weight)
+    budget = _common(surface, row, column, weight)
     return Budget(random, budget.patchy, budget.named)
 
 
@@ -259,13 +247,8 @@ def _together(surface: Surface, row: Ints, column: Ints) -> Array:
     return np.where(filled, alike, 1.0)
 
 
-def common_budget(
-    surface: Surface, row: Ints, column: Ints, weight: Array, even: Array | None = None
-) -> Budget:
-    """Return the patchy and named parts for a weighted mean of cells.
-
-    With `even`, shape (2,), all cells are taken to slope so, else each as the surface does there.
-    """
+def _common(surface: Surface, row: Ints, column: Ints, weight: Array) -> Budget:
+    """Return the patchy and named parts for a weighted mean of cells."""
     step = max(1, -(-len(row) // MOST_CELLS))
     row, column = row[::step], column[::step]
     weight = weight[::step] / weight[::step].sum()
@@ -273,8 +256,7 @@ def common_budget(
     xyz = np.column_stack([easting[column], northing[row], surface.bands["height"][row, column]])
     slope = surface.slope[row, column]
     source = surface.bands["source"][row, column].astype(np.int64)
-    steep = slope if even is None else np.tile(even, (len(row), 1))
-    gradient = weight[:, None] * np.column_stack([-steep, np.ones(len(row))])
+    gradient = weight[:, None] * np.column_stack([-slope, np.ones(len(row))])
     budget = propagate(gradient, xyz, source, surface.models)
     named = dict(budget.named)
     if not any(surface.own_sd):
