@@ -83,7 +83,7 @@ def draw_plan(
     axes.plot(
         points.x, points.y, linestyle="none", marker="D", markersize=2.2, color=FEATURE, zorder=4
     )
-    if _readable(axes, rooms):
+    if _readable(figure, axes, rooms):
         _label_rooms(axes, rooms)
     else:
         _label_buildings(axes, plan["buildings"])
@@ -155,15 +155,13 @@ def _areas(axes: Axes, shapes: gpd.GeoSeries, fill: Mapping[str, Any]) -> None:
         shapes.plot(ax=axes, aspect=None, linewidth=0, **fill)
 
 
-def _readable(axes: Axes, rooms: gpd.GeoDataFrame) -> bool:
+def _readable(figure: Figure, axes: Axes, rooms: gpd.GeoDataFrame) -> bool:
     """Tell whether most rooms are drawn wide enough for their number and area."""
     if not len(rooms):
         return True
     edges = rooms.geometry.bounds
     wide_in = (edges["maxx"] - edges["minx"]).median() / np.diff(axes.get_xlim())[0]
-    return (
-        float(wide_in * axes.get_window_extent().width / axes.get_figure(root=True).dpi) > LABEL_IN
-    )
+    return float(wide_in * axes.get_position().width * figure.get_figwidth()) > LABEL_IN
 
 
 def _label_buildings(axes: Axes, buildings: gpd.GeoDataFrame) -> None:
