@@ -14,10 +14,12 @@ import numpy as np
 import shapely
 
 from wrackline.accuracy.markup import Markup, el, join
+from wrackline.publish.passages import passages
 
 STYLE = """
 svg.plan { width: 100%; height: auto; background: #fff; border: 1px solid #8a8a8a; }
 .plan .body { fill: #8a8378; stroke: none; }
+.plan .passage { fill: #fff; stroke: none; }
 .plan .stated { fill: #cfc8ba; stroke: #8a8378; stroke-width: 0.03; }
 .plan .room { fill: #f6e4bf; stroke: none; } .plan .court { fill: #e9f0df; }
 .plan .lane, .plan .unknown { fill: #ececec; }
@@ -108,6 +110,7 @@ def _parts(drawing: Drawing, plan: Mapping[str, gpd.GeoDataFrame]) -> list[Marku
     walls = plan["wall_lines"]
     thin, thick = 0.8 * drawing.pixel_m, 1.4 * drawing.pixel_m
     drawn = [_areas(drawing, plan["buildings"], "stated"), _areas(drawing, plan["wall_bodies"])]
+    drawn.append(_areas(drawing, gpd.GeoDataFrame(geometry=passages(plan)), "passage"))
     drawn += [_room(drawing, row) for _, row in plan["rooms"].iterrows()]
     for evidence, name, dashes in (
         ("old plan", "old", f"{thin:.3f} {2 * thin:.3f}"),

@@ -23,6 +23,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
 from wrackline.crs import grid_factors
+from wrackline.publish.passages import passages
 from wrackline.publish.sheet_labels import (
     FONT,
     POINT_MM,
@@ -47,6 +48,7 @@ SETTINGS: Any = {
 }
 INDEX_STEP_M, LINE_STEP_M = 1.0, 0.5
 CONTOUR_PT = 4.5
+
 NATURAL, MODERN = "natural", "modern"
 MARKS = {"hearth": "^", "jar": "o", "cistern": "s", "grave": "P", "well": "D"}
 """Symbols of common features; all others are drawn as they lie."""
@@ -197,6 +199,7 @@ def _ground(axes: Axes, content: Content, layout: Layout) -> list[tuple[str, dic
         if len(shapes):
             _fill(axes, shapes, {"lw": 0, "ec": "none", **style})
             shown.append((label, {"fc": style["fc"], "hatch": style.get("hatch")}))
+    _fill(axes, passages(plan), {"lw": 0, "ec": "none", "fc": "white"})
     walls = plan["wall_lines"]
     for evidence, label, style in (
         (

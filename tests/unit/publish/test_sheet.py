@@ -11,6 +11,7 @@ import shapely
 
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
+from wrackline.publish.passages import passages
 from wrackline.publish.sheet import Content, draw_sheet, labels_of
 from wrackline.publish.sheet_paper import PAPERS, lay_out
 
@@ -180,3 +181,16 @@ def test_a_site_of_one_wall_has_a_sheet(tmp_path):
     path = tmp_path / "plan.pdf"
     draw_sheet(content([shapely.LineString([(E, N, -1), (E + 3, N + 1, -1)])]), "A4", None, [path])
     assert path.stat().st_size > 5000
+
+
+def test_a_wall_is_open_where_an_opening_leads_through_it():
+    """An opening of 1 m through a wall 0.6 m thick leaves 0.6 m² of it open, and no more."""
+    bodies = [{"wall": "W1", "geometry": shapely.box(E, N, E + 8, N + 0.6)}]
+    across = shapely.LineString([(E + 3, N + 0.3), (E + 4, N + 0.3)])
+    plan = {
+        "wall_bodies": layer("wall_bodies", bodies),
+        "openings": layer("openings", [{"opening": "O1", "geometry": across}]),
+    }
+    open_ground = passages(plan)
+    assert open_ground.area.sum() == pytest.approx(0.6)
+    assert len(passages(plan | {"openings": layer("openings", [])})) == 0
