@@ -131,7 +131,7 @@ class Report:
         kinds = plan["rooms"]["kind"].value_counts()
         counted = [_count(int(n), str(kind)) for kind, n in kinds.items()]
         walls = plan["wall_lines"]
-        recorded = walls.loc[walls["evidence"] != "inferred", "length_m"].sum()
+        recorded = walls.loc[walls["evidence"] == "recorded", "length_m"].sum()
         techniques = sorted({str(t["technique"]) for t in self.summary["techniques"]})
         words = [
             f"{_count(len(plan['buildings']), 'building')} with {', '.join(counted)}"
@@ -448,5 +448,5 @@ def _audit_row(one: Mapping[str, Any]) -> list[object]:
 
 def _doubt_row(row: Mapping[str, Any]) -> Sequence[object]:
     names = ("survey", "kind", "found", "consequence")
-    because = row.get("accepted") or row.get("reason") or row.get("why") or ""
+    because = row["remedy"].partition("accepted: ")[2]
     return [*(row.get(name) for name in names), because]

@@ -59,6 +59,8 @@ class Drawing:
         """Return a line or an outline as an SVG path."""
         texts = []
         for part in shapely.get_parts(shape):
+            if part.is_empty:  # a browser stops reading a path there
+                continue
             rings = [part] if part.geom_type == "LineString" else [part.exterior, *part.interiors]
             for ring in rings:
                 xy = self.places(shapely.get_coordinates(ring))
