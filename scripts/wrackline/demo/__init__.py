@@ -2,8 +2,8 @@
 
 `truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay out a
 settlement; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`,
-`old_plan`, `digging` and `pictures` do the surveys; `facts` states the right answers; `files`
-writes them.
+`dives`, `old_plan`, `digging` and `pictures` do the surveys; `facts` states the right answers;
+`files` writes them.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from wrackline.demo import books, digging, facts, fieldwork, old_plan, pictures
+from wrackline.demo import books, digging, dives, facts, fieldwork, old_plan, pictures
 from wrackline.demo.fieldwork import Fieldwork
 from wrackline.demo.files import write_cloud, write_layers, write_table
 from wrackline.demo.hamlet import Hamlet
@@ -34,6 +34,7 @@ TABLES = {
     "floors": fieldwork.floors,
     "plan_depths": old_plan.plan_depths,
     "station_day": books.station_day,
+    "coded_points": books.coded_points,
     "tape_book": books.tape_book,
     "level_book": books.level_book,
     "probes": digging.probes,
@@ -83,6 +84,9 @@ def _makers(hamlet: Hamlet) -> dict[str, partial[None]]:
     makers = {made.file: partial(_survey, hamlet, name) for name, made in truth.surveys.items()}
     if truth.water is not None:
         makers[truth.water.file] = partial(_gauge, hamlet)
+    for name, made in truth.surveys.items():
+        if made.staff is not None:
+            makers[made.staff.file] = partial(_staff, hamlet, name)
     makers[f"{truth.truth_files}.json"] = partial(_answers, hamlet)
     makers[f"{truth.truth_files}.gpkg"] = partial(_map, hamlet)
     return makers
@@ -105,6 +109,10 @@ def _survey(hamlet: Hamlet, name: str, path: Path) -> None:
 def _gauge(hamlet: Hamlet, path: Path) -> None:
     if hamlet.truth.water is not None:
         write_table(fieldwork.gauge(hamlet.truth.water), path)
+
+
+def _staff(hamlet: Hamlet, name: str, path: Path) -> None:
+    write_table(dives.staff_record(hamlet, name), path)
 
 
 def _answers(hamlet: Hamlet, path: Path) -> None:

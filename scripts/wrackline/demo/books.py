@@ -1,9 +1,9 @@
-"""Surveys that come as field books: a total station's day, a tape book, a level book."""
+"""Surveys that come as field books: a total station's day, coded points, tapes, a level book."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ import shapely
 
 from wrackline.crs import grid_factors
 from wrackline.demo.fieldwork import Fieldwork, pole_points
-from wrackline.demo.hamlet import House
+from wrackline.demo.hamlet import House, Run
 from wrackline.uncertainty import Array
 
 EARTH_M, REFRACTION = 6_371_000.0, 0.13
@@ -21,8 +21,9 @@ INSTRUMENT_M, MARK_POLE_M = 1.52, 2.0
 STATION_M = (9.0, -6.0)
 """The free station stands so far east and north of the first mark, where the view is open."""
 
-TAPE_SD_M, TAPE_DEPTH_SD_M = 0.02, 0.03
+TAPE_SD_M, TAPE_DEPTH_SD_M, COMPASS_SD_DEG = 0.02, 0.03, 1.5
 LEVEL_SD_M = 0.003
+BESIDE_M = 2.0
 STAFF_LONGEST_M = 4.6
 
 
@@ -100,18 +101,59 @@ class Station:
         }
 
 
+def faces(work: Fieldwork) -> list[tuple[Run, float]]:
+    """Return the faces that a survey traces, with the height of each one's wall top [m].
+
+    Of the buildings, and of the walls that stand alone in its part.
+    """
+    runs = [(run, h.truth.wall_top_m) for h in work.houses("faces") for run in h.face_runs()]
+    alone = work.hamlet.truth.free_walls
+    return runs + [
+        (run, alone[name].top_m)
+        for name, sides in work.hamlet.free_wall_runs()
+        if work.covers(work.hamlet.free_walls[name])
+        for run in sides
+    ]
+
+
 def _wall_paths(work: Fieldwork) -> Iterator[tuple[str, Array]]:
-    """Yield the wall faces of the buildings surveyed, each as the places where the pole stood."""
-    number = 0
-    for house in work.houses("faces"):
-        for run in house.face_runs():
-            number += 1
-            xy = pole_points(work, run)
-            yield f"F{number:03d}", np.column_stack([xy, np.full(len(xy), house.truth.wall_top_m)])
+    """Yield the wall faces surveyed, each as the places where the pole stood."""
+    for number, (run, top) in enumerate(faces(work), start=1):
+        xy = pole_points(work, run)
+        yield f"F{number:03d}", np.column_stack([xy, np.full(len(xy), top)])
+
+
+def coded_points(work: Fieldwork) -> pd.DataFrame:
+    """Return a pole's points as numbered and coded on the way: wall faces, and the bed beside them.
+
+    Two strings are kept open at once, so their points stand mixed in the file.
+    """
+    paths = list(_wall_paths(work))
+    rows: list[tuple[str, int | str, str]] = []
+    places: list[Array] = []
+    for (line, path), (other, beside) in zip_longest(
+        paths[::2], paths[1::2], fillvalue=("", np.zeros((0, 3)))
+    ):
+        spot = path[:1, :2] + work.rng.uniform(-BESIDE_M, BESIDE_M, (1, 2))
+        rows.append(("", "", "bed"))
+        places.append(work.hamlet.on_land(spot)[0])
+        for number, pair in enumerate(zip_longest(path, beside), start=1):
+            there = [(name, at) for name, at in zip((line, other), pair, strict=True)]
+            rows += [(name, number, "wall") for name, at in there if at is not None]
+            places += [at for _, at in there if at is not None]
+    measured = work.measure(np.array(places)) - [0.0, 0.0, work.made.heights_above_m]
+    table = pd.DataFrame(measured.round(3), columns=["easting", "northing", "height"])
+    table.insert(0, "point", np.arange(1, len(table) + 1))
+    return table.assign(
+        **dict(zip(("line", "sequence", "code"), zip(*rows, strict=True), strict=True))
+    )
 
 
 def tape_book(work: Fieldwork) -> pd.DataFrame:
-    """Return a book of tapes from marks to the outer corners of one building, and their depths."""
+    """Return a book of tapes from marks to the outer corners of one building, and their depths.
+
+    Where the compass's declination is told, the first mark's bearings to the corners are read too.
+    """
     house = _nearest_house(work)
     ring = shapely.simplify(house.footprint, 0.05).exterior
     corners = np.array(ring.coords)[:-1]
@@ -129,6 +171,8 @@ def tape_book(work: Fieldwork) -> pd.DataFrame:
         level = -places[name][2]
         read = level + work.rng.standard_normal() * TAPE_DEPTH_SD_M
         rows.append({"measure": "depth", "from": name, "value_m": f"{read:.2f}"})
+    if work.made.declination_deg is not None:
+        rows += [_bearing(work, work.made.marks[0], name, places) for name in names]
     line = f"{house.name} outer face"
     rows += [
         {"measure": "line", "from": a, "to": b, "line": line}
@@ -143,6 +187,16 @@ def _taped(
     step = (places[other] - places[one]) / [scale, scale, 1.0]
     length = float(np.linalg.norm(step)) + work.rng.standard_normal() * TAPE_SD_M
     return {"measure": "distance", "from": one, "to": other, "value_m": f"{length:.3f}"}
+
+
+def _bearing(work: Fieldwork, one: str, other: str, places: dict[str, Array]) -> dict[str, Any]:
+    """Return a bearing read from a hand-held compass, in whole degrees from magnetic north."""
+    east, north = (places[other] - places[one])[:2]
+    here = places[one]
+    convergence = float(grid_factors(work.hamlet.truth.crs, here[:1], here[1:2])[0][0])
+    true = float(np.degrees(np.arctan2(east, north))) + convergence
+    off = work.rng.standard_normal() * COMPASS_SD_DEG - (work.made.declination_deg or 0.0)
+    return {"measure": "bearing", "from": one, "to": other, "value_m": f"{(true + off) % 360:.0f}"}
 
 
 def _nearest_house(work: Fieldwork) -> House:
@@ -180,15 +234,23 @@ def _level(column: str, point: str, reading: float, work: Fieldwork) -> dict[str
 
 
 def _shallow_floors(work: Fieldwork, least_m: float) -> list[tuple[Array, float, dict[str, str]]]:
-    """Return points on floors that a staff reaches: place, height, and what was met."""
+    """Return points on floors that a staff reaches: place, height, and what was met.
+
+    Where all lie deeper, as on a small ground, a longer staff stands on the highest.
+    """
+    seen = [
+        (house, name, room.floor_m, next(iter(room.floor_seen)))
+        for house in work.hamlet.houses.values()
+        for name, room in house.truth.rooms.items()
+        if room.floor_m is not None and room.floor_seen
+    ]
+    least_m = min(least_m, max((level for _, _, level, _ in seen), default=least_m))
     points = []
-    for house in work.hamlet.houses.values():
-        for name, room in house.truth.rooms.items():
-            level = room.floor_m
-            if level is None or level < least_m or not room.floor_seen:
-                continue
-            note = {"evidence": next(iter(room.floor_seen)), "note": f"{house.name} {name}"}
-            for _ in range(3):
-                spot = house.rooms[name].centroid.coords[0] + work.rng.uniform(-0.6, 0.6, 2)
-                points.append((spot, level, note))
+    for house, name, level, evidence in seen:
+        if level < least_m:
+            continue
+        note = {"evidence": evidence, "note": f"{house.name} {name}"}
+        for _ in range(3):
+            spot = house.rooms[name].centroid.coords[0] + work.rng.uniform(-0.6, 0.6, 2)
+            points.append((spot, level, note))
     return points

@@ -15,6 +15,7 @@ Makes = Literal[
     "plan_walls",
     "plan_depths",
     "station_day",
+    "coded_points",
     "tape_book",
     "level_book",
     "soundings",
@@ -69,6 +70,15 @@ class PlanGrid(Strict):
     unit_m: Positive = Field(description="Metres of its unit [m].")
 
 
+class Staff(Strict):
+    """A tide staff, read by eye beside a survey: the survey's own record of the water."""
+
+    file: Text = Field(description="Its record, relative to the site's folder.")
+    zero_m: Number = Field(description="Height of its zero [m].")
+    random_m: Number = Field(ge=0, description="How far a reading is off, as an sd [m].")
+    every_min: Positive = Field(15.0, description="From reading to reading [min].")
+
+
 class Made(Strict):
     """One survey file of the demo."""
 
@@ -94,6 +104,11 @@ class Made(Strict):
     ends_miss_m: Number = Field(0.0, ge=0, description="Traced ends miss corners by up to [m].")
     shows_walls: bool = Field(False, description="Whether soundings meet wall tops.")
     starts: dt.datetime | None = Field(None, description="First sounding, by its own clock.")
+    staff: Staff | None = Field(None, description="Soundings: a record of their own day.")
+    declination_deg: Number | None = Field(
+        None,
+        description="Tape books: bearings are read too, so far does north pull east [degrees].",
+    )
     clock_ahead_of_utc_h: Number = Field(0.0, description="Hours its clock is ahead [h].")
 
 

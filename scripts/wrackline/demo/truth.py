@@ -255,6 +255,8 @@ def _loose_ends(truth: Truth) -> list[tuple[str, str]]:
             loose.append((f"surveys.{name}.errors.named", f"some of {list(truth.misfortunes)}"))
         if made.makes == "soundings" and (truth.water is None or made.starts is None):
             loose.append((f"surveys.{name}", "soundings need the water, and when they start"))
+        if made.staff is not None and made.makes != "soundings":
+            loose.append((f"surveys.{name}.staff", "a staff for soundings alone"))
     return loose
 
 
