@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import typing
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -24,12 +24,15 @@ from wrackline.model import (
     VECTOR_HOLDS,
     ControlValue,
     Correction,
+    Decision,
     Interpretation,
     LocalGrid,
+    Phasing,
     Season,
     Site,
     Survey,
 )
+from wrackline.plan_registers import read_decisions, read_phases
 from wrackline.registers import read_control, read_corrections, read_interpretations
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
@@ -58,6 +61,10 @@ class SiteConfig:
         Rows of `config/corrections.csv`.
     interpretations : tuple of Interpretation
         Rows of `config/interpretations.csv`.
+    phases : tuple of Phasing
+        Rows of `config/phases.csv`.
+    decisions : tuple of Decision
+        Rows of `config/decisions.csv`.
     """
 
     folder: Path
@@ -66,6 +73,8 @@ class SiteConfig:
     control: tuple[ControlValue, ...] = ()
     corrections: tuple[Correction, ...] = ()
     interpretations: tuple[Interpretation, ...] = ()
+    phases: tuple[Phasing, ...] = ()
+    decisions: tuple[Decision, ...] = ()
 
     @property
     def surveys(self) -> dict[str, Survey]:
@@ -141,24 +150,50 @@ def load_site(folder: Path) -> SiteConfig:
     """
     faults: list[Fault] = []
     site = _load_part(folder, Path("config/site.yaml"), Site, faults)
-    seasons: dict[str, Season] = {}
-    for path in sorted((folder / "config" / "seasons").glob("*.y*ml")):
-        season = _load_part(folder, path.relative_to(folder), Season, faults)
-        if season is not None:
-            faults += _season_faults(season, path.relative_to(folder), site)
-            seasons[season.season] = season
+    seasons = _load_seasons(folder, site, faults)
     if not seasons and not faults:
         faults.append(_no_seasons())
     control = read_control(folder, faults)
     files = [survey.file for season in seasons.values() for survey in season.surveys]
     corrections = read_corrections(folder, faults, files=files)
     interpretations = read_interpretations(folder, faults)
-    seasons = {
-        name: _with_marks(season, control, faults) for name, season in sorted(seasons.items())
-    }
+    phases = read_phases(
+        folder,
+        faults,
+        holds=_holds(seasons) if 0 < len(seasons) == len(_season_files(folder)) else None,
+        order=None if site is None else site.phases,
+    )
+    decisions = read_decisions(folder, faults)
+    seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
     if faults or site is None:
         raise ConfigError(faults)
-    return SiteConfig(folder, site, seasons, control, corrections, interpretations)
+    return SiteConfig(
+        folder, site, seasons, control, corrections, interpretations, phases, decisions
+    )
+
+
+def _season_files(folder: Path) -> list[Path]:
+    return sorted((folder / "config" / "seasons").glob("*.y*ml"))
+
+
+def _load_seasons(folder: Path, site: Site | None, faults: list[Fault]) -> dict[str, Season]:
+    """Return the seasons whose files could be read, in the order of their names."""
+    seasons: dict[str, Season] = {}
+    for path in _season_files(folder):
+        season = _load_part(folder, path.relative_to(folder), Season, faults)
+        if season is not None:
+            faults += _season_faults(season, path.relative_to(folder), site)
+            seasons[season.season] = season
+    return dict(sorted(seasons.items()))
+
+
+def _holds(seasons: Mapping[str, Season]) -> dict[str, str]:
+    """Return what each survey holds, by its identifier."""
+    return {
+        f"{season.season}-{survey.name}": survey.holds
+        for season in seasons.values()
+        for survey in season.surveys
+    }
 
 
 def _with_marks(season: Season, control: Sequence[ControlValue], faults: list[Fault]) -> Season:

@@ -319,6 +319,10 @@ class Site(Strict):
         default_factory=list,
         description="What kinds of structure say of the sea level of their time.",
     )
+    phases: list[Text] = Field(
+        default_factory=list,
+        description="Names of the building phases, earliest first; config/phases.csv uses them.",
+    )
     error_sources: dict[Name, ErrorSource] = Field(
         default_factory=dict, description="Named causes of error that surveys share, by name."
     )
@@ -363,6 +367,14 @@ class Site(Strict):
                 raise ValueError(
                     f"sea level '{level.name}' rests on unknown error source {missing}"
                 )
+        return self
+
+    @model_validator(mode="after")
+    def _phases_differ(self) -> Site:
+        names = [phase.casefold() for phase in self.phases]
+        twice = next((phase for phase in self.phases if names.count(phase.casefold()) > 1), None)
+        if twice is not None:
+            raise ValueError(f"phases has '{twice}' twice (small and capital letters are one)")
         return self
 
     @model_validator(mode="after")
@@ -787,6 +799,68 @@ class Interpretation(Strict):
         return self
 
 
+class Phasing(Strict):
+    """A row of `config/phases.csv`: when a wall stood, how it meets another, or both."""
+
+    line: str = Field("", description="The wall, as survey:line, e.g. 2031-walls:17; or its place:")
+    easting: Number | None = Field(None, description="Easting of a place on the wall [m].")
+    northing: Number | None = Field(None, description="Northing of a place on the wall [m].")
+    phase_from: str = Field(
+        "", description="First phase in which it stood, one of site.yaml's; empty: not known."
+    )
+    phase_to: str = Field("", description="Last phase in which it stood; empty: not known.")
+    joint: Literal["bonded", "abuts", "overlies", "blocks"] | None = Field(
+        None, description="What the wall does where it meets the other one."
+    )
+    other_line: str = Field("", description="The wall that the joint is with, or its place:")
+    other_easting: Number | None = Field(None, description="Easting of a place on that wall [m].")
+    other_northing: Number | None = Field(None, description="Northing of a place on that wall [m].")
+    who: Text = Field(description="Who saw it so.")
+    date: dt.date = Field(description="Day on which it was seen or decided.")
+    note: str = Field("", description="Grounds, and anything a reader should know.")
+
+    @property
+    def place(self) -> Point | None:
+        """A place on the wall (easting, northing) [m]; none where a line names it."""
+        return _point(self.easting, self.northing)
+
+    @property
+    def other_place(self) -> Point | None:
+        """A place on the other wall (easting, northing) [m]; none where a line names it."""
+        return _point(self.other_easting, self.other_northing)
+
+
+class Decision(Strict):
+    """A row of `config/decisions.csv`: what the team decided about the joined plan at a place."""
+
+    decision: Literal["confirm", "forbid", "draw", "split", "merge", "open_ground"] = Field(
+        description="confirm, forbid: the closing nearest to the place. draw: a closing from place "
+        "to place. split: the room, along the line. merge: the rooms that hold the two places. "
+        "open_ground: the space that holds the place is no room."
+    )
+    easting: Number = Field(description="Easting of the place [m].")
+    northing: Number = Field(description="Northing of the place [m].")
+    to_easting: Number | None = Field(None, description="Easting of the second place [m].")
+    to_northing: Number | None = Field(None, description="Northing of the second place [m].")
+    who: Text = Field(description="Who decided.")
+    date: dt.date = Field(description="Day of the decision.")
+    why: Text = Field(description="On what grounds.")
+
+    @property
+    def place(self) -> Point:
+        """The place (easting, northing) [m]."""
+        return self.easting, self.northing
+
+    @property
+    def to_place(self) -> Point | None:
+        """The second place (easting, northing) [m]; none where the decision has one place."""
+        return _point(self.to_easting, self.to_northing)
+
+
+def _point(easting: float | None, northing: float | None) -> Point | None:
+    return None if easting is None or northing is None else (easting, northing)
+
+
 NEUTRAL_ERRORS: dict[str, Any] = {
     "random_horizontal_sd_m": 0.0,
     "random_vertical_sd_m": 0.0,
@@ -812,11 +886,12 @@ NEUTRAL_SITE: dict[str, Any] = {
     "high_water": None,
     "occupied": None,
     "sea_level_marks": [],
+    "phases": [],
     "sheet": SheetSettings(),
 }
 
 
-UNSUMMARISED = ("credit", "demo", "seabed", "sheet", "name")
+UNSUMMARISED = ("credit", "demo", "seabed", "sheet", "name", "phases")
 
 
 def for_reading(survey: Survey) -> Survey:

@@ -1,7 +1,8 @@
 """The small registers under `config/`: control marks, corrections to raw files, interpretations.
 
 Reads only `control.csv`, `corrections.csv` and `interpretations.csv`; writes nothing. Every slip
-of every row is named. Only light modules may be imported here: the Snakefile reads it.
+of every row is named. `plan_registers` reads its own in the same way. Only light modules may be
+imported here: the Snakefile reads it.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import csv
 import difflib
 import io
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
@@ -25,6 +27,8 @@ CORRECTIONS = Path("config/corrections.csv")
 INTERPRETATIONS = Path("config/interpretations.csv")
 
 Row = TypeVar("Row", bound=BaseModel)
+Cells = Mapping[str, str]
+"""A row's cells that are not empty, by column."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,7 @@ def read_control(folder: Path, faults: list[Fault]) -> tuple[ControlValue, ...]:
     faults : list of Fault
         Receives every fault of every row.
     """
-    rows = _read(folder, CONTROL, ControlValue, faults)
+    rows = read_rows(folder, CONTROL, ControlValue, faults)
     for (_, one), (row, other) in combinations(rows, 2):
         if one.point == other.point and _overlap(one, other):
             faults.append(_twice(other, row))
@@ -70,7 +74,7 @@ def read_corrections(
     files : sequence of str
         Raw files that the seasons name.
     """
-    rows = _read(folder, CORRECTIONS, Correction, faults)
+    rows = read_rows(folder, CORRECTIONS, Correction, faults)
     seen: set[tuple[str, int, str]] = set()
     for row, correction in rows:
         if correction.file not in files:
@@ -92,7 +96,7 @@ def read_interpretations(folder: Path, faults: list[Fault]) -> tuple[Interpretat
     faults : list of Fault
         Receives every fault of every row.
     """
-    return tuple(row for _, row in _read(folder, INTERPRETATIONS, Interpretation, faults))
+    return tuple(row for _, row in read_rows(folder, INTERPRETATIONS, Interpretation, faults))
 
 
 def _overlap(one: ControlValue, other: ControlValue) -> bool:
@@ -101,15 +105,32 @@ def _overlap(one: ControlValue, other: ControlValue) -> bool:
     return not starts or not ends or max(starts) <= min(ends)
 
 
-def _read(folder: Path, name: Path, model: type[Row], faults: list[Fault]) -> list[tuple[int, Row]]:
-    """Return a register's rows with their numbers; what is wrong is appended to `faults`."""
-    if not (folder / name).exists():
-        return []
-    try:
-        text = (folder / name).read_text(encoding="utf-8-sig")
-        table = list(_rows(text))
-    except (OSError, UnicodeDecodeError, csv.Error) as slip:
-        faults.append(_unreadable(name, slip))
+def read_rows(
+    folder: Path,
+    name: Path,
+    model: type[Row],
+    faults: list[Fault],
+    *,
+    check: Callable[[Slip, Cells], Iterator[Fault]] | None = None,
+) -> list[tuple[int, Row]]:
+    """Return a register's rows with their numbers; no file, no rows.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+    name : Path
+        The register, relative to it.
+    model : type
+        What a row is read into.
+    faults : list of Fault
+        Receives every fault of every row.
+    check : callable, optional
+        Yields what is wrong with a row's cells beside what `model` finds; it is asked first, and
+        of every row.
+    """
+    table = _table(folder, name, faults)
+    if table is None:
         return []
     head = [cell.strip() for cell in table[0][1]] if table else []
     wrong = list(_header_faults(name, head, model))
@@ -120,11 +141,24 @@ def _read(folder: Path, name: Path, model: type[Row], faults: list[Fault]) -> li
             faults.append(_width(Slip(name, row), len(cells), len(head)))
             continue
         values = {key: cell.strip() for key, cell in zip(head, cells, strict=True) if cell.strip()}
+        if check is not None:
+            faults += check(Slip(name, row), values)
         try:
             rows.append((row, model.model_validate(values)))
         except ValidationError as problem:
             faults += [_bad(Slip(name, row), error, values) for error in problem.errors()]
     return rows
+
+
+def _table(folder: Path, name: Path, faults: list[Fault]) -> list[tuple[int, list[str]]] | None:
+    """Return a file's rows with their numbers, or None where there is none or it can't be read."""
+    if not (folder / name).exists():
+        return None
+    try:
+        return list(_rows((folder / name).read_text(encoding="utf-8-sig")))
+    except (OSError, UnicodeDecodeError, csv.Error) as slip:
+        faults.append(_unreadable(name, slip))
+        return None
 
 
 def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
@@ -165,14 +199,31 @@ def _header_faults(name: Path, head: list[str], model: type[BaseModel]) -> Itera
 
 def _bad(slip: Slip, error: Any, values: dict[str, str]) -> Fault:
     column = str(error["loc"][0]) if error["loc"] else ""
+    choices = re.findall(r"'([^']*)'", error.get("ctx", {}).get("expected", ""))
+    near = nearest(values.get(column, ""), choices)
     given = f"{column}: '{values[column]}'" if column in values else f"no {column}"
     return slip.fault(
         "register_value",
         given if column else "a row that is not consistent",
         str(error["msg"]).removeprefix("Value error, "),
         "nothing is built, so that no product rests on a guess",
-        "mend the cell; numbers with a decimal point and no unit, days as 2031-06-09",
+        f"did you mean '{near}'?"
+        if near
+        else "mend the cell; numbers with a decimal point and no unit, days as 2031-06-09",
     )
+
+
+def nearest(word: str, right: Sequence[str]) -> str | None:
+    """Return the right word nearest to a given one, capitals aside; none when all are far.
+
+    >>> nearest("Abut", ["bonded", "abuts"])
+    'abuts'
+    >>> nearest("7", ["1", "2"]) is None
+    True
+    """
+    by_folded = {name.casefold(): name for name in right}
+    near = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.5)
+    return by_folded[near[0]] if near else None
 
 
 def _unreadable(name: Path, slip: Exception) -> Fault:
