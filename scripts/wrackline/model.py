@@ -264,6 +264,11 @@ class WallSettings(Strict):
         description="A gap between two ends in line, wider than join_gap_m and up to this, is "
         "closed as a possible doorway [m].",
     )
+    lost_stretch_max_m: Annotated[float, Field(ge=0, le=20)] = Field(
+        8.0,
+        description="A wider gap, up to this, is closed as a lost stretch of wall where its ends "
+        "bear that out; 0 closes none [m].",
+    )
     wall_max_thickness_m: Annotated[float, Field(gt=0, le=20)] = Field(
         1.6, description="An enclosed strip no wider than this between faces is a wall's body [m]."
     )

@@ -18,7 +18,7 @@ from wrackline.rooms.layers import NO_PHASES, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
 from wrackline.walls.closings import NODE_M
-from wrackline.walls.linework import OLD_PLAN, RECORDED
+from wrackline.walls.linework import OLD_PLAN, RECORDED, Pieces, join_pieces, recorded_pieces
 from wrackline.walls.motion import end_motion
 
 COMPACT = 1 / 3
@@ -37,7 +37,9 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     GeoDataFrame
         Fields of the contract's layer `wall_lines`.
     """
-    pieces, work = view.network.pieces, view.network.work
+    work = view.network.work
+    traced = recorded_pieces(work)
+    pieces = join_pieces([traced, view.network.pieces.closings()])
     names = [model.survey for model in view.models]
     motion = end_motion(pieces, work.xyz)
     ground = Ground(motion, work.xyz, work.survey_index(names), view.models)
@@ -47,7 +49,7 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
         for row in range(len(work.lines))
     ]
     inferred = (pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M)
-    rows += [_closing_row(view, ends, int(k)) for k in np.flatnonzero(inferred)]
+    rows += [_closing_row(view, pieces, ends, int(k)) for k in np.flatnonzero(inferred)]
     return as_layer("wall_lines", rows, view.site)
 
 
@@ -101,8 +103,7 @@ def _recorded_row(
     }
 
 
-def _closing_row(view: View, ends: np.ndarray, piece: int) -> dict[str, Any]:
-    pieces = view.network.pieces
+def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> dict[str, Any]:
     vertices = np.unique(pieces.vertices[piece])
     lines = view.lines.iloc[np.unique(view.network.work.line[vertices])]
     flat = ends[piece].copy()

@@ -1,357 +1,323 @@
-"""Joining of wall ends: which gaps are closed, how, and at what cost.
+"""Closing of broken walls: candidates of all ends, chosen over the whole linework.
 
-Plain method, cheapest closing first, each free end used once. A free end is one that neither
-touches nor crosses another line within the joining distance. It may be *extended* to the wall
-that it faces, brought to a *corner* with another end, *jointed* to an end in line with it, or led
-to the *foot* of the nearest wall where nothing else serves; a wider gap between ends in line, or
-before a wall faced, is closed as a possible *doorway*. Recorded lines are never moved.
+The surest are taken first, round by round; what was closed stands as a wall for the next round, so
+that a wall led on ends at a doorway closed before it. Recorded lines are never moved, and an end
+is used once. A wall that meets nothing at either end is not carried across open ground: it may be
+a bench or a pillar.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy.spatial import cKDTree
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
 
 from wrackline.model import WallSettings
-from wrackline.walls.linework import Linework, Pieces
-
-Array = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
+from wrackline.walls.candidates import (
+    CORNER,
+    FOOT,
+    IN_LINE,
+    LEAST_REACH_M,
+    OVER_SHARE,
+    Asked,
+    Candidates,
+    Walls,
+    corners,
+    extensions,
+    feet,
+    foot_on,
+    foot_ties,
+    hits,
+    in_line,
+    pairs,
+    together,
+)
+from wrackline.walls.coverage import Coverage, Tracing
+from wrackline.walls.ends import TOUCH_M, Ends, ends_of
+from wrackline.walls.linework import Array, Ints, Linework, Pieces
+from wrackline.walls.stretches import Stretches, cross, unit
 
 NODE_M = 0.001
 """Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
 
-TOUCH_M = 0.002
+ROUNDS = (1.0, 2.2, 3.5, 6.0)
+"""Greatest cost of a closing in each round; dearer ones are not made."""
+
+LOOSE = 9.0
+"""Cost of carrying on far what meets a wall at neither end: never."""
+
+BESIDE_SHARE = 0.44
+"""An end this share of the joining distance beside a closing, along it, asks no more."""
+
+ALONG_SINE = 0.6
+TIE_SHARE_FACE = 0.7
+"""Faces of one wall lie near each other, so loose ends of faces are tied less far."""
+
+BEND_SHARE = 0.7
 SHORTEST_M = 1e-6
-BACK_M = 1.0
-"""Stretch at a line's end from which its direction is taken, so that noise turns it less."""
-
-CORNER_SINE = 0.34
-"""Lines that meet at more than 20 degrees make a corner, else they are in line."""
-
-FACING = -0.25
-"""Cosine between the ways that two ends look: a ring's gap, and no corner (no source)."""
-
-OFF_LINE_M, TURN = 0.1, 0.4
-"""Ends are in line when each looks past the other by less than this, or than 0.4 of the gap."""
 
 
-@dataclass(frozen=True)
-class Ends:
-    """Free ends of lines.
+@dataclass
+class Closings:
+    """Closings made so far: ties (k, 2, 3), base and gap [m] and kind of each piece."""
 
-    Attributes
-    ----------
-    vertex, back : array of int, shape (n,)
-        The end's vertex, and the vertex from which its direction is taken.
-    line : array of int, shape (n,)
-        Row of its line.
-    xy, direction : array, shape (n, 2)
-        Position [m] and outward unit vector.
-    reach : array, shape (n,)
-        Distance from the back vertex to the end [m].
-    """
+    ties: list[Array]
+    gap_m: list[Array]
+    kind: list[npt.NDArray[np.str_]]
 
-    vertex: Ints
-    back: Ints
-    line: Ints
-    xy: Array
-    direction: Array
-    reach: Array
-
-    def pick(self, chosen: npt.NDArray[np.bool_]) -> Ends:
-        """Return the chosen ends only."""
-        return Ends(*(values[chosen] for values in vars(self).values()))
+    def add(self, ties: Array, gap_m: Array, kind: npt.NDArray[np.str_]) -> None:
+        """Add pieces."""
+        self.ties.append(ties)
+        self.gap_m.append(gap_m)
+        self.kind.append(kind)
 
 
-@dataclass(frozen=True)
-class Candidate:
-    """One closing that might be made: `pieces` as ((i, j, t), (i, j, t)) per piece.
-
-    `ends` are the free ends that it uses up; `meets` are ends of the wall that it leads to, so
-    near the place that they need not be led on to a further wall. `turns` marks a doorway beside
-    a corner; `kinds` are those of its pieces where they differ.
-    """
-
-    cost: float
-    kind: str
-    ends: tuple[int, ...]
-    pieces: tuple[tuple[tuple[int, int, float], tuple[int, int, float]], ...]
-    gap_m: float
-    meets: tuple[int, ...] = ()
-    turns: bool = False
-    kinds: tuple[str, ...] = ()
+def places(xy: Array, ties: Array) -> Array:
+    """Return the positions that ties (..., 3) of vertex, vertex and share stand for [m]."""
+    one, other = ties[..., 0].astype(np.int64), ties[..., 1].astype(np.int64)
+    return np.asarray(xy[one] + (xy[other] - xy[one]) * ties[..., 2:3])
 
 
-def close_gaps(work: Linework, recorded: Pieces, settings: WallSettings) -> Pieces:
+def close_gaps(
+    work: Linework,
+    stretches: Stretches,
+    covered: Coverage,
+    tracing: Tracing,
+    settings: WallSettings,
+) -> Pieces:
     """Return the closings of a linework.
 
     Parameters
     ----------
     work : Linework
-    recorded : Pieces
-        Its recorded pieces.
+    stretches : Stretches
+        Its straight stretches.
+    covered : Coverage
+        The recorded pieces that stand.
+    tracing : Tracing
+        How well its lines are placed.
     settings : WallSettings
-        Joining distance and widest doorway [m].
+        Joining distance, widest doorway, longest lost stretch [m].
 
     Returns
     -------
     Pieces
         Closings only; their kinds say how each was had.
     """
-    gaps = GapFinder(work, recorded, settings)
-    ends = gaps.free_ends()
-    candidates = [*gaps.to_walls(ends), *gaps.to_ends(ends)]
-    candidates.sort(key=lambda c: (round(c.cost, 6), -len(c.ends), c.kind, *_place(c, ends)))
-    used: set[int] = set()
-    met: set[int] = set()
-    chosen = []
-    for candidate in candidates:
-        alone = len(candidate.ends) == 1 or candidate.turns
-        needless = alone and not met.isdisjoint(candidate.ends)
-        if used.isdisjoint(candidate.ends) and not needless:
-            used.update(candidate.ends)
-            met.update(candidate.meets)
-            chosen.append(candidate)
-    return _as_pieces(chosen)
+    xy = work.xyz[:, :2]
+    recorded = covered.pieces
+    walls = Walls(recorded.ends(work.xyz)[:, :, :2], covered.stretch)
+    asked = _asked(ends_of(work, stretches, covered, tracing), walls, tracing, settings)
+    made = Closings([], [], [])
+    links: list[Ints] = []
+    held = _held(asked, walls)
+    for limit in ROUNDS:
+        found = _candidates(asked, walls, recorded, limit)
+        found = found.pick(_cost(found, asked, held, links) <= limit)
+        chosen = _taken(found, asked)
+        if not len(chosen.one):
+            continue
+        links.append(np.stack([chosen.one, chosen.other], axis=1)[chosen.other >= 0])
+        new = _add(made, chosen, settings)
+        walls = walls.with_closings(places(xy, new))
+        asked = replace(asked, active=_still_active(asked, chosen, places(xy, new)))
+    _tie(made, asked, walls, recorded)
+    return _as_pieces(made, xy, walls, len(recorded))
 
 
-def _place(candidate: Candidate, ends: Ends) -> tuple[float, ...]:
-    """Return the positions of a candidate's ends, so that ties don't go by input order."""
-    return tuple(sorted(float(x) for end in candidate.ends for x in ends.xy[end]))
-
-
-def _as_pieces(chosen: list[Candidate]) -> Pieces:
-    rows = [
-        (kind, piece, c.gap_m)
-        for c in chosen
-        for piece, kind in zip(c.pieces, c.kinds or (c.kind,) * len(c.pieces), strict=True)
-    ]
-    return Pieces(
-        vertices=np.array(
-            [[(end[0], end[1]) for end in piece] for _, piece, _ in rows], dtype=np.int64
-        ).reshape(-1, 2, 2),
-        share=np.array([[end[2] for end in piece] for _, piece, _ in rows], float).reshape(-1, 2),
-        line=np.full(len(rows), -1, dtype=np.int64),
-        kind=np.array([kind for kind, _, _ in rows], dtype="<U9"),
-        gap_m=np.array([gap for _, _, gap in rows], dtype=float),
+def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -> Asked:
+    sd = tracing.random_m[ends.line]
+    turn = np.sqrt(2) * sd / np.maximum(ends.reach, LEAST_REACH_M) + BEND_SHARE * ends.bend
+    back = np.minimum(OVER_SHARE * settings.join_gap_m, 0.5 * ends.run_m)
+    met = ends.jamb.copy()
+    met[hits(walls, ends, back, np.zeros(len(ends)))[0]] = True
+    slip = np.minimum(settings.join_gap_m, 0.5 * ends.run_m)
+    passed = met.copy()
+    passed[hits(walls, ends, slip, np.zeros(len(ends)))[0]] = True
+    active = np.ones(len(ends), dtype=bool)
+    return Asked(
+        ends,
+        active,
+        met,
+        passed,
+        sd,
+        turn,
+        tracing.face[ends.line],
+        tracing.thick_m[ends.line],
+        settings,
     )
 
 
-class GapFinder:
-    """The recorded pieces, findable by place, and the candidates among them."""
-
-    def __init__(self, work: Linework, recorded: Pieces, settings: WallSettings) -> None:
-        self.work = work
-        self.settings = settings
-        self.start = recorded.vertices[:, 0, 0]
-        self.stop = recorded.vertices[:, 1, 0]
-        self.line = recorded.line
-        xy = work.xyz[:, :2]
-        self.segments = shapely.linestrings(np.stack([xy[self.start], xy[self.stop]], axis=1))
-        self.tree = shapely.STRtree(self.segments)
-
-    def all_ends(self) -> Ends:
-        """Return both ends of every open line."""
-        line, xy = self.work.line, self.work.xyz[:, :2]
-        firsts = np.flatnonzero(np.r_[True, np.diff(line) != 0]) if len(line) else np.array([], int)
-        lasts = np.r_[firsts[1:], len(line)] - 1 if len(line) else np.array([], int)
-        rows = []
-        for first, last in zip(firsts, lasts, strict=True):
-            if np.hypot(*(xy[first] - xy[last])) > TOUCH_M:
-                rows.append((last, _back(xy, last, first)))
-                rows.append((first, _back(xy, first, last)))
-        pairs = np.array(rows, dtype=np.int64).reshape(-1, 2)
-        step = xy[pairs[:, 0]] - xy[pairs[:, 1]]
-        reach = np.hypot(step[:, 0], step[:, 1])
-        direction = step / reach[:, None]
-        return Ends(pairs[:, 0], pairs[:, 1], line[pairs[:, 0]], xy[pairs[:, 0]], direction, reach)
-
-    def free_ends(self) -> Ends:
-        """Return the ends that neither touch nor cross another line within the join distance.
-
-        An end that misses by less than the node grid is free too: its closing makes sure of it.
-        """
-        ends = self.all_ends()
-        if not len(ends.vertex):
-            return ends
-        back = np.minimum(self.settings.join_gap_m, 0.5 * ends.reach)
-        stubs = shapely.linestrings(
-            np.stack([ends.xy, ends.xy - ends.direction * back[:, None]], axis=1)
-        )
-        end, segment = self.tree.query(stubs, predicate="intersects")
-        other = self.line[segment] != ends.line[end]
-        served = np.zeros(len(ends.vertex), dtype=bool)
-        served[end[other]] = True
-        return ends.pick(~served)
-
-    def to_walls(self, ends: Ends) -> Iterator[Candidate]:
-        """Yield extensions to a wall faced, doorways before one, and feet on the nearest."""
-        gap = self.settings.join_gap_m
-        reach = max(gap, self.settings.doorway_max_m)
-        for end in range(len(ends.vertex)):
-            hit = self._first_hit(ends, end, reach)
-            if hit is not None:
-                length, segment = hit
-                yield self._extension(ends, end, length, segment)
-            foot = self._nearest(ends, end, gap)
-            if foot is not None:
-                yield foot
-
-    def _extension(self, ends: Ends, end: int, length: float, segment: int) -> Candidate:
-        short = length <= self.settings.join_gap_m
-        vertex, back = int(ends.vertex[end]), int(ends.back[end])
-        beyond = 1.0 + length / float(ends.reach[end])
-        piece = ((vertex, vertex, 0.0), (back, vertex, beyond))
-        cost = length if short else length + self.settings.join_gap_m
-        place = ends.xy[end] + length * ends.direction[end]
-        meets = self._ends_near(ends, place, segment)
-        kind = "extension" if short else "doorway"
-        return Candidate(cost, kind, (end,), (piece,), length, meets)
-
-    def _ends_near(self, ends: Ends, place: Array, segment: int) -> tuple[int, ...]:
-        """Return the free ends of a segment's line within the join distance of a place."""
-        away = np.hypot(*(ends.xy - place).T)
-        near = (ends.line == self.line[segment]) & (away <= self.settings.join_gap_m)
-        return tuple(int(end) for end in np.flatnonzero(near))
-
-    def _first_hit(self, ends: Ends, end: int, reach: float) -> tuple[float, int] | None:
-        """Return distance to, and index of, the first other line's piece that an end faces."""
-        here, along = ends.xy[end], ends.direction[end]
-        ray = shapely.LineString([here, here + reach * along])
-        hits = self.tree.query(ray, predicate="intersects")
-        hits = hits[self.line[hits] != ends.line[end]]
-        if not len(hits):
-            return None
-        crossing = shapely.intersection(ray, self.segments[hits])
-        point = shapely.Point(here)
-        distance = shapely.distance(point, crossing)
-        # rounding may leave no crossing of what only just meet
-        distance = np.where(
-            np.isnan(distance), shapely.distance(point, self.segments[hits]), distance
-        )
-        nearest = int(np.argmin(distance))
-        return float(distance[nearest]), int(hits[nearest])
-
-    def _nearest(self, ends: Ends, end: int, gap: float) -> Candidate | None:
-        """Return the closing to the foot on the nearest other line within the gap, if any."""
-        point = shapely.Point(ends.xy[end])
-        near = self.tree.query(point, predicate="dwithin", distance=gap)
-        near = near[self.line[near] != ends.line[end]]
-        if not len(near):
-            return None
-        distance = shapely.distance(point, self.segments[near])
-        nearest = int(np.argmin(distance))
-        segment, length = int(near[nearest]), float(distance[nearest])
-        whole = max(float(shapely.length(self.segments[segment])), SHORTEST_M)
-        t = float(shapely.line_locate_point(self.segments[segment], point)) / whole
-        vertex = int(ends.vertex[end])
-        foot = (int(self.start[segment]), int(self.stop[segment]), t)
-        piece = ((vertex, vertex, 0.0), foot)
-        cost = length + 2 * gap + self.settings.doorway_max_m
-        return Candidate(cost, "foot", (end,), (piece,), length)
-
-    def to_ends(self, ends: Ends) -> Iterator[Candidate]:
-        """Yield corners, joints and doorways between two free ends."""
-        if len(ends.vertex) < 2:
-            return
-        reach = max(2 * self.settings.join_gap_m, self.settings.doorway_max_m)
-        for p, q in sorted(cKDTree(ends.xy).query_pairs(reach)):
-            if ends.line[p] == ends.line[q] and not self._own_ends_may_meet(ends, p, q):
-                continue
-            sine = float(_cross(ends.direction[p], ends.direction[q]))
-            if ends.line[p] == ends.line[q] and _face_each_other(ends, p, q):
-                found = self._ring(ends, p, q)
-            elif abs(sine) > CORNER_SINE:
-                found = self._corner(ends, p, q, sine)
-            else:
-                found = self._in_line(ends, p, q)
-            if found is not None:
-                yield found
-
-    def _own_ends_may_meet(self, ends: Ends, p: int, q: int) -> bool:
-        """Tell whether a line may be closed on itself: a gap small beside its length."""
-        length = float(self.work.lines.geometry.iloc[ends.line[p]].length)
-        return float(np.hypot(*(ends.xy[q] - ends.xy[p]))) < 0.25 * length
-
-    def _ring(self, ends: Ends, p: int, q: int) -> Candidate | None:
-        """Return the gap in a wall that runs round in one line, closed straight: it comes first."""
-        length = float(np.hypot(*(ends.xy[q] - ends.xy[p])))
-        wide = length > self.settings.join_gap_m
-        if length > max(self.settings.doorway_max_m, self.settings.join_gap_m):
-            return None
-        vertices = int(ends.vertex[p]), int(ends.vertex[q])
-        piece = ((vertices[0], vertices[0], 0.0), (vertices[1], vertices[1], 0.0))
-        return Candidate(length / 2, "doorway" if wide else "joint", (p, q), (piece,), length)
-
-    def _corner(self, ends: Ends, p: int, q: int, sine: float) -> Candidate | None:
-        """Return the corner at which two ends meet when both are extended, if near enough.
-
-        One of the two may be a doorway's width away, but a gap straight on is likelier.
-        """
-        between = ends.xy[q] - ends.xy[p]
-        s = float(_cross(between, ends.direction[q])) / sine
-        u = float(_cross(between, ends.direction[p])) / sine
-        gap, far = self.settings.join_gap_m, self.settings.doorway_max_m
-        if min(s, u) < -TOUCH_M or min(s, u) > gap or max(s, u) > max(gap, far):
-            return None
-        pieces = []
-        for end, length in ((p, s), (q, u)):
-            if length < SHORTEST_M:
-                continue
-            vertex, back = int(ends.vertex[end]), int(ends.back[end])
-            beyond = 1.0 + length / float(ends.reach[end])
-            pieces.append(((vertex, vertex, 0.0), (back, vertex, beyond)))
-        whole = max(s, 0.0) + max(u, 0.0)
-        if max(s, u) <= gap:
-            return Candidate(max(s, u), "corner", (p, q), tuple(pieces), whole)
-        kinds = tuple("doorway" if x > gap else "corner" for x in (s, u) if x >= SHORTEST_M)
-        cost = max(s, u) + 2 * gap
-        return Candidate(cost, "doorway", (p, q), tuple(pieces), whole, turns=True, kinds=kinds)
-
-    def _in_line(self, ends: Ends, p: int, q: int) -> Candidate | None:
-        """Return the joint or doorway between two ends that face each other in line."""
-        between = ends.xy[q] - ends.xy[p]
-        length = float(np.hypot(*between))
-        facing = float(ends.direction[p] @ ends.direction[q]) < 0
-        off = max(abs(float(_cross(between, ends.direction[end]))) for end in (p, q))
-        ahead = float(between @ ends.direction[p]) > -self.settings.join_gap_m
-        wide = length > self.settings.join_gap_m
-        limit = self.settings.doorway_max_m if wide else self.settings.join_gap_m
-        if not facing or not ahead or length > limit or off > max(OFF_LINE_M, TURN * length):
-            return None
-        vertices = int(ends.vertex[p]), int(ends.vertex[q])
-        piece = ((vertices[0], vertices[0], 0.0), (vertices[1], vertices[1], 0.0))
-        if self._crosses_a_wall(ends, p, q):
-            return None
-        kind = "doorway" if wide else "joint"
-        cost = length + (self.settings.join_gap_m if wide else 0.0)
-        return Candidate(cost, kind, (p, q), (piece,), length)
-
-    def _crosses_a_wall(self, ends: Ends, p: int, q: int) -> bool:
-        closing = shapely.LineString([ends.xy[p], ends.xy[q]])
-        hits = self.tree.query(closing, predicate="crosses")
-        return bool(len(hits))
+def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> Candidates:
+    reach = min(asked.longest(), asked.settings.doorway_max_m + limit / 0.7)
+    near = pairs(asked, reach + asked.settings.join_gap_m)
+    return together(
+        [
+            extensions(asked, walls),
+            feet(asked, walls, recorded),
+            in_line(asked, walls, near),
+            corners(asked, walls, near),
+        ]
+    )
 
 
-def _face_each_other(ends: Ends, p: int, q: int) -> bool:
-    """Tell whether two ends look towards each other, turned by less than 75 degrees."""
-    return float(ends.direction[p] @ ends.direction[q]) < FACING
+def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
+    """Tell which ends meet a wall, or miss it by no more than the joining distance."""
+    ends, slip = asked.ends, asked.settings.join_gap_m
+    held = asked.met.copy()
+    held[hits(walls, ends, np.zeros(len(ends)), np.full(len(ends), slip))[0]] = True
+    end, wall = walls.tree().query(shapely.points(ends.xy), predicate="dwithin", distance=slip)
+    held[end[walls.stretch[wall] != ends.stretch[end]]] = True
+    return held
 
 
-def _back(xy: Array, end: int, other: int) -> int:
-    """Return the vertex, `BACK_M` or more back along the line, that gives an end's direction."""
-    step = 1 if other > end else -1
-    for vertex in range(end + step, other + step, step):
-        if np.hypot(*(xy[vertex] - xy[end])) >= BACK_M:
-            return vertex
-    return other
+def _cost(found: Candidates, asked: Asked, held: npt.NDArray[np.bool_], links: list[Ints]) -> Array:
+    """Return costs, walls that stand loose never carried on beyond the joining distance."""
+    run = asked.ends.run
+    count = int(run.max(initial=-1)) + 1
+    joined = run[np.concatenate([*links, np.zeros((0, 2), dtype=np.int64)])]
+    graph = sparse.csr_matrix(
+        (np.ones(len(joined)), (joined[:, 0], joined[:, 1])), shape=(count, count)
+    )
+    _, group = connected_components(graph, directed=False)
+    firm = np.zeros(count, dtype=bool)
+    np.logical_or.at(firm, group[run], held)
+    loose = ~firm[group[run]]
+    slip = asked.settings.join_gap_m
+    far = loose[found.one] & (found.gap_m[:, 0] > slip) & (found.kind != IN_LINE)
+    far |= (found.kind == CORNER) & loose[found.other] & (found.gap_m[:, 1] > slip)
+    return np.asarray(found.cost + LOOSE * far)
 
 
-def _cross(a: Array, b: Array) -> float:
-    return float(a[0] * b[1] - a[1] * b[0])
+def _taken(found: Candidates, asked: Asked) -> Candidates:
+    """Return the candidates that are made, the cheapest first, each end used once."""
+    xy = asked.ends.xy.round(6)
+    x, y = xy[found.one].T
+    order = np.lexsort([y, x, found.kind, found.cost.round(9)])
+    free = asked.active.tolist()
+    ones, others = found.one.tolist(), found.other.tolist()
+    chosen = []
+    for k in order.tolist():
+        one, other = ones[k], others[k]
+        if free[one] and (other < 0 or free[other]):
+            free[one] = False
+            if other >= 0:
+                free[other] = False
+            chosen.append(k)
+    return found.pick(np.array(chosen, dtype=np.int64))
+
+
+def _add(made: Closings, chosen: Candidates, settings: WallSettings) -> Array:
+    """Add what was chosen to the closings made; return the ties of its pieces, shape (k, 2, 3)."""
+    gap = chosen.gap_m
+    whole = gap.sum(axis=1)
+    for k in range(2):
+        second = (chosen.kind == CORNER) | (k == 0)
+        kind = _kinds(chosen.kind[second], gap[second, k], settings)
+        made.add(chosen.ties[second, k], whole[second], kind)
+    return np.concatenate(made.ties[-2:])
+
+
+def _kinds(kind: Ints, gap_m: Array, settings: WallSettings) -> npt.NDArray[np.str_]:
+    slip = np.array(["extension", "foot", "joint", "corner"])[kind]
+    wide = np.where(gap_m <= settings.doorway_max_m, "doorway", "lost")
+    return np.where((gap_m <= settings.join_gap_m) | (kind == FOOT), slip, wide).astype("<U9")
+
+
+def _still_active(asked: Asked, chosen: Candidates, new: Array) -> npt.NDArray[np.bool_]:
+    """Tell which ends may still be used: not taken, nor met or accompanied by new closings."""
+    active = asked.active.copy()
+    active[chosen.one] = False
+    active[chosen.other[chosen.other >= 0]] = False
+    free = np.flatnonzero(active & ~asked.met)
+    ends = asked.ends.pick(free)
+    slip = asked.settings.join_gap_m
+    back = np.minimum(OVER_SHARE * slip, 0.5 * ends.run_m)[:, None] * ends.along
+    tree = shapely.STRtree(shapely.linestrings(new))
+    stubs = shapely.linestrings(np.stack([ends.xy, ends.xy - back], axis=1))
+    active[free[tree.query(stubs, predicate="intersects")[0]]] = False
+    end, wall = tree.query(
+        shapely.points(ends.xy), predicate="dwithin", distance=BESIDE_SHARE * slip
+    )
+    along = unit(new[wall, 1] - new[wall, 0])[1]
+    beside = np.abs(cross(ends.along[end], along)) < ALONG_SINE
+    active[free[end[beside]]] = False
+    return active
+
+
+def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
+    """Add feet from ends to recorded walls beside them that nothing joins to them nearby."""
+    ends, slip = asked.ends, asked.settings.join_gap_m
+    own = np.flatnonzero(~ends.jamb & ~(asked.met & asked.face))
+    end, wall = walls.tree().query(shapely.points(ends.xy[own]), predicate="dwithin", distance=slip)
+    end = own[end]
+    piece = ends.piece[end]
+    share, away = foot_on(walls, wall, ends.xy[end])
+    reach = np.where(asked.face[end], TIE_SHARE_FACE, 1.0) * slip
+    chosen = (wall < len(recorded)) & (piece != wall) & (away <= reach)
+    end, wall, piece, share, away = (x[chosen] for x in (end, wall, piece, share, away))
+    apart = ~_joined_nearby(walls, piece, wall)
+    end, wall, share, away = end[apart], wall[apart], share[apart], away[apart]
+    order = np.lexsort([away, end])
+    first = order[np.flatnonzero(np.diff(end[order], prepend=-1))]
+    ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
+    made.add(ties, away[first], np.full(len(first), "foot", dtype="<U9"))
+
+
+def _joined_nearby(walls: Walls, one: Ints, other: Ints) -> npt.NDArray[np.bool_]:
+    """Tell which pairs of pieces touch, or are joined by way of one or two others."""
+    lines = shapely.linestrings(walls.ends)
+    a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=TOUCH_M)
+    size = (len(lines), len(lines))
+    touch = sparse.csr_matrix((np.ones(len(a), dtype=np.int32), (a, b)), shape=size)
+    steps = touch[one] @ touch
+    near = np.asarray(steps.multiply(touch[other]).sum(axis=1)).ravel()
+    return near > 0
+
+
+def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces:
+    """Return closings as pieces, cut off where they were drawn on for nothing."""
+    empty = np.zeros((0, 2, 3))
+    ties = np.concatenate([empty, *made.ties])
+    gap = np.concatenate([np.zeros(0), *made.gap_m])
+    kind = np.concatenate([np.zeros(0, dtype="<U9"), *made.kind])
+    ties = _cut_off(ties, xy, walls, recorded)
+    long = unit(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M
+    ties = ties[long]
+    at_near, at_far = ties[:, :, 2] == 1.0, ties[:, :, 2] == 0.0
+    ties[at_near, 0] = ties[at_near, 1]
+    ties[at_far, 1] = ties[at_far, 0]
+    ties[at_near, 2] = 0.0
+    return Pieces(
+        vertices=ties[:, :, :2].astype(np.int64),
+        share=ties[:, :, 2],
+        line=np.full(len(ties), -1, dtype=np.int64),
+        kind=kind[long].astype("<U9"),
+        gap_m=gap[long],
+    )
+
+
+def _cut_off(ties: Array, xy: Array, walls: Walls, recorded: int) -> Array:
+    """Return ties, pieces that carry an end on led to the last wall they meet, no further."""
+    on = np.flatnonzero((ties[:, 0, 0] == ties[:, 1, 0]) & (ties[:, 0, 1] == ties[:, 1, 1]))
+    ends = places(xy, ties[on])
+    size, along = unit(ends[:, 1] - ends[:, 0])
+    piece, wall = walls.tree().query(shapely.linestrings(ends), predicate="intersects")
+    other = wall != recorded + on[piece]
+    piece, wall = piece[other], wall[other]
+    start = walls.ends[wall, 0] - ends[piece, 0]
+    run = unit(walls.ends[wall, 1] - walls.ends[wall, 0])[1]
+    sine = cross(along[piece], run)
+    crossing = np.abs(sine) > 0.1
+    ahead = np.where(crossing, cross(start, run) / np.where(crossing, sine, 1.0), 0.0)
+    last = np.zeros(len(on))
+    np.maximum.at(last, piece, np.clip(ahead, 0.0, size[piece]))
+    met = last > TOUCH_M
+    share = np.where(met, last / size, 1.0)
+    cut = ties.copy()
+    cut[on, 1, 2] = ties[on, 0, 2] + (ties[on, 1, 2] - ties[on, 0, 2]) * share
+    return cut

@@ -87,7 +87,8 @@ class Pieces:
     line : array of int, shape (m,)
         Row of the line that a recorded piece belongs to; -1 for a closing.
     kind : array of str, shape (m,)
-        ``recorded``, or the kind of closing: joint, corner, extension, foot, doorway.
+        ``recorded``, or the kind of closing: joint, corner, extension, foot, doorway,
+        lost (a lost stretch).
     gap_m : array, shape (m,)
         What the closing bridges, in all [m]; 0 for recorded pieces.
     """
@@ -100,6 +101,11 @@ class Pieces:
 
     def __len__(self) -> int:
         return len(self.line)
+
+    def closings(self) -> Pieces:
+        """Return the inferred pieces only."""
+        made = self.kind != RECORDED
+        return Pieces(*(values[made] for values in vars(self).values()))
 
     def ends(self, xyz: Array) -> Array:
         """Return positions of both ends, shape (m, 2, 3)."""

@@ -14,13 +14,16 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import shapely
 from scipy import sparse
 
 from wrackline import vectors
 from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.closings import NODE_M, TOUCH_M, close_gaps
+from wrackline.walls.closings import NODE_M, close_gaps
+from wrackline.walls.coverage import Coverage, Tracing, cover
+from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import (
     LINE_COLUMNS,
     RECORDED,
@@ -28,10 +31,10 @@ from wrackline.walls.linework import (
     Pieces,
     join_pieces,
     linework,
-    recorded_pieces,
 )
 from wrackline.walls.motion import edge_motion
-from wrackline.walls.repeats import merge_repeats
+from wrackline.walls.repeats import merge_repeats, position_sd
+from wrackline.walls.stretches import Stretches, stretches_of
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -109,12 +112,66 @@ def build_network(
     -------
     Network
     """
-    work = linework(merge_repeats(lines, models))
-    recorded = recorded_pieces(work)
-    pieces = join_pieces([recorded, close_gaps(work, recorded, settings)])
+    work, stretches, covered = _covered(merge_repeats(lines, models), models, settings)
+    closed = close_gaps(work, stretches, covered, tracing_of(work.lines, models), settings)
+    pieces = join_pieces([covered.pieces, closed])
     edges = node(pieces.ends(work.xyz)[:, :, :2])
     piece, fraction = _origin(edges, pieces.ends(work.xyz)[:, :, :2])
-    return Network(work, pieces, edges, piece, fraction)
+    inferred = pieces.kind[piece] != RECORDED
+    stands = ~_dangling(edges, inferred)
+    return Network(work, pieces, edges[stands], piece[stands], fraction[stands])
+
+
+def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tracing:
+    """Return how well lines are placed, from their surveys' errors."""
+    named = lines["survey"]
+    near = {name: model.random_horizontal for name, model in models.items()}
+    whole = {name: position_sd(model) for name, model in models.items()}
+    return Tracing(
+        survey=np.asarray(pd.Categorical(named).codes, dtype=np.int64),
+        random_m=named.map(near).to_numpy(float),
+        whole_m=named.map(whole).to_numpy(float),
+        face=(lines["line_follows"] != "centre").to_numpy(bool, na_value=True),
+        thick_m=np.nan_to_num(pd.to_numeric(lines["thickness_m"]).to_numpy(float, na_value=0.0)),
+    )
+
+
+def _covered(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> tuple[Linework, Stretches, Coverage]:
+    """Return the lines that stand somewhere; a line that repeats others whole is noted at them."""
+    work = linework(lines)
+    tracing = tracing_of(lines, models)
+    stretches = stretches_of(work, tracing.random_m)
+    covered = cover(work, stretches, tracing, settings.join_gap_m)
+    gone = np.setdiff1d(np.arange(len(lines)), covered.pieces.line)
+    if not len(gone):
+        return work, stretches, covered
+    noted: dict[int, set[str]] = {}
+    for row, other in covered.repeats[np.isin(covered.repeats[:, 0], gone)].tolist():
+        noted.setdefault(other, set()).add(str(lines["survey"].iloc[row]))
+    kept = lines.copy()
+    kept["repeats"] = [
+        ";".join(sorted({*filter(None, str(was).split(";")), *noted.get(row, ())} - {survey}))
+        for row, (was, survey) in enumerate(zip(lines["repeats"], lines["survey"], strict=True))
+    ]
+    kept = kept.drop(index=kept.index[gone]).reset_index(drop=True)
+    return _covered(kept, models, settings)
+
+
+def _dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Tell which inferred edges lead nowhere: they end in the open, or at others that do."""
+    _, node = np.unique(
+        np.rint(edges.reshape(-1, 2) / NODE_M).astype(np.int64), axis=0, return_inverse=True
+    )
+    ends = node.reshape(-1, 2)
+    gone = np.zeros(len(edges), dtype=bool)
+    while True:
+        degree = np.bincount(ends[~gone].ravel(), minlength=int(ends.max(initial=-1)) + 1)
+        loose = ~gone & inferred & (degree[ends] == 1).any(axis=1)
+        if not loose.any():
+            return gone
+        gone |= loose
 
 
 def node(ends: Array) -> Array:

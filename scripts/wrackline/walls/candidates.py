@@ -1,0 +1,421 @@
+"""Candidate closings: what might lie in the gaps of a linework, and what each would cost.
+
+A cost is a penalty in the manner of a negative log-likelihood: half of chi-squared for what the
+survey's noise must explain, and a share for the length of wall that must have been a slip of the
+pole, a doorway or a lost stretch. Its figures were set on simulated towns (tests/benchmarks).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from wrackline.model import WallSettings
+from wrackline.walls.ends import Ends
+from wrackline.walls.linework import Array, Ints, Pieces
+from wrackline.walls.stretches import cross, unit
+
+EXTENSION, FOOT, IN_LINE, CORNER = range(4)
+
+ON_SLIP, ON_DOORWAY, PER_METRE = 0.5, 2.0, 0.7
+"""Cost of carrying one end on: by a slip, a doorway's width, each metre beyond that."""
+
+PAIR_SLIP, PAIR_DOORWAY = -0.7, 0.0
+"""Cost of a gap between two ends in line, less than of one: two that agree are rarely chance."""
+
+SKEW_FREE_DEG, PER_DEGREE = 10.0, 0.05
+"""Walls meet at right angles within ten degrees; each degree more costs this."""
+
+ASIDE_M = 0.3
+"""An end whose direction may miss by this much counts as half a chi-squared more."""
+
+TAKEN, TAKEN_NEAR = 2.0, 0.3
+"""Cost of an end that meets a wall already, and of one across a slip or a jamb."""
+
+AT_FOOT = 2.5
+BEHIND_M = 0.15
+"""An end drawn this much too long counts as half a chi-squared more."""
+
+SHORT_TIMES, PER_TIME = 3.0, 0.5
+"""A lost stretch longer than three times the faces that look across it costs more (a jamb does)."""
+
+WORST_CHI = 12.0
+FACING = -0.7
+CORNER_SINE = 0.34
+EXTRA_M = 0.02
+BESIDE_REACH_M = 1.6
+LEAST_REACH_M = 0.1
+OVER_SHARE = 0.64
+"""Share of the joining distance by which a line may be drawn past the wall it meets."""
+
+NOWHERE = 99.0
+AHEAD_M, AHEAD_FAR_M = 0.25, 0.05
+"""Closings are drawn on by this to look for what they just miss; the rest is cut off again."""
+
+
+@dataclass(frozen=True)
+class Walls:
+    """What stands in the way of closings: recorded pieces, then closings.
+
+    Attributes
+    ----------
+    ends : array, shape (w, 2, 2)
+        Ends of straight pieces [m].
+    stretch : array of int, shape (w,)
+        The straight stretch of each; -1 for closings.
+    """
+
+    ends: Array
+    stretch: Ints
+
+    def tree(self) -> shapely.STRtree:
+        """Return the pieces, findable by place."""
+        return shapely.STRtree(shapely.linestrings(self.ends))
+
+    def with_closings(self, ends: Array) -> Walls:
+        """Return the same with closings."""
+        none = np.full(len(ends), -1, dtype=np.int64)
+        return Walls(np.concatenate([self.ends, ends]), np.r_[self.stretch, none])
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Closings that might be made.
+
+    Attributes
+    ----------
+    kind : array of int, shape (c,)
+        `EXTENSION`, `FOOT`, `IN_LINE` or `CORNER`.
+    one, other : array of int, shape (c,)
+        The ends that it uses; -1 where it uses one.
+    cost : array, shape (c,)
+    ties : array, shape (c, 2, 2, 3)
+        Of each of two pieces and its two ends (vertex, vertex, share); a corner has two pieces.
+    gap_m : array, shape (c, 2)
+        What each piece bridges; the second 0 where there is one [m].
+    """
+
+    kind: Ints
+    one: Ints
+    other: Ints
+    cost: Array
+    ties: Array
+    gap_m: Array
+
+    def pick(self, chosen: npt.NDArray[np.generic]) -> Candidates:
+        """Return the chosen candidates only."""
+        return Candidates(*(values[chosen] for values in vars(self).values()))
+
+
+def together(parts: list[Candidates]) -> Candidates:
+    """Return several sets of candidates as one."""
+    return Candidates(
+        *(np.concatenate(v) for v in zip(*(vars(p).values() for p in parts), strict=True))
+    )
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which ends ask for a closing, and how well each is known.
+
+    Attributes
+    ----------
+    ends : Ends
+    active, met : array of bool, shape (n,)
+        Whether an end may still be used; whether it meets a wall already.
+    passed : array of bool, shape (n,)
+        Whether it meets one or runs on past one, by no more than the joining distance.
+    sd_m, turn_sd : array, shape (n,)
+        Random sd of the end, each axis [m], and of its direction [rad].
+    face : array of bool, shape (n,)
+        Whether its line follows a face.
+    thick_m : array, shape (n,)
+        Thickness of its wall, 0 where unknown [m].
+    settings : WallSettings
+    """
+
+    ends: Ends
+    active: npt.NDArray[np.bool_]
+    met: npt.NDArray[np.bool_]
+    passed: npt.NDArray[np.bool_]
+    sd_m: Array
+    turn_sd: Array
+    face: npt.NDArray[np.bool_]
+    thick_m: Array
+    settings: WallSettings
+
+    @property
+    def free(self) -> npt.NDArray[np.bool_]:
+        """Whether an end asks of itself: it is active and meets nothing."""
+        return self.active & ~self.met
+
+    def carried(self, length_m: Array) -> Array:
+        """Return the cost of carrying one end on."""
+        slip, door = self.settings.join_gap_m, self.settings.doorway_max_m
+        wide = ON_DOORWAY + PER_METRE * np.maximum(length_m - door, 0)
+        return np.where(length_m <= slip, ON_SLIP, wide)
+
+    def between(self, length_m: Array) -> Array:
+        """Return the cost of a gap between two ends in line."""
+        slip, door = self.settings.join_gap_m, self.settings.doorway_max_m
+        wide = PAIR_DOORWAY + PER_METRE * np.maximum(length_m - door, 0)
+        return np.where(length_m <= slip, PAIR_SLIP, wide)
+
+    def longest(self) -> float:
+        """Return the widest gap that may be closed at all [m]."""
+        s = self.settings
+        return max(s.join_gap_m, s.doorway_max_m, s.lost_stretch_max_m)
+
+
+def hits(
+    walls: Walls, ends: Ends, back_m: Array, reach_m: Array
+) -> tuple[Ints, Ints, Array, Array]:
+    """Return where ends that look on cross walls: end, wall, distance ahead [m], sine.
+
+    The piece that an end belongs to is left out, with the rest of its straight stretch.
+    """
+    start = ends.xy - ends.along * back_m[:, None]
+    stop = ends.xy + ends.along * reach_m[:, None]
+    rays = shapely.linestrings(np.stack([start, stop], axis=1))
+    end, wall = walls.tree().query(rays, predicate="intersects")
+    other = walls.stretch[wall] != ends.stretch[end]
+    end, wall = end[other], wall[other]
+    size, run = unit(walls.ends[wall, 1] - walls.ends[wall, 0])
+    start = walls.ends[wall, 0] - ends.xy[end]
+    sine = cross(ends.along[end], run)
+    level = np.abs(sine) < 1e-9
+    ahead = cross(start, run) / np.where(level, 1.0, sine)
+    stop = start + run * size[:, None]
+    along = ends.along[end]
+    beside = np.minimum((start * along).sum(axis=1), (stop * along).sum(axis=1))
+    return end, wall, np.where(level, beside, ahead), np.abs(sine)
+
+
+def _first(key: Ints, order_by: Array) -> Ints:
+    """Return, for each key, the place of its least value."""
+    order = np.lexsort([order_by, key])
+    return order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+
+
+def extensions(asked: Asked, walls: Walls) -> Candidates:
+    """Return the ways on to the first wall that each end faces."""
+    chosen = np.flatnonzero(asked.active & (~asked.passed | asked.ends.jamb))
+    ends = asked.ends.pick(chosen)
+    reach = np.full(len(ends), asked.longest())
+    end, _, ahead, sine = hits(walls, ends, np.zeros(len(ends)), reach)
+    first = _first(end, ahead)
+    end, ahead, sine = end[first], np.maximum(ahead[first], 0.0), sine[first]
+    one = chosen[end]
+    turn = asked.turn_sd[one]
+    cost = asked.carried(ahead) + _skew(np.arccos(np.minimum(sine, 1.0)), turn)
+    cost = cost + 0.5 * (ahead * turn / ASIDE_M) ** 2
+    slip, door = asked.settings.join_gap_m, asked.settings.doorway_max_m
+    doorway = (ahead > slip) & (ahead <= door) & (asked.ends.reach[one] > 1.0)
+    at_jamb = asked.ends.jamb[one]
+    cost = cost + np.where(at_jamb, np.where(doorway, TAKEN_NEAR, NOWHERE), 0.0)
+    ties = _ties(asked.ends, one, ahead + np.where(ahead <= slip, AHEAD_M, AHEAD_FAR_M))
+    return _made(EXTENSION, one, cost, ties, ahead)
+
+
+def _skew(angle: Array, turn_sd: Array) -> Array:
+    over = np.degrees(angle) - SKEW_FREE_DEG - np.degrees(turn_sd)
+    return np.asarray(PER_DEGREE * np.maximum(over, 0.0))
+
+
+def _ties(ends: Ends, chosen: Ints, ahead_m: Array) -> Array:
+    """Return the ties of a piece from each end to a place ahead, shape (c, 2, 3)."""
+    picked = ends.pick(chosen)
+    return np.stack([picked.ties(np.zeros(len(chosen))), picked.ties(ahead_m)], axis=1)
+
+
+def _made(kind: int, one: Ints, cost: Array, ties: Array, gap_m: Array) -> Candidates:
+    """Return candidates of one end and one piece."""
+    count = len(one)
+    return Candidates(
+        kind=np.full(count, kind),
+        one=one,
+        other=np.full(count, -1),
+        cost=cost,
+        ties=np.stack([ties, np.zeros_like(ties)], axis=1),
+        gap_m=np.stack([gap_m, np.zeros(count)], axis=1),
+    )
+
+
+def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
+    """Return the ways to the nearest recorded wall within the joining distance."""
+    one = np.flatnonzero(asked.active & ~asked.passed)
+    standing = Walls(walls.ends[: len(recorded)], walls.stretch[: len(recorded)])
+    end, wall = standing.tree().query(
+        shapely.points(asked.ends.xy[one]), predicate="dwithin", distance=asked.settings.join_gap_m
+    )
+    other = standing.stretch[wall] != asked.ends.stretch[one[end]]
+    end, wall = end[other], wall[other]
+    share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
+    first = _first(end, away)
+    one, wall, share, away = one[end[first]], wall[first], share[first], away[first]
+    ties = foot_ties(asked.ends, one, recorded, wall, share)
+    return _made(FOOT, one, AT_FOOT + away, ties, away)
+
+
+def foot_on(walls: Walls, wall: Ints, xy: Array) -> tuple[Array, Array]:
+    """Return where on walls the feet of places lie, 0 to 1, and how far away [m]."""
+    start, run = walls.ends[wall, 0], walls.ends[wall, 1] - walls.ends[wall, 0]
+    size = np.maximum((run**2).sum(axis=1), 1e-18)
+    share = np.clip(((xy - start) * run).sum(axis=1) / size, 0.0, 1.0)
+    step = start + run * share[:, None] - xy
+    return share, np.hypot(step[:, 0], step[:, 1])
+
+
+def foot_ties(ends: Ends, one: Ints, recorded: Pieces, wall: Ints, share: Array) -> Array:
+    """Return the ties of pieces from ends to feet on recorded pieces, shape (c, 2, 3)."""
+    vertices = recorded.vertices[wall]
+    cut = vertices[:, :, 0] != vertices[:, :, 1]
+    low = np.where(cut[:, 0], recorded.share[wall, 0], 0.0)
+    high = np.where(cut[:, 1], recorded.share[wall, 1], 1.0)
+    foot = np.column_stack([vertices[:, 0, 0], vertices[:, 1, 1], low + share * (high - low)])
+    return np.stack([ends.pick(one).ties(np.zeros(len(one))), foot], axis=1)
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Pairs of ends, and how they look at each other."""
+
+    one: Ints
+    other: Ints
+    step: Array
+    gap_m: Array
+    cosine: Array
+    sine: Array
+    taken: Array
+
+
+def pairs(asked: Asked, reach_m: float) -> Pairs:
+    """Return pairs of ends, one at least asking: near each other, or one ahead of the other."""
+    ends = asked.ends
+    able = np.flatnonzero(asked.active)
+    points = shapely.points(ends.xy[able])
+    source = np.flatnonzero(asked.active & (~asked.met | ends.jamb))
+    slip = asked.settings.join_gap_m
+    start = ends.xy[source] - ends.along[source] * 2 * slip
+    stop = ends.xy[source] + ends.along[source] * reach_m
+    rays = shapely.linestrings(np.stack([start, stop], axis=1))
+    widest = max(2 * slip, BESIDE_REACH_M)
+    a, b = shapely.STRtree(points).query(rays, predicate="dwithin", distance=widest)
+    a, b = source[a], able[b]
+    both = np.unique(np.sort(np.stack([a, b], axis=1), axis=1), axis=0)
+    one, other = both[:, 0], both[:, 1]
+    alone = asked.met[one] & asked.met[other] & ~(ends.jamb[one] & ends.jamb[other])
+    itself = (ends.stretch[one] == ends.stretch[other]) & (ends.bend[one] == 0)
+    one, other = one[~alone & ~itself], other[~alone & ~itself]
+    step = ends.xy[other] - ends.xy[one]
+    return Pairs(
+        one=one,
+        other=other,
+        step=step,
+        gap_m=np.hypot(step[:, 0], step[:, 1]),
+        cosine=(ends.along[one] * ends.along[other]).sum(axis=1),
+        sine=cross(ends.along[one], ends.along[other]),
+        taken=asked.met[one].astype(float) + asked.met[other],
+    )
+
+
+def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
+    """Return the gaps between two ends that look at each other in line."""
+    ends, one, other, gap = asked.ends, near.one, near.other, near.gap_m
+    slip, door = asked.settings.join_gap_m, asked.settings.doorway_max_m
+    turn = np.arccos(np.clip(-near.cosine, -1.0, 1.0))
+    both = np.hypot(asked.turn_sd[one], asked.turn_sd[other])
+    faces = (near.cosine < FACING) | ((near.cosine < 0) & (turn < 2.5 * both))
+    ahead = (near.step * ends.along[one]).sum(axis=1)
+    back = -(near.step * ends.along[other]).sum(axis=1)
+    chi = _chi_in_line(asked, near, turn)
+    fits = faces & (np.minimum(ahead, back) > -slip) & (chi < WORST_CHI)
+    fits &= gap <= asked.longest()
+    k = np.flatnonzero(fits)
+    seen = np.minimum(np.minimum(ends.reach[one[k]], ends.reach[other[k]]), 3.0)
+    jambs = np.where(asked.met[one[k]], ends.jamb[one[k]], True)
+    jambs &= np.where(asked.met[other[k]], ends.jamb[other[k]], True) & (gap[k] <= door + slip)
+    taken = np.where((gap[k] <= slip) | jambs, TAKEN_NEAR, TAKEN) * near.taken[k]
+    wide = (gap[k] > door) & asked.face[one[k]]
+    long = np.where(wide, PER_TIME * np.maximum(gap[k] / seen - SHORT_TIMES, 0.0), 0.0)
+    cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long
+    ties = _from_the_thinner(asked, one[k], other[k])
+    made = _made(IN_LINE, one[k], cost, ties, gap[k])
+    made = Candidates(**(vars(made) | {"other": other[k]}))
+    across = np.stack([ends.xy[one[k]], ends.xy[other[k]]], axis=1)
+    return made.pick(~crosses(walls, across, ends.stretch[one[k]], ends.stretch[other[k]], slip))
+
+
+def _from_the_thinner(asked: Asked, one: Ints, other: Ints) -> Array:
+    """Return the ties of pieces between two ends: what is inferred is as thick as the thinner."""
+    swap = asked.thick_m[one] > asked.thick_m[other]
+    none = np.zeros(len(one))
+    first, second = np.where(swap, other, one), np.where(swap, one, other)
+    ends = asked.ends
+    return np.stack([ends.pick(first).ties(none), ends.pick(second).ties(none)], axis=1)
+
+
+def _chi_in_line(asked: Asked, near: Pairs, turn: Array) -> Array:
+    """Return chi-squared per degree of freedom (two) of two ends being of one straight wall.
+
+    The better known of both gives the line; counted are the other's place off it and its turn.
+    """
+    ends, one, other = asked.ends, near.one, near.other
+    better = asked.turn_sd[one] <= asked.turn_sd[other]
+    guide = np.where(better, asked.turn_sd[one], asked.turn_sd[other])
+    by_one, by_other = cross(ends.along[one], near.step), cross(ends.along[other], -near.step)
+    off = np.where(better, by_one, by_other)
+    spread = asked.sd_m[one] ** 2 + asked.sd_m[other] ** 2 + (near.gap_m * guide) ** 2
+    turns = asked.turn_sd[one] ** 2 + asked.turn_sd[other] ** 2 + EXTRA_M**2
+    return np.asarray(0.5 * (off**2 / (spread + EXTRA_M**2) + turn**2 / turns))
+
+
+def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
+    """Return the corners at which two ends meet when both are carried on."""
+    ends = asked.ends
+    able = (np.abs(near.sine) > CORNER_SINE) & (near.taken < 2)
+    one, other, step = near.one[able], near.other[able], near.step[able]
+    sine, cosine = near.sine[able], near.cosine[able]
+    s, u = cross(step, ends.along[other]) / sine, cross(step, ends.along[one]) / sine
+    over = OVER_SHARE * asked.settings.join_gap_m
+    fits = (s > -np.minimum(over, 0.5 * ends.run_m[one])) & (np.maximum(s, u) < asked.longest())
+    fits &= u > -np.minimum(over, 0.5 * ends.run_m[other])
+    one, other, s, u, cosine = one[fits], other[fits], s[fits], u[fits], cosine[fits]
+    sp, up = np.maximum(s, 0.0), np.maximum(u, 0.0)
+    turns = asked.turn_sd[one], asked.turn_sd[other]
+    aside = (sp * turns[0] / ASIDE_M) ** 2 + (up * turns[1] / ASIDE_M) ** 2
+    skew = 2 * _skew(np.arcsin(np.minimum(np.abs(cosine), 1.0)), turns[0] + turns[1])
+    cost = 0.5 * (asked.carried(sp) + asked.carried(up) + skew + 0.5 * aside)
+    cost = cost + TAKEN * near.taken[able][fits]
+    cost = cost + 0.5 * (np.minimum(s, 0) ** 2 + np.minimum(u, 0) ** 2) / BEHIND_M**2
+    made = Candidates(
+        kind=np.full(len(one), CORNER),
+        one=one,
+        other=other,
+        cost=cost,
+        ties=np.stack([_ties(ends, one, s + AHEAD_M), _ties(ends, other, u + AHEAD_M)], axis=1),
+        gap_m=np.stack([sp, up], axis=1),
+    )
+    place = ends.xy[one] + ends.along[one] * s[:, None]
+    blocked = np.zeros(len(one), dtype=bool)
+    for end in (one, other):
+        way = np.stack([ends.xy[end], place], axis=1)
+        blocked |= crosses(walls, way, ends.stretch[one], ends.stretch[other], 0.1)
+    return made.pick(~blocked)
+
+
+def crosses(
+    walls: Walls, ways: Array, one: Ints, other: Ints, slack_m: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which ways cross a wall, other than those of two stretches, well between their ends."""
+    size, along = unit(ways[:, 1] - ways[:, 0])
+    cut = np.minimum(slack_m, 0.3 * size)[:, None] * along
+    inner = shapely.linestrings(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
+    way, wall = walls.tree().query(inner, predicate="intersects")
+    hit = (walls.stretch[wall] != one[way]) & (walls.stretch[wall] != other[way])
+    blocked = np.zeros(len(ways), dtype=bool)
+    blocked[way[hit]] = True
+    return blocked
