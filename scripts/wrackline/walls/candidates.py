@@ -42,6 +42,9 @@ BEHIND_M = 0.15
 SHORT_TIMES, PER_TIME = 3.0, 0.5
 """A lost stretch longer than three times the faces that look across it costs more (a jamb does)."""
 
+RING, RING_TIMES, RING_FACING = 1.0, 4.0, -0.25
+"""A gap in a wall that runs round in one line costs less; the line is four times as long."""
+
 WORST_CHI = 12.0
 FACING = -0.7
 CORNER_SINE = 0.34
@@ -328,10 +331,12 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     slip, door = asked.settings.join_gap_m, asked.settings.doorway_max_m
     turn = np.arccos(np.clip(-near.cosine, -1.0, 1.0))
     both = np.hypot(asked.turn_sd[one], asked.turn_sd[other])
+    ring = (ends.run[one] == ends.run[other]) & (ends.run_m[one] > RING_TIMES * gap)
     faces = (near.cosine < FACING) | ((near.cosine < 0) & (turn < 2.5 * both))
+    faces |= ring & (near.cosine < RING_FACING)
     ahead = (near.step * ends.along[one]).sum(axis=1)
     back = -(near.step * ends.along[other]).sum(axis=1)
-    chi = _chi_in_line(asked, near, turn)
+    chi = np.where(ring, 0.0, _chi_in_line(asked, near, turn))
     fits = faces & (np.minimum(ahead, back) > -slip) & (chi < WORST_CHI)
     fits &= gap <= asked.longest()
     k = np.flatnonzero(fits)
@@ -341,7 +346,7 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     taken = np.where((gap[k] <= slip) | jambs, TAKEN_NEAR, TAKEN) * near.taken[k]
     wide = (gap[k] > door) & asked.face[one[k]]
     long = np.where(wide, PER_TIME * np.maximum(gap[k] / seen - SHORT_TIMES, 0.0), 0.0)
-    cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long
+    cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long - RING * ring[k]
     ties = _from_the_thinner(asked, one[k], other[k])
     made = _made(IN_LINE, one[k], cost, ties, gap[k])
     made = Candidates(**(vars(made) | {"other": other[k]}))
