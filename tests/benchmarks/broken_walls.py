@@ -1,0 +1,196 @@
+"""Rooms from broken walls, measured on simulated towns: how many come back, how true, how fast.
+
+The figures of `wrackline.walls.candidates` were set on the towns of `towns` (seeds below 100); what
+is printed is measured on seeds from 1,000 on, and on the towns of `towns_other`, another hand's,
+which none was set on. The common way beside it snaps to a grid, nodes and polygonises; the oracle is
+given every stretch that was not drawn.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+import towns
+import towns_other
+from room_score import Score, common_way, score
+from town_model import Damage, Surveyed, Town
+
+from wrackline import vectors
+from wrackline.model import RoomSettings, WallSettings
+from wrackline.rooms.faces import faces_of
+from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
+from wrackline.uncertainty import ErrorModel
+from wrackline.walls.linework import LINE_COLUMNS
+from wrackline.walls.network import Network, build_network
+
+Polygons = npt.NDArray[np.object_]
+
+CRS = "+proj=tmerc +lat_0=0 +lon_0=-30 +k=1 +x_0=0 +y_0=0 +ellps=GRS80 +units=m"
+SURVEY = "2031-walls"
+FIRST_SEED = 1000
+THICKEST_M = 0.8
+LEAST_SD_M = 0.001
+GRIDS_M = (0.1, 0.3)
+
+REGIMES = {
+    "clean lines": Damage(noise_m=0, ends_m=0, doors=0, doubled=0),
+    "doorways, noise, ends, doubles": Damage(),
+    "and 10 % with a lost stretch": Damage(lost=0.1),
+    "and 25 % with a lost stretch": Damage(lost=0.25),
+    "and 5 % lost whole, 5 % rubble": Damage(lost=0.25, gone=0.05, rubble=0.05),
+}
+MAKERS = {"own towns": (towns.make_town, towns.survey), "another hand": (None, towns_other.survey)}
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One regime on one kind of town, scores summed up over seeds.
+
+    Attributes
+    ----------
+    maker, regime, drawn : str
+        Whose towns, how damaged, ``centre`` or ``face``.
+    found, oracle : Score
+        Of what was recovered, and of what the true closings would give: means over towns.
+    common : float
+        F1 of the common way, best of two grids.
+    """
+
+    maker: str
+    regime: str
+    drawn: str
+    found: Score
+    oracle: Score
+    common: float
+
+
+def make(maker: str, houses: int, seed: int) -> Town:
+    """Return a town of a maker; its walls are 0.4 to 0.8 m thick."""
+    if maker == "another hand":
+        return towns_other.make_town(houses, seed, THICKEST_M)
+    return towns.make_town(houses, seed)
+
+
+def line_table(lines: Polygons, follows: npt.NDArray[np.str_]) -> gpd.GeoDataFrame:
+    """Return lines as the stage `walls` takes them."""
+    count = len(lines)
+    data = {name: [None] * count for name in LINE_COLUMNS}
+    data |= {
+        "survey": [SURVEY] * count,
+        "season": ["2031"] * count,
+        "row": list(range(1, count + 1)),
+        "line_follows": follows.tolist(),
+        "traced_at": ["top"] * count,
+        "repeats": [""] * count,
+        "thickness_m": [np.nan] * count,
+        "thickness_sd_m": [np.nan] * count,
+    }
+    return vectors.conform(gpd.GeoDataFrame(data, geometry=list(lines), crs=CRS), LINE_COLUMNS)
+
+
+def joined(drawn: Surveyed, **walls: float) -> Network:
+    """Return the network of what a survey drew."""
+    model = ErrorModel(SURVEY, max(drawn.sd_m, LEAST_SD_M), 0.05)
+    table = line_table(drawn.lines, drawn.follows)
+    return build_network(table, {SURVEY: model}, WallSettings(**walls))
+
+
+def spaces(network: Network) -> Polygons:
+    """Return the rooms and courts of a network; the thickest wall is known to be 0.9 m."""
+    faces = faces_of(network)
+    work = network.work
+    first = network.pieces.vertices[network.piece, 0, 1]
+    on_face = (work.lines["line_follows"] != "centre").to_numpy(bool)[work.line[first]]
+    walls = WallSettings(wall_max_thickness_m=THICKEST_M + 0.1)
+    kind = kinds_of(faces, on_face, walls, RoomSettings())
+    large = shapely.area(faces.polygons) >= RoomSettings().room_min_area_m2
+    return np.asarray(faces.polygons[~np.isin(kind, [BODY, SLIVER]) & large])
+
+
+def told(drawn: Surveyed) -> Surveyed:
+    """Return a survey to which every stretch that it left out is given."""
+    lines = np.concatenate([drawn.lines, drawn.missing])
+    like = np.full(len(drawn.missing), drawn.follows[0] if len(drawn.follows) else "centre")
+    follows = np.r_[drawn.follows, like]
+    return replace(drawn, lines=lines, follows=follows)
+
+
+def one_town(maker: str, damage: Damage, houses: int, seed: int) -> tuple[Score, Score, float]:
+    """Return the scores of one town: recovered, oracle, and F1 of the common way."""
+    town = make(maker, houses, seed)
+    drawn = MAKERS[maker][1](town, damage, seed)
+    by_face = damage.faces == "face"
+    truth, reach = (town.floors, 1.0) if by_face else (town.spaces, 0.1)
+    found = score(truth, spaces(joined(drawn)), reach)
+    oracle = score(truth, spaces(joined(told(drawn), doorway_max_m=0, lost_stretch_max_m=0)), reach)
+    common = max(score(truth, common_way(drawn.lines, g), reach).f1 for g in GRIDS_M)
+    return found, oracle, common
+
+
+def _mean(scores: list[Score]) -> Score:
+    fields = [name for name in vars(scores[0]) if name != "match"]
+    values = {name: float(np.mean([vars(s)[name] for s in scores])) for name in fields}
+    return Score(**values, match=np.zeros(0, dtype=np.int64))
+
+
+def trials(houses: int, seeds: int) -> Iterator[Trial]:
+    """Yield every regime on towns of both makers, by centre lines and by faces."""
+    for maker in MAKERS:
+        for drawn in ("centre", "face"):
+            for name, damage in REGIMES.items():
+                got = [
+                    one_town(maker, replace(damage, faces=drawn), houses, FIRST_SEED + k)
+                    for k in range(seeds)
+                ]
+                found, oracle, common = zip(*got, strict=True)
+                means = _mean(list(found)), _mean(list(oracle))
+                yield Trial(maker, name, drawn, *means, float(np.mean(common)))
+
+
+def pace(houses: int, seed: int = FIRST_SEED) -> tuple[int, float, float]:
+    """Return lines, seconds of GEOS noding and polygonising, and of the joining with its faces."""
+    town = make("own towns", houses, seed)
+    drawn = towns.survey(town, Damage(lost=0.1), seed)
+    start = time.perf_counter()
+    common_way(drawn.lines, 0.0)
+    middle = time.perf_counter()
+    network = joined(drawn)
+    shapely.polygonize(shapely.linestrings(network.edges))
+    return len(drawn.lines), middle - start, time.perf_counter() - middle
+
+
+HEAD = (
+    "| towns | drawn as | damage | F1 | precision | split, merged % | who joins whom | "
+    "outline 95 % [m] | area bias % | oracle F1 | common way F1 |"
+)
+
+
+def row(trial: Trial) -> str:
+    """Return a trial as a row of the table."""
+    s = trial.found
+    return (
+        f"| {trial.maker} | {trial.drawn} | {trial.regime} | {s.f1:.3f} | {s.precision:.3f} | "
+        f"{100 * s.split:.1f}, {100 * s.merged:.1f} | {s.joins_f1:.3f} | {s.edge_m:.3f} | "
+        f"{100 * s.bias:+.2f} | {trial.oracle.f1:.3f} | {trial.common:.3f} |"
+    )
+
+
+def main() -> None:
+    """Print the table of all trials, then the pace."""
+    print(HEAD)
+    print("|" + "---|" * (HEAD.count("|") - 1))
+    for trial in trials(houses=100, seeds=3):
+        print(row(trial), flush=True)
+    for houses in (100, 1000):
+        lines, common, own = pace(houses)
+        print(f"{houses} houses, {lines} lines: GEOS {common:.2f} s, joined {own:.2f} s")
+
+
+if __name__ == "__main__":
+    main()
