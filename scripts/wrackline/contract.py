@@ -61,7 +61,10 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("wall", "text", "", "lasting number of the wall line"),
         EVIDENCE,
         Field(
-            "closing", "text", "", "for an inferred line: joint, corner, extension, foot, doorway"
+            "closing",
+            "text",
+            "",
+            "for an inferred line: joint, corner, extension, foot, doorway, lost (a lost stretch)",
         ),
         Field("gap_m", "real", "m", "for an inferred line: what it bridges"),
         Field("line_follows", "text", "", "face, centre or edge of the wall"),

@@ -63,6 +63,7 @@ seabed:
 walls:
   join_gap_m: 0.5
   doorway_max_m: 1.6
+  lost_stretch_max_m: 8.0
   wall_max_thickness_m: 1.6
 
 # Rooms: what is too small for a room, and from what size a space is suggested as a court.

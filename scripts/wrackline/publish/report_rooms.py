@@ -28,6 +28,7 @@ INFERENCE = {
     "extension": "a wall carried on to the next",
     "foot": "an end led to the wall beside it",
     "doorway": "a gap closed as a possible doorway",
+    "lost": "a wider gap closed as a lost stretch of wall",
 }
 WHY_COMMON = ("support:", "phase_from, phase_to:")
 """Reasons that hold for every row, told once."""
