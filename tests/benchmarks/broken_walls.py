@@ -2,8 +2,8 @@
 
 The figures of `wrackline.walls.candidates` were set on the towns of `towns` (seeds below 100); what
 is printed is measured on seeds from 1,000 on, and on the towns of `towns_other`, another hand's,
-which none was set on. The common way beside it snaps to a grid, nodes and polygonises; the oracle is
-given every stretch that was not drawn.
+which none was set on. The common way beside it snaps to a grid, nodes and polygonises; the oracle
+is given every stretch that was not drawn.
 """
 
 from __future__ import annotations

@@ -191,7 +191,7 @@ def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
 
 
 def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDataFrame:
-    """Return openings with their width and what they join.
+    """Return openings with their width and what they join; a gap that joins nothing is none.
 
     Parameters
     ----------
@@ -208,6 +208,8 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
         width = figures.length(ends, opening.edges)
         _, scale = view.factors(opening.line)
         names = ["outside" if face == OUTSIDE else rooms.get(face, "") for face in opening.joins]
+        if not any(names):
+            continue
         surveys = view.surveys_of(opening.edges)
         rows.append(
             {
