@@ -208,7 +208,7 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
         width = figures.length(ends, opening.edges)
         _, scale = view.factors(opening.line)
         names = ["outside" if face == OUTSIDE else rooms.get(face, "") for face in opening.joins]
-        if not any(names):
+        if not all(names) or len(set(names)) < 2:
             continue
         surveys = view.surveys_of(opening.edges)
         rows.append(

@@ -54,7 +54,6 @@ LEAST_REACH_M = 0.1
 OVER_SHARE = 0.64
 """Share of the joining distance by which a line may be drawn past the wall it meets."""
 
-NOWHERE = 99.0
 AHEAD_M, AHEAD_FAR_M = 0.25, 0.05
 """Closings are drawn on by this to look for what they just miss; the rest is cut off again."""
 
@@ -205,7 +204,7 @@ def _first(key: Ints, order_by: Array) -> Ints:
 
 def extensions(asked: Asked, walls: Walls) -> Candidates:
     """Return the ways on to the first wall that each end faces."""
-    chosen = np.flatnonzero(asked.active & (~asked.passed | asked.ends.jamb))
+    chosen = np.flatnonzero(asked.active & ~asked.passed & ~asked.ends.jamb)
     ends = asked.ends.pick(chosen)
     reach = np.full(len(ends), asked.longest())
     end, _, ahead, sine = hits(walls, ends, np.zeros(len(ends)), reach)
@@ -215,10 +214,7 @@ def extensions(asked: Asked, walls: Walls) -> Candidates:
     turn = asked.turn_sd[one]
     cost = asked.carried(ahead) + _skew(np.arccos(np.minimum(sine, 1.0)), turn)
     cost = cost + 0.5 * (ahead * turn / ASIDE_M) ** 2
-    slip, door = asked.settings.join_gap_m, asked.settings.doorway_max_m
-    doorway = (ahead > slip) & (ahead <= door) & (asked.ends.reach[one] > 1.0)
-    at_jamb = asked.ends.jamb[one]
-    cost = cost + np.where(at_jamb, np.where(doorway, TAKEN_NEAR, NOWHERE), 0.0)
+    slip = asked.settings.join_gap_m
     ties = _ties(asked.ends, one, ahead + np.where(ahead <= slip, AHEAD_M, AHEAD_FAR_M))
     return _made(EXTENSION, one, cost, ties, ahead)
 
