@@ -17,11 +17,11 @@ from scipy.sparse.csgraph import connected_components
 
 from wrackline.rooms.faces import Faces
 from wrackline.rooms.kinds import BODY, SLIVER
+from wrackline.walls.linework import DOORWAY
 from wrackline.walls.network import Network
 
 Ints = npt.NDArray[np.int64]
 
-DOORWAY = "doorway"
 THRESHOLD_REACH_M = 0.5
 PARALLEL_COSINE = 0.8
 """Gaps in the two faces of a wall run alike within 37 degrees; round a corner they don't."""
@@ -57,7 +57,7 @@ class Opening:
 def openings_of(
     network: Network, faces: Faces, kind: npt.NDArray[np.str_], reach_m: float
 ) -> list[Opening]:
-    """Return the openings of a network.
+    """Return the openings of a network: doorways' closings of which half or more stands.
 
     Parameters
     ----------
@@ -68,7 +68,9 @@ def openings_of(
     reach_m : float
         Greatest distance between the two faces' gaps of one opening [m].
     """
-    pieces = np.flatnonzero(network.pieces.kind == DOORWAY)
+    standing = np.bincount(network.piece, network.length, len(network.pieces))
+    whole = standing >= 0.5 * network.pieces.gap_m
+    pieces = np.flatnonzero(whole & (network.pieces.kind == DOORWAY))
     if not len(pieces):
         return []
     ends = network.pieces.ends(network.work.xyz)[pieces][:, :, :2]
@@ -80,10 +82,9 @@ def openings_of(
         mine = np.flatnonzero(group == number)
         joins = sorted({face for k in mine for face in beside[k] if not _is_wall(face, kind)})
         edges = np.flatnonzero(network.piece == pieces[mine[0]])
-        if len(edges):
-            members = tuple(int(pieces[k]) for k in mine)
-            ground = shapely.convex_hull(shapely.union_all(lines[mine]))
-            found.append(Opening(members, edges, tuple(joins), lines[mine[0]], ground))
+        members = tuple(int(pieces[k]) for k in mine)
+        ground = shapely.convex_hull(shapely.union_all(lines[mine]))
+        found.append(Opening(members, edges, tuple(joins), lines[mine[0]], ground))
     return found
 
 

@@ -17,8 +17,9 @@ from wrackline.numbers import joined
 from wrackline.rooms.buildings import buildings_of
 from wrackline.rooms.faces import Faces, faces_of
 from wrackline.rooms.figures import Figure, Ground
-from wrackline.rooms.kinds import kinds_of
+from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
 from wrackline.uncertainty import Budget, ErrorModel, level_budget
+from wrackline.walls.linework import DOORWAY, LOST
 from wrackline.walls.network import Network
 
 Array = npt.NDArray[np.float64]
@@ -130,7 +131,7 @@ def line_name(row: pd.Series) -> str:
 
 
 def prepare(network: Network, models: Sequence[ErrorModel], site: Site) -> View:
-    """Return a view ready to be measured.
+    """Return a view ready to be measured, without the closings that only part a wall's body.
 
     Parameters
     ----------
@@ -141,13 +142,42 @@ def prepare(network: Network, models: Sequence[ErrorModel], site: Site) -> View:
     """
     names = [model.survey for model in models]
     work = network.work
+    faces, kind = _told_apart(network, site)
+    needless = _parts_a_wall(network, faces, kind)
+    if needless.any():
+        network = network.without(needless)
+        faces, kind = _told_apart(network, site)
     ground = Ground(network.motion(), work.xyz, work.survey_index(names), models)
-    faces = faces_of(network)
-    first = network.pieces.vertices[network.piece, 0, 1]
-    on_face = (work.lines["line_follows"] != "centre").to_numpy(bool)[work.line[first]]
-    kind = kinds_of(faces, on_face, site.walls, site.rooms)
     building = buildings_of(faces, kind, network.length)
     return View(site, models, network, faces, kind, building, ground)
+
+
+def _told_apart(network: Network, site: Site) -> tuple[Faces, npt.NDArray[np.str_]]:
+    """Return the faces of a network and their kinds."""
+    faces = faces_of(network)
+    first = network.pieces.vertices[network.piece, 0, 1]
+    line = network.work.line[first]
+    on_face = (network.work.lines["line_follows"] != "centre").to_numpy(bool)[line]
+    return faces, kinds_of(faces, on_face, site.walls, site.rooms)
+
+
+def _parts_a_wall(
+    network: Network, faces: Faces, kind: npt.NDArray[np.str_]
+) -> npt.NDArray[np.bool_]:
+    """Tell which edges of wide gaps' closings have walls alone on both sides.
+
+    Where a wall abuts another, the near face of the other stops at both its faces, and looks
+    across its thickness as across a doorway.
+    """
+    wall = np.isin(kind, (BODY, SLIVER))
+    sides = abs(faces.sides)
+    beside = np.asarray(sides.sum(axis=0)).ravel()
+    middle = shapely.points(network.edges.mean(axis=1))
+    inside = np.zeros(len(middle), dtype=bool)
+    inside[shapely.STRtree(faces.polygons[wall]).query(middle, predicate="within")[0]] = True
+    walled = np.where(beside == 0, inside, np.asarray(sides.T @ wall.astype(float)).ravel() == 2)
+    wide = np.isin(network.pieces.kind[network.piece], (DOORWAY, LOST))
+    return np.asarray(wide & walled)
 
 
 def azimuth(angle_rad: float, convergence_deg: float, period_deg: float) -> float:

@@ -39,7 +39,7 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     """
     work = view.network.work
     traced = recorded_pieces(work)
-    pieces = join_pieces([traced, view.network.pieces.closings()])
+    pieces = join_pieces([traced, view.network.closings()])
     names = [model.survey for model in view.models]
     motion = end_motion(pieces, work.xyz)
     ground = Ground(motion, work.xyz, work.survey_index(names), view.models)
@@ -208,7 +208,7 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
         width = figures.length(ends, opening.edges)
         _, scale = view.factors(opening.line)
         names = ["outside" if face == OUTSIDE else rooms.get(face, "") for face in opening.joins]
-        if not all(names) or len(set(names)) < 2:
+        if not any(names):
             continue
         surveys = view.surveys_of(opening.edges)
         rows.append(

@@ -38,7 +38,7 @@ from wrackline.walls.candidates import (
 )
 from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
-from wrackline.walls.linework import Array, Ints, Linework, Pieces
+from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
 from wrackline.walls.stretches import Stretches, cross, unit
 
 NODE_M = 0.001
@@ -224,7 +224,7 @@ def _add(made: Closings, chosen: Candidates, settings: WallSettings) -> Array:
 
 def _kinds(kind: Ints, gap_m: Array, settings: WallSettings) -> npt.NDArray[np.str_]:
     slip = np.array(["extension", "foot", "joint", "corner"])[kind]
-    wide = np.where(gap_m <= settings.doorway_max_m, "doorway", "lost")
+    wide = np.where(gap_m <= settings.doorway_max_m, DOORWAY, LOST)
     return np.where((gap_m <= settings.join_gap_m) | (kind == FOOT), slip, wide).astype("<U9")
 
 

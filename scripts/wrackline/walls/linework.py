@@ -21,6 +21,8 @@ Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 RECORDED, OLD_PLAN = "recorded", "old plan"
+DOORWAY, LOST = "doorway", "lost"
+"""Kinds of closing that bridge more than a slip of the pole."""
 
 ITEM_COLUMNS = {
     "survey": "text",
@@ -102,10 +104,9 @@ class Pieces:
     def __len__(self) -> int:
         return len(self.line)
 
-    def closings(self) -> Pieces:
-        """Return the inferred pieces only."""
-        made = self.kind != RECORDED
-        return Pieces(*(values[made] for values in vars(self).values()))
+    def pick(self, chosen: npt.NDArray[np.bool_]) -> Pieces:
+        """Return the chosen pieces only."""
+        return Pieces(*(values[chosen] for values in vars(self).values()))
 
     def ends(self, xyz: Array) -> Array:
         """Return positions of both ends, shape (m, 2, 3)."""

@@ -7,7 +7,7 @@ keeps the pieces it lies on, and through them the vertices that were surveyed.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +77,19 @@ class Network:
         step = self.edges[:, 1] - self.edges[:, 0]
         return np.asarray(np.hypot(step[:, 0], step[:, 1]))
 
+    def closings(self) -> Pieces:
+        """Return the inferred pieces of which something stands."""
+        stands = np.isin(np.arange(len(self.pieces)), self.piece)
+        return self.pieces.pick(stands & (self.pieces.kind != RECORDED))
+
+    def without(self, edges: npt.NDArray[np.bool_]) -> Network:
+        """Return the network without some edges, and what of closings then leads nowhere."""
+        kept = np.flatnonzero(~edges)
+        kept = kept[~_dangling(self.edges[kept], ~self.recorded[kept])]
+        return replace(
+            self, edges=self.edges[kept], piece=self.piece[kept], fraction=self.fraction[kept]
+        )
+
     def motion(self) -> sparse.csr_matrix:
         """Return the motion of edge ends per motion of vertices, shape (6 k, 3 n)."""
         return edge_motion(
@@ -117,9 +130,7 @@ def build_network(
     pieces = join_pieces([covered.pieces, closed])
     edges = node(pieces.ends(work.xyz)[:, :, :2])
     piece, fraction = _origin(edges, pieces.ends(work.xyz)[:, :, :2])
-    inferred = pieces.kind[piece] != RECORDED
-    stands = ~_dangling(edges, inferred)
-    return Network(work, pieces, edges[stands], piece[stands], fraction[stands])
+    return Network(work, pieces, edges, piece, fraction).without(np.zeros(len(edges), dtype=bool))
 
 
 def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tracing:
