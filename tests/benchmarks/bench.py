@@ -21,6 +21,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import broken_walls
 import corner_sites
 import pandas as pd
 from clean_sites import accused, found_slips
@@ -148,6 +149,31 @@ def damaged_files() -> Iterator[Figure]:
     yield Figure("damaged files, all with a verdict", sum(fuzz(FUZZ_S).values()))
 
 
+LEAST_F1 = {
+    "centre": (0.999, 0.99, 0.97, 0.93, None),
+    "face": (0.999, 0.98, 0.95, 0.90, None),
+}
+"""By how lines were drawn: what F1 should be, regime by regime."""
+
+
+def rooms_from_walls() -> Iterator[Figure]:
+    """Recover rooms from broken walls on simulated towns, beside the common way and the oracle."""
+    bars = {
+        (d, r): least
+        for d in LEAST_F1
+        for r, least in zip(broken_walls.REGIMES, LEAST_F1[d], strict=True)
+    }
+    for trial in broken_walls.table():
+        name = f"rooms, {trial.maker}, {trial.drawn}, {trial.regime}"
+        least = bars[trial.drawn, trial.regime]
+        yield Figure(f"{name}: F1", trial.found.f1, least, None if least is None else 1.0)
+        yield Figure(f"{name}: precision", trial.found.precision)
+        yield Figure(f"{name}: F1 of the common way", trial.common)
+        yield Figure(f"{name}: F1 of the oracle", trial.oracle.f1)
+    lines, common, own = broken_walls.pace(1000)
+    yield Figure(f"joining of {lines} lines, over GEOS noding", own / common, most=6)
+
+
 class Peak(threading.Thread):
     """Watches the resident memory of all processes of a group until they have gone."""
 
@@ -184,6 +210,7 @@ def measure() -> Iterator[Figure]:
         yield from evening_check(Path(folder))
     yield from slips_found()
     yield from damaged_files()
+    yield from rooms_from_walls()
 
 
 def commit() -> str:

@@ -18,22 +18,20 @@ import numpy.typing as npt
 import shapely
 import towns
 import towns_other
+from one_room_sites import SURVEY, line_table
 from room_score import Score, common_way, score
 from town_model import Damage, Surveyed, Town
 
-from wrackline import vectors
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
 from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.linework import LINE_COLUMNS
 from wrackline.walls.network import Network, build_network
 
 Polygons = npt.NDArray[np.object_]
 
-CRS = "+proj=tmerc +lat_0=0 +lon_0=-30 +k=1 +x_0=0 +y_0=0 +ellps=GRS80 +units=m"
-SURVEY = "2031-walls"
 FIRST_SEED = 1000
+HOUSES, SEEDS = 100, 3
 THICKEST_M = 0.8
 LEAST_SD_M = 0.001
 GRIDS_M = (0.1, 0.3)
@@ -77,28 +75,18 @@ def make(maker: str, houses: int, seed: int) -> Town:
     return towns.make_town(houses, seed)
 
 
-def line_table(lines: Polygons, follows: npt.NDArray[np.str_]) -> gpd.GeoDataFrame:
-    """Return lines as the stage `walls` takes them."""
-    count = len(lines)
-    data = {name: [None] * count for name in LINE_COLUMNS}
-    data |= {
-        "survey": [SURVEY] * count,
-        "season": ["2031"] * count,
-        "row": list(range(1, count + 1)),
-        "line_follows": follows.tolist(),
-        "traced_at": ["top"] * count,
-        "repeats": [""] * count,
-        "thickness_m": [np.nan] * count,
-        "thickness_sd_m": [np.nan] * count,
-    }
-    return vectors.conform(gpd.GeoDataFrame(data, geometry=list(lines), crs=CRS), LINE_COLUMNS)
-
-
 def joined(drawn: Surveyed, **walls: float) -> Network:
     """Return the network of what a survey drew."""
-    model = ErrorModel(SURVEY, max(drawn.sd_m, LEAST_SD_M), 0.05)
-    table = line_table(drawn.lines, drawn.follows)
-    return build_network(table, {SURVEY: model}, WallSettings(**walls))
+    return _joined(_table(drawn), drawn.sd_m, **walls)
+
+
+def _table(drawn: Surveyed) -> gpd.GeoDataFrame:
+    return line_table(drawn.lines, drawn.follows, None, np.nan)
+
+
+def _joined(lines: gpd.GeoDataFrame, sd_m: float, **walls: float) -> Network:
+    model = ErrorModel(SURVEY, max(sd_m, LEAST_SD_M), 0.05)
+    return build_network(lines, {SURVEY: model}, WallSettings(**walls))
 
 
 def spaces(network: Network) -> Polygons:
@@ -157,10 +145,11 @@ def pace(houses: int, seed: int = FIRST_SEED) -> tuple[int, float, float]:
     """Return lines, seconds of GEOS noding and polygonising, and of the joining with its faces."""
     town = make("own towns", houses, seed)
     drawn = towns.survey(town, Damage(lost=0.1), seed)
+    lines = _table(drawn)
     start = time.perf_counter()
     common_way(drawn.lines, 0.0)
     middle = time.perf_counter()
-    network = joined(drawn)
+    network = _joined(lines, drawn.sd_m)
     shapely.polygonize(shapely.linestrings(network.edges))
     return len(drawn.lines), middle - start, time.perf_counter() - middle
 
@@ -181,12 +170,20 @@ def row(trial: Trial) -> str:
     )
 
 
-def main() -> None:
-    """Print the table of all trials, then the pace."""
+def table(houses: int = HOUSES, seeds: int = SEEDS) -> list[Trial]:
+    """Print the table of all trials, a row when it is measured, and return them."""
     print(HEAD)
     print("|" + "---|" * (HEAD.count("|") - 1))
-    for trial in trials(houses=100, seeds=3):
+    measured = []
+    for trial in trials(houses, seeds):
         print(row(trial), flush=True)
+        measured.append(trial)
+    return measured
+
+
+def main() -> None:
+    """Print the table of all trials, then the pace."""
+    table()
     for houses in (100, 1000):
         lines, common, own = pace(houses)
         print(f"{houses} houses, {lines} lines: GEOS {common:.2f} s, joined {own:.2f} s")

@@ -16,7 +16,7 @@ import shapely
 from wrackline.model import WallSettings
 from wrackline.walls.ends import Ends
 from wrackline.walls.linework import Array, Ints, Pieces
-from wrackline.walls.stretches import cross, unit
+from wrackline.walls.stretches import cross, lengths_and_ways
 
 EXTENSION, FOOT, IN_LINE, CORNER = range(4)
 
@@ -46,11 +46,27 @@ RING, RING_TIMES, RING_FACING = 1.0, 4.0, -0.25
 """A gap in a wall that runs round in one line costs less; the line is four times as long."""
 
 WORST_CHI = 12.0
-FACING = -0.7
+"""Two ends further from one straight wall than this, per degree of freedom, are not in line."""
+
+FACING, WITHIN_SDS = -0.7, 2.5
+"""Cosine below which two ends look at each other; short walls may turn by this many sd more."""
+
 CORNER_SINE = 0.34
+"""Walls that meet at more than 20 degrees make a corner, else they are in line."""
+
 EXTRA_M = 0.02
+"""What walls themselves are out of line, each metre of turn included (no source)."""
+
 BESIDE_REACH_M = 1.6
+"""A partner lies this near the line ahead of an end: as far as its own way to a corner may be."""
+
 LEAST_REACH_M = 0.1
+"""Shorter stretches give no less certain a direction."""
+
+SEEN_M = 3.0
+"""A face seen for longer than this looks across no further for it (no source)."""
+
+CORNER_SLACK_M = 0.1
 OVER_SHARE = 0.64
 """Share of the joining distance by which a line may be drawn past the wall it meets."""
 
@@ -149,11 +165,6 @@ class Asked:
     thick_m: Array
     settings: WallSettings
 
-    @property
-    def free(self) -> npt.NDArray[np.bool_]:
-        """Whether an end asks of itself: it is active and meets nothing."""
-        return self.active & ~self.met
-
     def carried(self, length_m: Array) -> Array:
         """Return the cost of carrying one end on."""
         slip, door = self.settings.join_gap_m, self.settings.doorway_max_m
@@ -185,7 +196,7 @@ def hits(
     end, wall = walls.tree().query(rays, predicate="intersects")
     other = walls.stretch[wall] != ends.stretch[end]
     end, wall = end[other], wall[other]
-    size, run = unit(walls.ends[wall, 1] - walls.ends[wall, 0])
+    size, run = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])
     start = walls.ends[wall, 0] - ends.xy[end]
     sine = cross(ends.along[end], run)
     level = np.abs(sine) < 1e-9
@@ -196,7 +207,7 @@ def hits(
     return end, wall, np.where(level, beside, ahead), np.abs(sine)
 
 
-def _first(key: Ints, order_by: Array) -> Ints:
+def first_of(key: Ints, order_by: Array) -> Ints:
     """Return, for each key, the place of its least value."""
     order = np.lexsort([order_by, key])
     return order[np.flatnonzero(np.diff(key[order], prepend=-1))]
@@ -208,7 +219,7 @@ def extensions(asked: Asked, walls: Walls) -> Candidates:
     ends = asked.ends.pick(chosen)
     reach = np.full(len(ends), asked.longest())
     end, _, ahead, sine = hits(walls, ends, np.zeros(len(ends)), reach)
-    first = _first(end, ahead)
+    first = first_of(end, ahead)
     end, ahead, sine = end[first], np.maximum(ahead[first], 0.0), sine[first]
     one = chosen[end]
     turn = asked.turn_sd[one]
@@ -253,7 +264,7 @@ def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     other = standing.stretch[wall] != asked.ends.stretch[one[end]]
     end, wall = end[other], wall[other]
     share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
-    first = _first(end, away)
+    first = first_of(end, away)
     one, wall, share, away = one[end[first]], wall[first], share[first], away[first]
     ties = foot_ties(asked.ends, one, recorded, wall, share)
     return _made(FOOT, one, AT_FOOT + away, ties, away)
@@ -280,7 +291,18 @@ def foot_ties(ends: Ends, one: Ints, recorded: Pieces, wall: Ints, share: Array)
 
 @dataclass(frozen=True)
 class Pairs:
-    """Pairs of ends, and how they look at each other."""
+    """Pairs of ends, and how they look at each other.
+
+    Attributes
+    ----------
+    one, other : array of int, shape (p,)
+    step : array, shape (p, 2)
+        From one to the other [m].
+    gap_m, cosine, sine : array, shape (p,)
+        Its length [m], and of the angle from one's way to the other's.
+    taken : array, shape (p,)
+        How many of the two meet a wall already.
+    """
 
     one: Ints
     other: Ints
@@ -328,7 +350,7 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     turn = np.arccos(np.clip(-near.cosine, -1.0, 1.0))
     both = np.hypot(asked.turn_sd[one], asked.turn_sd[other])
     ring = (ends.run[one] == ends.run[other]) & (ends.run_m[one] > RING_TIMES * gap)
-    faces = (near.cosine < FACING) | ((near.cosine < 0) & (turn < 2.5 * both))
+    faces = (near.cosine < FACING) | ((near.cosine < 0) & (turn < WITHIN_SDS * both))
     faces |= ring & (near.cosine < RING_FACING)
     ahead = (near.step * ends.along[one]).sum(axis=1)
     back = -(near.step * ends.along[other]).sum(axis=1)
@@ -336,7 +358,7 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     fits = faces & (np.minimum(ahead, back) > -slip) & (chi < WORST_CHI)
     fits &= gap <= asked.longest()
     k = np.flatnonzero(fits)
-    seen = np.minimum(np.minimum(ends.reach[one[k]], ends.reach[other[k]]), 3.0)
+    seen = np.minimum(np.minimum(ends.reach[one[k]], ends.reach[other[k]]), SEEN_M)
     jambs = np.where(asked.met[one[k]], ends.jamb[one[k]], True)
     jambs &= np.where(asked.met[other[k]], ends.jamb[other[k]], True) & (gap[k] <= door + slip)
     taken = np.where((gap[k] <= slip) | jambs, TAKEN_NEAR, TAKEN) * near.taken[k]
@@ -404,7 +426,7 @@ def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     blocked = np.zeros(len(one), dtype=bool)
     for end in (one, other):
         way = np.stack([ends.xy[end], place], axis=1)
-        blocked |= crosses(walls, way, ends.stretch[one], ends.stretch[other], 0.1)
+        blocked |= crosses(walls, way, ends.stretch[one], ends.stretch[other], CORNER_SLACK_M)
     return made.pick(~blocked)
 
 
@@ -412,7 +434,7 @@ def crosses(
     walls: Walls, ways: Array, one: Ints, other: Ints, slack_m: float
 ) -> npt.NDArray[np.bool_]:
     """Tell which ways cross a wall, other than those of two stretches, well between their ends."""
-    size, along = unit(ways[:, 1] - ways[:, 0])
+    size, along = lengths_and_ways(ways[:, 1] - ways[:, 0])
     cut = np.minimum(slack_m, 0.3 * size)[:, None] * along
     inner = shapely.linestrings(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
     way, wall = walls.tree().query(inner, predicate="intersects")

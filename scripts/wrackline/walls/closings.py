@@ -23,12 +23,14 @@ from wrackline.walls.candidates import (
     IN_LINE,
     LEAST_REACH_M,
     OVER_SHARE,
+    PER_METRE,
     Asked,
     Candidates,
     Walls,
     corners,
     extensions,
     feet,
+    first_of,
     foot_on,
     foot_ties,
     hits,
@@ -39,7 +41,7 @@ from wrackline.walls.candidates import (
 from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
-from wrackline.walls.stretches import Stretches, cross, unit
+from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 
 NODE_M = 0.001
 """Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
@@ -54,16 +56,24 @@ BESIDE_SHARE = 0.44
 """An end this share of the joining distance beside a closing, along it, asks no more."""
 
 ALONG_SINE = 0.6
+"""An end runs along a closing when they turn by less than 37 degrees."""
+
+CROSSING_SINE = 0.1
 TIE_SHARE_FACE = 0.7
 """Faces of one wall lie near each other, so loose ends of faces are tied less far."""
 
 BEND_SHARE = 0.7
+"""An end of a curve looks on this share of its last turn less surely (no source)."""
+
+ON_A_SLIP = ("extension", "foot", "joint", "corner")
+"""What closings within the joining distance are called, by the kind of candidate."""
+
 SHORTEST_M = 1e-6
 
 
 @dataclass
 class Closings:
-    """Closings made so far: ties (k, 2, 3), base and gap [m] and kind of each piece."""
+    """Closings made so far, a batch a step: ties (k, 2, 3), gap [m] and kind of pieces."""
 
     ties: list[Array]
     gap_m: list[Array]
@@ -153,7 +163,7 @@ def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -
 
 
 def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> Candidates:
-    reach = min(asked.longest(), asked.settings.doorway_max_m + limit / 0.7)
+    reach = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
     near = pairs(asked, reach + asked.settings.join_gap_m)
     return together(
         [
@@ -216,14 +226,14 @@ def _add(made: Closings, chosen: Candidates, settings: WallSettings) -> Array:
     gap = chosen.gap_m
     whole = gap.sum(axis=1)
     for k in range(2):
-        second = (chosen.kind == CORNER) | (k == 0)
-        kind = _kinds(chosen.kind[second], gap[second, k], settings)
-        made.add(chosen.ties[second, k], whole[second], kind)
+        has = (chosen.kind == CORNER) | (k == 0)
+        kind = _kinds(chosen.kind[has], gap[has, k], settings)
+        made.add(chosen.ties[has, k], whole[has], kind)
     return np.concatenate(made.ties[-2:])
 
 
 def _kinds(kind: Ints, gap_m: Array, settings: WallSettings) -> npt.NDArray[np.str_]:
-    slip = np.array(["extension", "foot", "joint", "corner"])[kind]
+    slip = np.array(ON_A_SLIP)[kind]
     wide = np.where(gap_m <= settings.doorway_max_m, DOORWAY, LOST)
     return np.where((gap_m <= settings.join_gap_m) | (kind == FOOT), slip, wide).astype("<U9")
 
@@ -243,7 +253,7 @@ def _still_active(asked: Asked, chosen: Candidates, new: Array) -> npt.NDArray[n
     end, wall = tree.query(
         shapely.points(ends.xy), predicate="dwithin", distance=BESIDE_SHARE * slip
     )
-    along = unit(new[wall, 1] - new[wall, 0])[1]
+    along = lengths_and_ways(new[wall, 1] - new[wall, 0])[1]
     beside = np.abs(cross(ends.along[end], along)) < ALONG_SINE
     active[free[end[beside]]] = False
     return active
@@ -262,8 +272,7 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
     end, wall, piece, share, away = (x[chosen] for x in (end, wall, piece, share, away))
     apart = ~_joined_nearby(walls, piece, wall)
     end, wall, share, away = end[apart], wall[apart], share[apart], away[apart]
-    order = np.lexsort([away, end])
-    first = order[np.flatnonzero(np.diff(end[order], prepend=-1))]
+    first = first_of(end, away)
     ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
     made.add(ties, away[first], np.full(len(first), "foot", dtype="<U9"))
 
@@ -286,7 +295,7 @@ def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces
     gap = np.concatenate([np.zeros(0), *made.gap_m])
     kind = np.concatenate([np.zeros(0, dtype="<U9"), *made.kind])
     ties = _cut_off(ties, xy, walls, recorded)
-    long = unit(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M
+    long = lengths_and_ways(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M
     ties = ties[long]
     at_near, at_far = ties[:, :, 2] == 1.0, ties[:, :, 2] == 0.0
     ties[at_near, 0] = ties[at_near, 1]
@@ -305,14 +314,14 @@ def _cut_off(ties: Array, xy: Array, walls: Walls, recorded: int) -> Array:
     """Return ties, pieces that carry an end on led to the last wall they meet, no further."""
     on = np.flatnonzero((ties[:, 0, 0] == ties[:, 1, 0]) & (ties[:, 0, 1] == ties[:, 1, 1]))
     ends = places(xy, ties[on])
-    size, along = unit(ends[:, 1] - ends[:, 0])
+    size, along = lengths_and_ways(ends[:, 1] - ends[:, 0])
     piece, wall = walls.tree().query(shapely.linestrings(ends), predicate="intersects")
     other = wall != recorded + on[piece]
     piece, wall = piece[other], wall[other]
     start = walls.ends[wall, 0] - ends[piece, 0]
-    run = unit(walls.ends[wall, 1] - walls.ends[wall, 0])[1]
+    run = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])[1]
     sine = cross(along[piece], run)
-    crossing = np.abs(sine) > 0.1
+    crossing = np.abs(sine) > CROSSING_SINE
     ahead = np.where(crossing, cross(start, run) / np.where(crossing, sine, 1.0), 0.0)
     last = np.zeros(len(on))
     np.maximum.at(last, piece, np.clip(ahead, 0.0, size[piece]))

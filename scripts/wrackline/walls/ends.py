@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.linework import Array, Ints, Linework
-from wrackline.walls.stretches import Stretches, cross, runs_of, unit
+from wrackline.walls.stretches import Stretches, cross, lengths_and_ways, runs_of
 
 TOUCH_M = 0.002
 JAMB_MAX_M = 1.7
@@ -85,9 +85,9 @@ def ends_of(work: Linework, stretches: Stretches, covered: Coverage, tracing: Tr
     run = runs_of(_continues(covered, places))
     starts = np.flatnonzero(np.diff(run, prepend=-1)).astype(np.int64)
     stops = np.flatnonzero(np.diff(run, append=len(run) + 1)).astype(np.int64)
-    steps = unit(places[:, 1] - places[:, 0])[0]
+    steps = lengths_and_ways(places[:, 1] - places[:, 0])[0]
     size = np.bincount(run, steps).astype(float)
-    around = unit(places[starts, 0] - places[stops, 1])[0] <= TOUCH_M
+    around = lengths_and_ways(places[starts, 0] - places[stops, 1])[0] <= TOUCH_M
     made = [
         _at(xy, stretches, covered, piece[~around], run, size, side)
         for piece, side in ((starts, 0), (stops, 1))
@@ -129,7 +129,7 @@ def _at(
     trimmed = single & (cut[:, 0] != cut[:, 1])
     far = stretches.first[stretch] if side else stretches.last[stretch]
     share = np.where(trimmed, share if side else 1 - share, 1.0)
-    reach, along = unit(xy[vertex] - xy[far])
+    reach, along = lengths_and_ways(xy[vertex] - xy[far])
     return Ends(
         far=far,
         near=vertex,

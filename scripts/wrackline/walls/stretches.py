@@ -67,7 +67,7 @@ def cross(a: Array, b: Array) -> Array:
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
-def unit(steps: Array) -> tuple[Array, Array]:
+def lengths_and_ways(steps: Array) -> tuple[Array, Array]:
     """Return lengths, at least 1e-9, and unit vectors of steps."""
     size = np.maximum(np.hypot(steps[..., 0], steps[..., 1]), 1e-9)
     return size, steps / size[..., None]
@@ -88,7 +88,7 @@ def stretches_of(work: Linework, sd_m: Array) -> Stretches:
         Corners are those that GEOS's Douglas-Peucker simplification keeps.
     """
     first, last = _ends_of_stretches(work, sd_m)
-    length, along = unit(work.xyz[last, :2] - work.xyz[first, :2])
+    length, along = lengths_and_ways(work.xyz[last, :2] - work.xyz[first, :2])
     return Stretches(first, last, work.line[first], length, along)
 
 
