@@ -1,10 +1,13 @@
 """The register of decisions about the joined plan: read as it stands, or every slip named."""
 
+from functools import partial
+
 import pytest
+import refusals
+from refusals import kinds
 
 from sites import ORIGIN, survey, write_site
 from wrackline.config import load_site
-from wrackline.errors import ConfigError
 from wrackline.model import Decision
 
 COLUMNS = "decision,easting,northing,to_easting,to_northing,who,date,why"
@@ -27,16 +30,7 @@ def site(folder, *rows, head=COLUMNS):
     return load_site(folder)
 
 
-def refused(folder, *rows, **keys):
-    """Return the faults with which a site's config is refused."""
-    with pytest.raises(ConfigError, match="found") as refusal:
-        site(folder, *rows, **keys)
-    return refusal.value.faults
-
-
-def kinds(faults):
-    """Return kind and row of each fault."""
-    return [(fault.kind, fault.row) for fault in faults]
+refused = partial(refusals.refused, site)
 
 
 def test_every_decision_is_read_with_its_places(tmp_path):

@@ -1,11 +1,14 @@
 """The register of the order of walls: read as it stands, or every slip of it named."""
 
+from functools import partial
+
 import pytest
+import refusals
 from pydantic import ValidationError
+from refusals import kinds
 
 from sites import survey, write_site
 from wrackline.config import load_site
-from wrackline.errors import ConfigError
 from wrackline.model import Phasing, Site, for_measuring, for_placing, for_summary
 
 COLUMNS = (
@@ -32,16 +35,7 @@ def site(folder, *rows, head=COLUMNS, phases=PHASES, surveys=SURVEYS):
     return load_site(folder)
 
 
-def refused(folder, *rows, **keys):
-    """Return the faults with which a site's config is refused."""
-    with pytest.raises(ConfigError, match="found") as refusal:
-        site(folder, *rows, **keys)
-    return refusal.value.faults
-
-
-def kinds(faults):
-    """Return kind and row of each fault."""
-    return [(fault.kind, fault.row) for fault in faults]
+refused = partial(refusals.refused, site)
 
 
 def test_walls_are_read_by_line_and_by_place(tmp_path):
