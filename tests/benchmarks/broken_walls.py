@@ -1,8 +1,9 @@
 """Rooms from broken walls, measured on simulated towns: how many come back, how true, how fast.
 
 The figures of `wrackline.walls.candidates` were set on the towns of `towns` (seeds below 100); what
-is printed is measured on seeds from 1,000 on, and on the towns of `towns_other`, another hand's,
-which none was set on. The common way beside it snaps to a grid, nodes and polygonises; the oracle
+is printed is measured on seeds from 1,000 on, and on the towns of `towns_other`, another hand's: no
+figure was set on those, though two of its towns (seeds 5 and 6) were looked at for missing rules.
+The common way beside it snaps to a grid, nodes and polygonises; the oracle
 is given every stretch that was not drawn.
 """
 
