@@ -12,7 +12,7 @@ import shapely
 
 from wrackline.demo.facts import Ground
 from wrackline.rooms.figures import area
-from wrackline.walls.network import node
+from wrackline.walls.planar import node
 
 US_FOOT_M = 1200 / 3937
 

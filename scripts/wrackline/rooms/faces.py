@@ -9,8 +9,8 @@ import numpy.typing as npt
 import shapely
 from scipy import sparse
 
-from wrackline.walls.closings import NODE_M
 from wrackline.walls.network import Network
+from wrackline.walls.planar import polygons_of, sides_of
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -54,37 +54,8 @@ def faces_of(network: Network) -> Faces:
         The unbounded space outside is no face. An edge with the same face on both sides (it ends
         in the open) bounds nothing and stands in no row.
     """
-    lines = shapely.linestrings(network.edges)
-    polygons = shapely.get_parts(shapely.polygonize(lines))
-    polygons = np.array([shapely.geometry.polygon.orient(p) for p in polygons], dtype=object)
-    if len(polygons):
-        corner = shapely.bounds(polygons)
-        polygons = polygons[np.lexsort((corner[:, 3], corner[:, 2], corner[:, 1], corner[:, 0]))]
-    return Faces(polygons, _sides(polygons, network.edges))
-
-
-def _sides(polygons: npt.NDArray[np.object_], edges: Array) -> sparse.csr_matrix:
-    """Return the signed incidence of faces and edges, matched on the node grid."""
-    shape = (len(polygons), len(edges))
-    if not len(polygons):
-        return sparse.csr_matrix(shape)
-    rings, owner = shapely.get_rings(polygons, return_index=True)
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    first = np.flatnonzero(np.diff(ring) == 0)
-    bounds = np.stack([xy[first], xy[first + 1]], axis=1)
-    forward = {key: edge for edge, key in enumerate(_keys(edges))}
-    backward = {key: edge for edge, key in enumerate(_keys(edges[:, ::-1]))}
-    rows, columns, values = [], [], []
-    for face, key in zip(owner[ring[first]], _keys(bounds), strict=True):
-        rows.append(face)
-        columns.append(forward[key] if key in forward else backward[key])
-        values.append(1 if key in forward else -1)
-    return sparse.csr_matrix((values, (rows, columns)), shape=shape)
-
-
-def _keys(edges: Array) -> list[tuple[int, ...]]:
-    whole = np.rint(edges.reshape(-1, 4) / NODE_M).astype(np.int64)
-    return [tuple(row) for row in whole.tolist()]
+    polygons = polygons_of(network.edges)
+    return Faces(polygons, sides_of(polygons, network.edges))
 
 
 def widths(polygons: npt.NDArray[np.object_]) -> Array:

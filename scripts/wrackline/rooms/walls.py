@@ -17,9 +17,9 @@ from wrackline.rooms.kinds import BODY
 from wrackline.rooms.layers import NO_PHASES, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
-from wrackline.walls.closings import NODE_M
 from wrackline.walls.linework import OLD_PLAN, RECORDED, Pieces, join_pieces, recorded_pieces
 from wrackline.walls.motion import end_motion
+from wrackline.walls.planar import NODE_M
 
 COMPACT = 1 / 3
 """(length - thickness) / (length + thickness) of a strip twice as long as thick."""

@@ -43,9 +43,6 @@ from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 
-NODE_M = 0.001
-"""Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
-
 ROUNDS = (1.0, 2.2, 3.5, 6.0)
 """Greatest cost of a closing in each round; dearer ones are not made."""
 
@@ -69,6 +66,34 @@ ON_A_SLIP = ("extension", "foot", "joint", "corner")
 """What closings within the joining distance are called, by the kind of candidate."""
 
 SHORTEST_M = 1e-6
+
+
+@dataclass(frozen=True)
+class Closed:
+    """What became of a linework's gaps.
+
+    Attributes
+    ----------
+    pieces : Pieces
+        Closings only; their kinds say how each was had.
+    ends : Ends
+        The ends that asked for one.
+    met : array of bool, shape (n,)
+        Whether an end met a wall from the first.
+    won : array, shape (n,)
+        Cost of the closing that an end was given; infinite where it was given none.
+    considered : Candidates
+        Every closing that was cheap enough to be made, whether it was or not.
+    fixed : array, shape (t, 2, 3)
+        Ties of the pieces that were added without a choice.
+    """
+
+    pieces: Pieces
+    ends: Ends
+    met: npt.NDArray[np.bool_]
+    won: Array
+    considered: Candidates
+    fixed: Array
 
 
 @dataclass
@@ -98,8 +123,8 @@ def close_gaps(
     covered: Coverage,
     tracing: Tracing,
     settings: WallSettings,
-) -> Pieces:
-    """Return the closings of a linework.
+) -> Closed:
+    """Return the closings of a linework, and what was weighed for them.
 
     Parameters
     ----------
@@ -115,8 +140,7 @@ def close_gaps(
 
     Returns
     -------
-    Pieces
-        Closings only; their kinds say how each was had.
+    Closed
     """
     xy = work.xyz[:, :2]
     recorded = covered.pieces
@@ -125,18 +149,24 @@ def close_gaps(
     made = Closings([], [], [])
     links: list[Ints] = []
     held = _held(asked, walls)
+    considered = []
+    won = np.full(len(asked.ends), np.inf)
     for limit in ROUNDS:
         found = _candidates(asked, walls, recorded, limit)
-        found = found.pick(_cost(found, asked, held, links) <= limit)
-        chosen = _taken(found, asked)
+        found = replace(found, cost=_cost(found, asked, held, links))
+        considered.append(found.pick(found.cost <= ROUNDS[-1]))
+        chosen = _taken(found.pick(found.cost <= limit), asked)
         if not len(chosen.one):
             continue
+        won[chosen.one] = chosen.cost
+        won[chosen.other[chosen.other >= 0]] = chosen.cost[chosen.other >= 0]
         links.append(np.stack([chosen.one, chosen.other], axis=1)[chosen.other >= 0])
         new = _add(made, chosen, settings)
         walls = walls.with_closings(places(xy, new))
         asked = replace(asked, active=_still_active(asked, chosen, places(xy, new)))
     _tie(made, asked, walls, recorded)
-    return _as_pieces(made, xy, walls, len(recorded))
+    pieces = _as_pieces(made, xy, walls, len(recorded))
+    return Closed(pieces, asked.ends, asked.met, won, together(considered), made.ties[-1])
 
 
 def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -> Asked:
@@ -244,19 +274,22 @@ def _still_active(asked: Asked, chosen: Candidates, new: Array) -> npt.NDArray[n
     active[chosen.one] = False
     active[chosen.other[chosen.other >= 0]] = False
     free = np.flatnonzero(active & ~asked.met)
-    ends = asked.ends.pick(free)
-    slip = asked.settings.join_gap_m
-    back = np.minimum(OVER_SHARE * slip, 0.5 * ends.run_m)[:, None] * ends.along
+    active[free[accompanied(asked.ends.pick(free), new, asked.settings.join_gap_m)[0]]] = False
+    return active
+
+
+def accompanied(ends: Ends, new: Array, slip_m: float) -> tuple[Ints, Ints]:
+    """Return which ends are met or accompanied by which new closings: end, closing."""
+    back = np.minimum(OVER_SHARE * slip_m, 0.5 * ends.run_m)[:, None] * ends.along
     tree = shapely.STRtree(shapely.linestrings(new))
     stubs = shapely.linestrings(np.stack([ends.xy, ends.xy - back], axis=1))
-    active[free[tree.query(stubs, predicate="intersects")[0]]] = False
+    met, by = tree.query(stubs, predicate="intersects")
     end, wall = tree.query(
-        shapely.points(ends.xy), predicate="dwithin", distance=BESIDE_SHARE * slip
+        shapely.points(ends.xy), predicate="dwithin", distance=BESIDE_SHARE * slip_m
     )
     along = lengths_and_ways(new[wall, 1] - new[wall, 0])[1]
     beside = np.abs(cross(ends.along[end], along)) < ALONG_SINE
-    active[free[end[beside]]] = False
-    return active
+    return np.r_[met, end[beside]], np.r_[by, wall[beside]]
 
 
 def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:

@@ -1,7 +1,6 @@
 """The network of a view: recorded pieces and closings noded into edges, each with its origin.
 
-Noding is GEOS's (shapely `union_all` with a fixed grid); what is added here is that every edge
-keeps the pieces it lies on, and through them the vertices that were surveyed.
+Every edge keeps the piece that it lies on, and through it the vertices that were surveyed.
 """
 
 from __future__ import annotations
@@ -21,9 +20,8 @@ from scipy import sparse
 from wrackline import vectors
 from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.closings import NODE_M, close_gaps
+from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
-from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import (
     LINE_COLUMNS,
     RECORDED,
@@ -33,13 +31,12 @@ from wrackline.walls.linework import (
     linework,
 )
 from wrackline.walls.motion import edge_motion
+from wrackline.walls.planar import NODE_M, lying_on, node, numbered
 from wrackline.walls.repeats import merge_repeats, position_sd
 from wrackline.walls.stretches import Stretches, stretches_of
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-NO_EDGES = np.zeros((0, 2, 2))
 
 
 @dataclass(frozen=True)
@@ -127,7 +124,7 @@ def build_network(
     """
     work, stretches, covered = _covered(merge_repeats(lines, models), models, settings)
     closed = close_gaps(work, stretches, covered, tracing_of(work.lines, models), settings)
-    pieces = join_pieces([covered.pieces, closed])
+    pieces = join_pieces([covered.pieces, closed.pieces])
     edges = node(pieces.ends(work.xyz)[:, :, :2])
     piece, fraction = _origin(edges, pieces.ends(work.xyz)[:, :, :2])
     return Network(work, pieces, edges, piece, fraction).without(np.zeros(len(edges), dtype=bool))
@@ -172,10 +169,7 @@ def _covered(
 
 def _dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """Tell which inferred edges lead nowhere: they end in the open, or at others that do."""
-    _, node = np.unique(
-        np.rint(edges.reshape(-1, 2) / NODE_M).astype(np.int64), axis=0, return_inverse=True
-    )
-    ends = node.reshape(-1, 2)
+    ends = numbered(edges)
     gone = np.zeros(len(edges), dtype=bool)
     while True:
         degree = np.bincount(ends[~gone].ravel(), minlength=int(ends.max(initial=-1)) + 1)
@@ -185,58 +179,13 @@ def _dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.b
         gone |= loose
 
 
-def node(ends: Array) -> Array:
-    """Return the pieces cut at every crossing and touch.
-
-    Parameters
-    ----------
-    ends : array, shape (m, 2, 2)
-        Ends of straight pieces [m].
-
-    Returns
-    -------
-    array, shape (k, 2, 2)
-        Ends of edges on a grid of `NODE_M`, sorted, so that the order of input leaves no trace.
-
-    Examples
-    --------
-    A cross has four edges:
-
-    >>> len(node(np.array([[[0.0, 1], [2, 1]], [[1.0, 0], [1, 2]]])))
-    4
-    """
-    if not len(ends):
-        return NO_EDGES
-    noded = shapely.union_all(shapely.linestrings(ends), grid_size=NODE_M)
-    parts = shapely.get_parts(noded)
-    xy, part = shapely.get_coordinates(parts, return_index=True)
-    first = np.flatnonzero(np.diff(part) == 0)
-    edges = np.stack([xy[first], xy[first + 1]], axis=1)
-    turned = (edges[:, 0, 0] > edges[:, 1, 0]) | (
-        (edges[:, 0, 0] == edges[:, 1, 0]) & (edges[:, 0, 1] > edges[:, 1, 1])
-    )
-    edges[turned] = edges[turned, ::-1]
-    return edges[np.lexsort(edges.reshape(-1, 4).T[::-1])]
-
-
 def _origin(edges: Array, ends: Array) -> tuple[Ints, Array]:
     """Return the first piece that each edge lies on, and where on it."""
-    if not len(edges):
-        return np.zeros(0, dtype=np.int64), np.zeros((0, 2))
-    lines = shapely.linestrings(ends)
-    middle = shapely.points(edges.mean(axis=1))
-    edge, piece = shapely.STRtree(lines).query(middle, predicate="dwithin", distance=TOUCH_M)
-    off = np.maximum(
-        shapely.distance(shapely.points(edges[edge, 0]), lines[piece]),
-        shapely.distance(shapely.points(edges[edge, 1]), lines[piece]),
-    )
-    on = off <= TOUCH_M
-    edge, piece = edge[on], piece[on]
-    order = np.lexsort([piece, edge])
-    found, first = np.unique(edge[order], return_index=True)
+    edge, piece = lying_on(edges, ends)
+    found, first = np.unique(edge, return_index=True)
     if len(found) < len(edges):
         raise ValueError(f"{len(edges) - len(found)} edges of the network lie on no piece")
-    chosen = piece[order][first].astype(np.int64)
+    chosen = piece[first]
     step = ends[chosen, 1] - ends[chosen, 0]
     size = (step**2).sum(axis=1)
     along = ((edges - ends[chosen, None, 0]) * step[:, None]).sum(axis=2)

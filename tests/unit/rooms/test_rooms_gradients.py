@@ -36,7 +36,7 @@ PRINTED = {
 
 @pytest.fixture(autouse=True)
 def _fine_nodes(monkeypatch):
-    for module in ("walls.closings", "walls.network", "rooms.faces", "rooms.walls"):
+    for module in ("walls.planar", "walls.network", "rooms.walls"):
         monkeypatch.setattr(f"wrackline.{module}.NODE_M", 1e-9)
     monkeypatch.setattr("wrackline.rooms.floors.CUT_M", 1e-10)
 

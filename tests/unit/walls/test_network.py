@@ -10,7 +10,8 @@ from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel, NamedError
 from wrackline.walls.gather import gather_items, gather_lines, read_models
 from wrackline.walls.linework import ITEM_COLUMNS
-from wrackline.walls.network import build_network, load, node, save
+from wrackline.walls.network import build_network, load, save
+from wrackline.walls.planar import node
 from wrackline.walls.repeats import merge_repeats, position_sd
 
 

@@ -1,0 +1,129 @@
+"""Pieces of wall as a plane graph: edges from crossing to crossing, and the spaces they enclose.
+
+Noding and polygonising are GEOS's (shapely `union_all` on a fixed grid, `polygonize`); what is
+added is which pieces an edge lies on, and which spaces lie beside it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import sparse
+
+from wrackline.walls.ends import TOUCH_M
+from wrackline.walls.linework import Array, Ints
+
+NODE_M = 0.001
+"""Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
+
+
+def node(ends: Array) -> Array:
+    """Return the pieces cut at every crossing and touch.
+
+    Parameters
+    ----------
+    ends : array, shape (m, 2, 2)
+        Ends of straight pieces [m].
+
+    Returns
+    -------
+    array, shape (k, 2, 2)
+        Ends of edges on a grid of `NODE_M`, sorted, so that the order of input leaves no trace.
+
+    Examples
+    --------
+    A cross has four edges:
+
+    >>> len(node(np.array([[[0.0, 1], [2, 1]], [[1.0, 0], [1, 2]]])))
+    4
+    """
+    if not len(ends):
+        return np.zeros((0, 2, 2))
+    noded = shapely.union_all(shapely.linestrings(ends), grid_size=NODE_M)
+    parts = shapely.get_parts(noded)
+    xy, part = shapely.get_coordinates(parts, return_index=True)
+    first = np.flatnonzero(np.diff(part) == 0)
+    edges = np.stack([xy[first], xy[first + 1]], axis=1)
+    turned = (edges[:, 0, 0] > edges[:, 1, 0]) | (
+        (edges[:, 0, 0] == edges[:, 1, 0]) & (edges[:, 0, 1] > edges[:, 1, 1])
+    )
+    edges[turned] = edges[turned, ::-1]
+    return edges[np.lexsort(edges.reshape(-1, 4).T[::-1])]
+
+
+def lying_on(edges: Array, ends: Array) -> tuple[Ints, Ints]:
+    """Return every pair of an edge and a piece that it lies on, sorted: edge, piece.
+
+    Parameters
+    ----------
+    edges, ends : array, shape (k, 2, 2) and (m, 2, 2)
+        Ends of noded edges, and of the pieces that they were noded from [m].
+    """
+    if not len(edges):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    lines = shapely.linestrings(ends)
+    middle = shapely.points(edges.mean(axis=1))
+    edge, piece = shapely.STRtree(lines).query(middle, predicate="dwithin", distance=TOUCH_M)
+    off = np.maximum(
+        shapely.distance(shapely.points(edges[edge, 0]), lines[piece]),
+        shapely.distance(shapely.points(edges[edge, 1]), lines[piece]),
+    )
+    edge, piece = edge[off <= TOUCH_M], piece[off <= TOUCH_M]
+    order = np.lexsort([piece, edge])
+    return edge[order].astype(np.int64), piece[order].astype(np.int64)
+
+
+def polygons_of(edges: Array) -> npt.NDArray[np.object_]:
+    """Return the spaces that noded edges enclose, oriented, sorted by place.
+
+    Outer rings run anticlockwise, holes clockwise: the space lies to the left. The unbounded space
+    outside is none of them.
+    """
+    polygons = shapely.get_parts(shapely.polygonize(shapely.linestrings(edges)))
+    polygons = np.array([shapely.geometry.polygon.orient(p) for p in polygons], dtype=object)
+    if not len(polygons):
+        return polygons
+    corner = shapely.bounds(polygons)
+    return polygons[np.lexsort((corner[:, 3], corner[:, 2], corner[:, 1], corner[:, 0]))]
+
+
+def sides_of(polygons: npt.NDArray[np.object_], edges: Array) -> sparse.csr_matrix:
+    """Return on which side of each edge polygons lie.
+
+    Parameters
+    ----------
+    polygons : array of Polygon, shape (f,)
+        As `polygons_of` gives them.
+    edges : array, shape (k, 2, 2)
+        Ends of noded edges [m].
+
+    Returns
+    -------
+    sparse matrix, shape (f, k)
+        +1 where a polygon lies to the left of an edge taken from start to stop, -1 to its right.
+    """
+    shape = (len(polygons), len(edges))
+    if not len(polygons):
+        return sparse.csr_matrix(shape)
+    rings, owner = shapely.get_rings(polygons, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    first = np.flatnonzero(np.diff(ring) == 0)
+    bounds = np.stack([xy[first], xy[first + 1]], axis=1)
+    node = numbered(np.concatenate([edges, bounds]))
+    count = int(node.max()) + 1
+    forward = node[: len(edges), 0] * count + node[: len(edges), 1]
+    order = np.argsort(forward)
+    ahead, back = (node[len(edges) :, k] * count + node[len(edges) :, 1 - k] for k in (0, 1))
+    at = np.searchsorted(forward[order], ahead).clip(max=len(edges) - 1)
+    along = forward[order[at]] == ahead
+    at = np.where(along, at, np.searchsorted(forward[order], back).clip(max=len(edges) - 1))
+    values = np.where(along, 1, -1)
+    return sparse.csr_matrix((values, (owner[ring[first]], order[at])), shape=shape)
+
+
+def numbered(ends: Array) -> Ints:
+    """Return a number for each end's place on the node grid, shape (k, 2)."""
+    whole = np.rint(ends.reshape(-1, 2) / NODE_M).astype(np.int64)
+    _, number = np.unique(whole, axis=0, return_inverse=True)
+    return np.asarray(number.reshape(-1, 2), dtype=np.int64)

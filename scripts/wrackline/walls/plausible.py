@@ -1,0 +1,255 @@
+"""Plausible outlines: the closings of a linework chosen anew, time and again, their costs shaken.
+
+Costs are penalties in the manner of negative log-likelihoods. Shaken by noise of Gumbel's
+distribution, the cheapest of several is drawn with the chance that its likelihood gives it. All
+that was weighed is noded once into small cells; in each outline, cells that no standing wall parts
+are one space.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
+
+from wrackline import vectors
+from wrackline.walls.candidates import Candidates
+from wrackline.walls.closings import ROUNDS, Closed, accompanied, places
+from wrackline.walls.linework import Array, Ints, Linework, Pieces
+from wrackline.walls.planar import lying_on, node, polygons_of, sides_of
+from wrackline.walls.stretches import lengths_and_ways
+
+Bools = npt.NDArray[np.bool_]
+Polygons = npt.NDArray[np.object_]
+
+SPREAD = 0.4
+"""Scale by which costs are shaken; set on simulated towns (tests/benchmarks), as the costs were."""
+
+MARGIN = 6.0
+"""Closings dearer than those made by more than this many scales hardly ever win."""
+
+OUTLINES = 100
+SEED = 1
+ALIKE = 0.8
+"""A space stands in an outline that has one of this intersection over union with it."""
+
+
+@dataclass(frozen=True)
+class Plausible:
+    """Plausible outlines of a linework.
+
+    Attributes
+    ----------
+    cells : array of Polygon, shape (c,)
+        The smallest spaces that any of them has.
+    space : array of int, shape (n, c)
+        In each outline, the number of the space that each cell belongs to; -1 outside.
+    """
+
+    cells: Polygons
+    space: Ints
+
+    def support(self, spaces: Polygons) -> Array:
+        """Return the share of outlines in which each space stands, shape (s,).
+
+        Parameters
+        ----------
+        spaces : array of Polygon or MultiPolygon, shape (s,)
+            Between the lines of the network, not between wall faces.
+        """
+        stands = np.zeros(len(spaces))
+        if not len(self.cells) or not len(spaces):
+            return stands
+        size, own = shapely.area(self.cells), shapely.area(spaces)
+        inner = shapely.STRtree(shapely.point_on_surface(self.cells))
+        held_by, cell = inner.query(spaces, predicate="contains")
+        for label in self.space + 1:
+            whole = np.bincount(label, size)
+            whole[0] = np.inf
+            pair, at = np.unique(held_by * len(whole) + label[cell], return_inverse=True)
+            common = np.bincount(at, size[cell])
+            of, which = np.divmod(pair, len(whole))
+            alike = common >= ALIKE * (own[of] + whole[which] - common)
+            stands[np.unique(of[alike])] += 1
+        return stands / len(self.space)
+
+
+@dataclass(frozen=True)
+class Race:
+    """Candidates, and what each takes from others once it is made.
+
+    Attributes
+    ----------
+    found : Candidates
+    ends : int
+        Number of ends.
+    meets, met : array of int
+        A candidate, and an end that it leaves nothing to ask for.
+    bars, barred : array of int
+        A candidate, and another in the way of which it stands.
+    """
+
+    found: Candidates
+    ends: int
+    meets: Ints
+    met: Ints
+    bars: Ints
+    barred: Ints
+
+    def won(self, cost: Array) -> Bools:
+        """Return which candidates are made at given costs, shape (c,): the cheapest come first."""
+        one, other = self.found.one, np.where(self.found.other < 0, self.ends, self.found.other)
+        made, left = np.zeros(len(cost), dtype=bool), cost <= ROUNDS[-1]
+        free = np.ones(self.ends + 1, dtype=bool)
+        while left.any():
+            k = np.flatnonzero(left)
+            best = np.full(self.ends + 1, np.inf)
+            np.minimum.at(best, one[k], cost[k])
+            np.minimum.at(best, other[k], cost[k])
+            best[self.ends] = np.inf
+            live = left[self.bars] & left[self.barred]
+            first = np.full(len(cost), np.inf)
+            np.minimum.at(first, self.barred[live], cost[self.bars[live]])
+            least = np.minimum(np.minimum(best[one[k]], best[other[k]]), first[k])
+            chosen = k[cost[k] <= least]
+            made[chosen if len(chosen) else k[[np.argmin(cost[k])]]] = True
+            free[one[made]] = free[other[made]] = False
+            free[self.met[made[self.meets]]] = False
+            free[self.ends] = True
+            left &= ~made & free[one] & free[other]
+            left[self.barred[made[self.bars]]] = False
+        return made
+
+
+def plausible(
+    work: Linework,
+    recorded: Pieces,
+    closed: Closed,
+    slip_m: float,
+    *,
+    spread: float = SPREAD,
+    outlines: int = OUTLINES,
+) -> Plausible:
+    """Return plausible outlines of a linework.
+
+    Parameters
+    ----------
+    work : Linework
+    recorded : Pieces
+        The recorded pieces that stand.
+    closed : Closed
+        Its closings, and what was weighed for them.
+    slip_m : float
+        Joining distance [m].
+    spread : float
+        Scale of Gumbel's distribution by which costs are shaken.
+    outlines : int
+        How many to draw; of a hundred, a share has a standard error of 0.05 at most.
+    """
+    found = _likely(_once(closed.considered), closed.won, MARGIN * spread)
+    corner = np.flatnonzero(found.gap_m[:, 1] > 0)
+    owner = np.r_[np.arange(len(found.one)), corner]
+    xy = work.xyz[:, :2]
+    drawn = places(xy, np.concatenate([found.ties[:, 0], found.ties[corner, 1]]))
+    race = _race(closed, found, drawn, owner, slip_m)
+    always = np.concatenate([recorded.ends(work.xyz)[:, :, :2], places(xy, closed.fixed)])
+    cells, beside, upheld = _cells(always, drawn, owner, len(found.one))
+    draw = np.random.default_rng(SEED)
+    space = np.zeros((outlines, len(cells)), dtype=np.int64)
+    for k in range(outlines):
+        made = race.won(found.cost - spread * draw.gumbel(size=len(found.cost)))
+        space[k] = _spaces(beside[upheld @ np.append(made, 1.0) == 0], len(cells))
+    return Plausible(cells, space)
+
+
+def _once(found: Candidates) -> Candidates:
+    """Return candidates each once, at its least cost, in the order of their ends."""
+    gap = found.gap_m.round(3)
+    order = np.lexsort([found.cost, gap[:, 1], gap[:, 0], found.other, found.one, found.kind])
+    key = np.column_stack([found.kind, found.one, found.other, gap])[order]
+    new = np.ones(len(key), dtype=bool)
+    new[1:] = (np.diff(key, axis=0) != 0).any(axis=1)
+    return found.pick(order[new])
+
+
+def _likely(found: Candidates, won: Array, margin: float) -> Candidates:
+    """Return candidates that aren't much dearer than what either of their ends was given."""
+    won = np.append(won, np.inf)
+    return found.pick(found.cost <= np.minimum(won[found.one], won[found.other]) + margin)
+
+
+def _race(closed: Closed, found: Candidates, drawn: Array, owner: Ints, slip_m: float) -> Race:
+    """Return the race of candidates; those that were all made don't stand in each other's way."""
+    won = np.append(closed.won, np.inf)
+    made = found.cost == won[found.one]
+    made &= (found.other < 0) | (found.cost == won[found.other])
+    met, by = accompanied(closed.ends, drawn, slip_m)
+    by = owner[by]
+    asks = ~closed.met[met] & ~(made[by] & np.isfinite(closed.won[met]))
+    barred, bars = _in_the_way(closed, found, drawn, owner, slip_m)
+    apart = ~(made[bars] & made[barred])
+    return Race(found, len(closed.ends), by[asks], met[asks], bars[apart], barred[apart])
+
+
+def _in_the_way(
+    closed: Closed, found: Candidates, drawn: Array, owner: Ints, slip_m: float
+) -> tuple[Ints, Ints]:
+    """Return which candidates another crosses well between their ends: candidate, the other."""
+    size, along = lengths_and_ways(drawn[:, 1] - drawn[:, 0])
+    cut = np.minimum(slip_m, 0.3 * size)[:, None] * along
+    inner = shapely.linestrings(np.stack([drawn[:, 0] + cut, drawn[:, 1] - cut], axis=1))
+    one, by = shapely.STRtree(shapely.linestrings(drawn)).query(inner, predicate="intersects")
+    one, by = owner[one], owner[by]
+    stretch = np.append(closed.ends.stretch, -1)
+    second = np.where(found.other < 0, -2, stretch[found.other])
+    mine = np.stack([stretch[found.one], second], axis=-1)
+    shared = (mine[one][:, :, None] == mine[by][:, None, :]).any(axis=(1, 2))
+    chosen = (one != by) & ~shared
+    return one[chosen], by[chosen]
+
+
+def _cells(
+    always: Array, drawn: Array, owner: Ints, count: int
+) -> tuple[Polygons, Ints, sparse.csr_matrix]:
+    """Return cells, the two beside each edge (their number outside), and what upholds an edge.
+
+    The last column of what upholds edges stands for the pieces that are always there.
+    """
+    ends = np.concatenate([always, drawn])
+    edges = node(ends)
+    cells = polygons_of(edges)
+    sides = sides_of(cells, edges).tocoo()
+    beside = np.full((len(edges), 2), len(cells))
+    beside[sides.col, np.where(sides.data > 0, 0, 1)] = sides.row
+    edge, piece = lying_on(edges, ends)
+    by = np.r_[np.full(len(always), count), owner][piece]
+    shape = (len(edges), count + 1)
+    return cells, beside, sparse.csr_matrix((np.ones(len(edge)), (edge, by)), shape=shape)
+
+
+def _spaces(open_edges: Ints, cells: int) -> Ints:
+    """Return which cells are one space when some edges are open, shape (c,); -1 outside."""
+    links = (np.ones(len(open_edges)), (open_edges[:, 0], open_edges[:, 1]))
+    graph = sparse.csr_matrix(links, shape=(cells + 1, cells + 1))
+    _, label = connected_components(graph, directed=False)
+    return np.where(label[:cells] == label[cells], -1, label[:cells])
+
+
+def save(outlines: Plausible, path: Path, crs: str) -> None:
+    """Write plausible outlines as GeoParquet: a row a cell, a column an outline."""
+    columns = {f"outline_{k}": "whole" for k in range(len(outlines.space))}
+    data = dict(zip(columns, outlines.space, strict=True))
+    vectors.write(gpd.GeoDataFrame(data, geometry=list(outlines.cells), crs=crs), columns, path)
+
+
+def load(path: Path) -> Plausible:
+    """Read plausible outlines that `save` wrote."""
+    table = vectors.read(path)
+    space = table.drop(columns="geometry").to_numpy(np.int64).T
+    return Plausible(table.geometry.to_numpy(), space)
