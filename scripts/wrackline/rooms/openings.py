@@ -93,11 +93,16 @@ def _is_wall(face: int, kind: npt.NDArray[np.str_]) -> bool:
 
 
 def _beside(network: Network, faces: Faces, piece: int) -> set[int]:
-    """Return the faces on both sides of a closing, `OUTSIDE` where there is none."""
+    """Return the faces on both sides of a closing, `OUTSIDE` where there is none.
+
+    Of several phases, the last in which the closing stands counts.
+    """
     edges = np.flatnonzero(network.piece == piece)
+    phase = int(np.flatnonzero(network.standing[edges].any(axis=0))[-1])
     sides = faces.sides[:, edges].tocoo()
-    beside = {int(face) for face in sides.row}
-    both = np.bincount(sides.col, minlength=len(edges)) >= 2
+    there = faces.standing[sides.row, phase]
+    beside = {int(face) for face in sides.row[there]}
+    both = np.bincount(sides.col[there], minlength=len(edges)) >= 2
     return beside if both.all() else beside | {OUTSIDE}
 
 

@@ -164,20 +164,24 @@ def _told_apart(network: Network, site: Site) -> tuple[Faces, npt.NDArray[np.str
 def _parts_a_wall(
     network: Network, faces: Faces, kind: npt.NDArray[np.str_]
 ) -> npt.NDArray[np.bool_]:
-    """Tell which edges of wide gaps' closings have walls alone on both sides.
+    """Tell which edges of wide gaps' closings have walls alone on both sides, shape (k, p).
 
     Where a wall abuts another, the near face of the other stops at both its faces, and looks
     across its thickness as across a doorway.
     """
-    wall = np.isin(kind, (BODY, SLIVER))
-    sides = abs(faces.sides)
-    beside = np.asarray(sides.sum(axis=0)).ravel()
-    middle = shapely.points(network.edges.mean(axis=1))
-    inside = np.zeros(len(middle), dtype=bool)
-    inside[shapely.STRtree(faces.polygons[wall]).query(middle, predicate="within")[0]] = True
-    walled = np.where(beside == 0, inside, np.asarray(sides.T @ wall.astype(float)).ravel() == 2)
     wide = np.isin(network.pieces.kind[network.piece], (DOORWAY, LOST))
-    return np.asarray(wide & walled)
+    middle = shapely.points(network.edges.mean(axis=1))
+    walled = np.zeros_like(network.standing)
+    for phase in range(len(network.phases)):
+        there = faces.standing[:, phase]
+        wall = there & np.isin(kind, (BODY, SLIVER))
+        sides = abs(faces.sides)
+        beside = np.asarray(sides.T @ there.astype(float)).ravel()
+        inside = np.zeros(len(middle), dtype=bool)
+        inside[shapely.STRtree(faces.polygons[wall]).query(middle, predicate="within")[0]] = True
+        both = np.asarray(sides.T @ wall.astype(float)).ravel() == 2
+        walled[:, phase] = np.where(beside == 0, inside, both)
+    return walled & wide[:, None]
 
 
 def azimuth(angle_rad: float, convergence_deg: float, period_deg: float) -> float:

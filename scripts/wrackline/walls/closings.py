@@ -8,6 +8,7 @@ a bench or a pillar.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +17,7 @@ import shapely
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from wrackline.model import WallSettings
+from wrackline.model import Decision, WallSettings
 from wrackline.walls.candidates import (
     CORNER,
     FOOT,
@@ -39,8 +40,9 @@ from wrackline.walls.candidates import (
     together,
 )
 from wrackline.walls.coverage import Coverage, Tracing
+from wrackline.walls.decided import Decided, decide
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
-from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
+from wrackline.walls.linework import DOORWAY, DRAWN, LOST, Array, Ints, Linework, Pieces
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 
 ROUNDS = (1.0, 2.2, 3.5, 6.0)
@@ -66,6 +68,7 @@ ON_A_SLIP = ("extension", "foot", "joint", "corner")
 """What closings within the joining distance are called, by the kind of candidate."""
 
 SHORTEST_M = 1e-6
+NO_ENDS = np.zeros(0, dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -123,6 +126,7 @@ def close_gaps(
     covered: Coverage,
     tracing: Tracing,
     settings: WallSettings,
+    decisions: Sequence[Decision] = (),
 ) -> Closed:
     """Return the closings of a linework, and what was weighed for them.
 
@@ -137,6 +141,8 @@ def close_gaps(
         How well its lines are placed.
     settings : WallSettings
         Joining distance, widest doorway, longest lost stretch [m].
+    decisions : sequence of Decision
+        What the team decided about closings.
 
     Returns
     -------
@@ -144,9 +150,17 @@ def close_gaps(
     """
     xy = work.xyz[:, :2]
     recorded = covered.pieces
-    walls = Walls(recorded.ends(work.xyz)[:, :, :2], covered.stretch)
+    places_of_walls = recorded.ends(work.xyz)[:, :, :2]
+    decided = decide(decisions, recorded, places_of_walls)
+    walls = Walls(places_of_walls, covered.stretch)
     asked = _asked(ends_of(work, stretches, covered, tracing), walls, tracing, settings)
     made = Closings([], [], [])
+    if len(decided.drawn):
+        drawn = places(xy, decided.drawn)
+        size = lengths_and_ways(drawn[:, 1] - drawn[:, 0])[0]
+        made.add(decided.drawn, size, _named(DRAWN, drawn))
+        walls = walls.with_closings(drawn)
+        asked = replace(asked, active=_still_active(asked, NO_ENDS, drawn))
     links: list[Ints] = []
     held = _held(asked, walls)
     considered = []
@@ -154,6 +168,8 @@ def close_gaps(
     for limit in ROUNDS:
         found = _candidates(asked, walls, recorded, limit)
         found = replace(found, cost=_cost(found, asked, held, links))
+        if decisions:
+            found = decided.priced(found, places(xy, found.ties))
         considered.append(found.pick(found.cost <= ROUNDS[-1]))
         chosen = _taken(found.pick(found.cost <= limit), asked)
         if not len(chosen.one):
@@ -163,10 +179,16 @@ def close_gaps(
         links.append(np.stack([chosen.one, chosen.other], axis=1)[chosen.other >= 0])
         new = _add(made, chosen, settings)
         walls = walls.with_closings(places(xy, new))
-        asked = replace(asked, active=_still_active(asked, chosen, places(xy, new)))
-    _tie(made, asked, walls, recorded)
+        used = np.r_[chosen.one, chosen.other[chosen.other >= 0]]
+        asked = replace(asked, active=_still_active(asked, used, places(xy, new)))
+    _tie(made, asked, walls, recorded, decided)
     pieces = _as_pieces(made, xy, walls, len(recorded))
-    return Closed(pieces, asked.ends, asked.met, won, together(considered), made.ties[-1])
+    fixed = np.concatenate([decided.drawn, made.ties[-1]])
+    return Closed(pieces, asked.ends, asked.met, won, together(considered), fixed)
+
+
+def _named(kind: str, like: Array) -> npt.NDArray[np.str_]:
+    return np.full(len(like), kind, dtype="<U9")
 
 
 def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -> Asked:
@@ -268,11 +290,10 @@ def _kinds(kind: Ints, gap_m: Array, settings: WallSettings) -> npt.NDArray[np.s
     return np.where((gap_m <= settings.join_gap_m) | (kind == FOOT), slip, wide).astype("<U9")
 
 
-def _still_active(asked: Asked, chosen: Candidates, new: Array) -> npt.NDArray[np.bool_]:
-    """Tell which ends may still be used: not taken, nor met or accompanied by new closings."""
+def _still_active(asked: Asked, used: Ints, new: Array) -> npt.NDArray[np.bool_]:
+    """Tell which ends may still be used: not used, nor met or accompanied by new closings."""
     active = asked.active.copy()
-    active[chosen.one] = False
-    active[chosen.other[chosen.other >= 0]] = False
+    active[used] = False
     free = np.flatnonzero(active & ~asked.met)
     active[free[accompanied(asked.ends.pick(free), new, asked.settings.join_gap_m)[0]]] = False
     return active
@@ -292,7 +313,7 @@ def accompanied(ends: Ends, new: Array, slip_m: float) -> tuple[Ints, Ints]:
     return np.r_[met, end[beside]], np.r_[by, wall[beside]]
 
 
-def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
+def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces, decided: Decided) -> None:
     """Add feet from ends to recorded walls beside them that nothing joins to them nearby."""
     ends, slip = asked.ends, asked.settings.join_gap_m
     own = np.flatnonzero(~ends.jamb & ~(asked.met & asked.face))
@@ -307,7 +328,9 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
     end, wall, share, away = end[apart], wall[apart], share[apart], away[apart]
     first = first_of(end, away)
     ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
-    made.add(ties, away[first], np.full(len(first), "foot", dtype="<U9"))
+    feet = ends.xy[end[first]]
+    kept = decided.allowed(np.stack([feet, feet], axis=1), away[first])
+    made.add(ties[kept], away[first][kept], _named("foot", ties[kept]))
 
 
 def _joined_nearby(walls: Walls, one: Ints, other: Ints) -> npt.NDArray[np.bool_]:

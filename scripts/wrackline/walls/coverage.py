@@ -6,7 +6,7 @@ stays, and of the other only what goes on beyond it. Nothing is moved.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -37,6 +37,8 @@ class Tracing:
         Whether the line follows a wall's face or edge.
     thick_m : array, shape (lines,)
         Thickness of its wall, 0 where unknown [m].
+    span : array of int, shape (lines, 2)
+        First and last phase in which it stood; -1 where nothing is known.
     """
 
     survey: Ints
@@ -44,14 +46,19 @@ class Tracing:
     whole_m: Array
     face: npt.NDArray[np.bool_]
     thick_m: Array
+    span: Ints
 
     def apart_m(self, one: Ints, other: Ints) -> Array:
-        """Return how far apart two tracings of one wall may lie [m]; 0 where they can't be one."""
+        """Return how far apart two tracings of one wall may lie [m]; 0 where they can't be one.
+
+        Of two whose phases differ, one can only give way if its own is not known.
+        """
         same = self.survey[one] == self.survey[other]
         near = np.hypot(self.random_m[one], self.random_m[other])
         far = np.hypot(self.whole_m[one], self.whole_m[other])
         reach = np.minimum(REPEAT_SDS * np.where(same, near, far), REPEAT_LIMIT_M)
-        return np.where(self.face[one] == self.face[other], reach, 0.0)
+        may = (self.span[one, 0] < 0) | (self.span[one] == self.span[other]).all(axis=-1)
+        return np.where((self.face[one] == self.face[other]) & may, reach, 0.0)
 
 
 @dataclass(frozen=True)
@@ -71,6 +78,10 @@ class Coverage:
     pieces: Pieces
     stretch: Ints
     repeats: Ints
+
+    def pick(self, chosen: npt.NDArray[np.bool_]) -> Coverage:
+        """Return the same with the chosen pieces only."""
+        return replace(self, pieces=self.pieces.pick(chosen), stretch=self.stretch[chosen])
 
 
 def cover(work: Linework, stretches: Stretches, tracing: Tracing, least_m: float) -> Coverage:

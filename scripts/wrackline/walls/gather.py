@@ -52,6 +52,8 @@ def gather_lines(
     for trait in TRAITS:
         lines[trait] = lines["survey"].map({name: t[trait] for name, t in traits.items()})
     lines["repeats"] = ""
+    for column in ("phase_from", "phase_to", "stands_from", "stands_to"):
+        lines[column] = None
     return vectors.conform(lines, LINE_COLUMNS)
 
 

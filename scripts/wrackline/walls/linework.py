@@ -21,8 +21,8 @@ Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 RECORDED, OLD_PLAN = "recorded", "old plan"
-DOORWAY, LOST = "doorway", "lost"
-"""Kinds of closing that bridge more than a slip of the pole."""
+DOORWAY, LOST, DRAWN = "doorway", "lost", "drawn"
+"""Kinds of closing that bridge more than a slip of the pole; the last by the team's hand."""
 
 ITEM_COLUMNS = {
     "survey": "text",
@@ -48,8 +48,14 @@ LINE_COLUMNS = {
     "repeats": "text",
     "from_date": "text",
     "to_date": "text",
+    "phase_from": "text",
+    "phase_to": "text",
+    "stands_from": "whole",
+    "stands_to": "whole",
 }
-"""Columns of wall lines in a view: `repeats` lists surveys that traced the same wall again."""
+"""Columns of wall lines in a view: `repeats` lists surveys that traced the same wall again;
+`phase_from`, `phase_to` are what the team says, `stands_from`, `stands_to` the first and last phase
+by its number, empty where a wall stands in all."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +96,7 @@ class Pieces:
         Row of the line that a recorded piece belongs to; -1 for a closing.
     kind : array of str, shape (m,)
         ``recorded``, or the kind of closing: joint, corner, extension, foot, doorway,
-        lost (a lost stretch).
+        lost (a lost stretch), drawn (by the team's decision).
     gap_m : array, shape (m,)
         What the closing bridges, in all [m]; 0 for recorded pieces.
     """

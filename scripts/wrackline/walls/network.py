@@ -5,7 +5,7 @@ Every edge keeps the piece that it lies on, and through it the vertices that wer
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,10 +18,11 @@ import shapely
 from scipy import sparse
 
 from wrackline import vectors
-from wrackline.model import WallSettings
+from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
+from wrackline.walls.decided import Outcome, outcomes
 from wrackline.walls.linework import (
     LINE_COLUMNS,
     RECORDED,
@@ -31,8 +32,10 @@ from wrackline.walls.linework import (
     linework,
 )
 from wrackline.walls.motion import edge_motion
-from wrackline.walls.planar import NODE_M, lying_on, node, numbered
-from wrackline.walls.repeats import merge_repeats, position_sd
+from wrackline.walls.phases import phase_lines, standing_in
+from wrackline.walls.planar import NODE_M, dangling, lying_on, node
+from wrackline.walls.plausible import Plausible, plausible
+from wrackline.walls.repeats import merge_repeats, position_sd, span_of
 from wrackline.walls.stretches import Stretches, stretches_of
 
 Array = npt.NDArray[np.float64]
@@ -55,6 +58,10 @@ class Network:
         The piece that each edge lies on; recorded before inferred where several do.
     fraction : array, shape (k, 2)
         Where each end of an edge lies on its piece, 0 at the first end and 1 at the second.
+    standing : array of bool, shape (k, p)
+        Whether each edge stands in each phase; in every phase, those that stand are planar.
+    phases : tuple of str, length p
+        Name of each phase, the earliest first; one without a name where none are known.
     """
 
     work: Linework
@@ -62,6 +69,8 @@ class Network:
     edges: Array
     piece: Ints
     fraction: Array
+    standing: npt.NDArray[np.bool_]
+    phases: tuple[str, ...] = ("",)
 
     @property
     def recorded(self) -> npt.NDArray[np.bool_]:
@@ -80,11 +89,25 @@ class Network:
         return self.pieces.pick(stands & (self.pieces.kind != RECORDED))
 
     def without(self, edges: npt.NDArray[np.bool_]) -> Network:
-        """Return the network without some edges, and what of closings then leads nowhere."""
-        kept = np.flatnonzero(~edges)
-        kept = kept[~_dangling(self.edges[kept], ~self.recorded[kept])]
+        """Return the network without some edges, and what of closings then leads nowhere.
+
+        Parameters
+        ----------
+        edges : array of bool, shape (k, p)
+            Which edges go in which phase.
+        """
+        standing = self.standing & ~edges
+        for phase in range(len(self.phases)):
+            there = np.flatnonzero(standing[:, phase])
+            loose = dangling(self.edges[there], ~self.recorded[there])
+            standing[there[loose], phase] = False
+        kept = np.flatnonzero(standing.any(axis=1))
         return replace(
-            self, edges=self.edges[kept], piece=self.piece[kept], fraction=self.fraction[kept]
+            self,
+            edges=self.edges[kept],
+            piece=self.piece[kept],
+            fraction=self.fraction[kept],
+            standing=standing[kept],
         )
 
     def motion(self) -> sparse.csr_matrix:
@@ -104,10 +127,58 @@ class Network:
         return np.asarray(ends[:, :1] + self.fraction * (ends[:, 1:] - ends[:, :1]))
 
 
+@dataclass(frozen=True)
+class Team:
+    """What the team says of walls before they are joined.
+
+    Attributes
+    ----------
+    phases : tuple of Phasing
+    order : tuple of str
+        Names of the site's phases, the earliest first.
+    decisions : tuple of Decision
+    """
+
+    phases: tuple[Phasing, ...] = ()
+    order: tuple[str, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+
+
+@dataclass(frozen=True)
+class Joined:
+    """A view's walls, joined.
+
+    Attributes
+    ----------
+    network : Network
+    outlines : list of Plausible
+        Plausible outlines of each phase.
+    outcomes : list of Outcome or None
+        What became of each decision; None of those that wait for the rooms.
+    notes : list of str
+        What could not be followed in the register of phases.
+    """
+
+    network: Network
+    outlines: list[Plausible]
+    outcomes: list[Outcome | None]
+    notes: list[str]
+
+
 def build_network(
     lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
 ) -> Network:
-    """Return the network of a view.
+    """Return the network of a view of which the team says nothing, see `join_walls`."""
+    return _joined(lines, models, settings, Team(), outlines=False).network
+
+
+def join_walls(
+    lines: gpd.GeoDataFrame,
+    models: Mapping[str, ErrorModel],
+    settings: WallSettings,
+    team: Team | None = None,
+) -> Joined:
+    """Return the walls of a view, joined in every phase.
 
     Parameters
     ----------
@@ -116,18 +187,71 @@ def build_network(
     models : mapping of str to ErrorModel
         Errors by survey, to decide which lines repeat others.
     settings : WallSettings
-        Joining distance and widest doorway [m].
-
-    Returns
-    -------
-    Network
+        Joining distance, widest doorway, longest lost stretch [m].
+    team : Team
+        What the team says of walls.
     """
-    work, stretches, covered = _covered(merge_repeats(lines, models), models, settings)
-    closed = close_gaps(work, stretches, covered, tracing_of(work.lines, models), settings)
-    pieces = join_pieces([covered.pieces, closed.pieces])
-    edges = node(pieces.ends(work.xyz)[:, :, :2])
-    piece, fraction = _origin(edges, pieces.ends(work.xyz)[:, :, :2])
-    return Network(work, pieces, edges, piece, fraction).without(np.zeros(len(edges), dtype=bool))
+    return _joined(lines, models, settings, team or Team(), outlines=True)
+
+
+def _joined(
+    lines: gpd.GeoDataFrame,
+    models: Mapping[str, ErrorModel],
+    settings: WallSettings,
+    team: Team,
+    *,
+    outlines: bool,
+) -> Joined:
+    phased = phase_lines(lines, models, team.phases, team.order)
+    work, stretches, covered = _covered(merge_repeats(phased.lines, models), models, settings)
+    tracing = tracing_of(work.lines, models)
+    stands = standing_in(work.lines, len(phased.names))[covered.pieces.line]
+    parts, there, drawn = [covered.pieces], [stands], []
+    alike = _alike(stands)
+    for phase in sorted(set(alike)):
+        part = covered.pick(stands[:, phase])
+        closed = close_gaps(work, stretches, part, tracing, settings, team.decisions)
+        parts.append(closed.pieces)
+        there.append(np.tile(np.array(alike) == phase, (len(closed.pieces), 1)))
+        if outlines:
+            drawn.append(plausible(work, part.pieces, closed, settings.join_gap_m))
+    pieces = join_pieces(parts)
+    network = _noded(work, pieces, np.concatenate(there), phased.names)
+    ends = pieces.ends(work.xyz)[:, :, :2]
+    became = outcomes(team.decisions, pieces, ends, work.lines)
+    number = {phase: k for k, phase in enumerate(sorted(set(alike)))}
+    shown = [drawn[number[phase]] for phase in alike] if outlines else []
+    return Joined(network, shown, became, phased.notes)
+
+
+def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:
+    """Return, for each phase, the first in which the same stands.
+
+    >>> _alike(np.array([[True, False, True], [True, True, True]]))
+    [0, 1, 0]
+    """
+    columns = [column.tobytes() for column in np.ascontiguousarray(stands.T)]
+    return [columns.index(column) for column in columns]
+
+
+def _noded(
+    work: Linework, pieces: Pieces, there: npt.NDArray[np.bool_], names: tuple[str, ...]
+) -> Network:
+    """Return the network of pieces that stand in phases, `there` of shape (m, p)."""
+    ends = pieces.ends(work.xyz)[:, :, :2]
+    edges = node(ends)
+    edge, piece = lying_on(edges, ends)
+    found, first = np.unique(edge, return_index=True)
+    if len(found) < len(edges):
+        raise ValueError(f"{len(edges) - len(found)} edges of the network lie on no piece")
+    stands = np.zeros((len(edges), len(names)), dtype=bool)
+    np.logical_or.at(stands, edge, there[piece])
+    chosen = piece[first]
+    step = ends[chosen, 1] - ends[chosen, 0]
+    along = ((edges - ends[chosen, None, 0]) * step[:, None]).sum(axis=2)
+    fraction = along / (step**2).sum(axis=1)[:, None]
+    network = Network(work, pieces, edges, chosen, fraction, stands, names)
+    return network.without(np.zeros_like(stands))
 
 
 def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tracing:
@@ -141,6 +265,7 @@ def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tra
         whole_m=named.map(whole).to_numpy(float),
         face=(lines["line_follows"] != "centre").to_numpy(bool, na_value=True),
         thick_m=np.nan_to_num(pd.to_numeric(lines["thickness_m"]).to_numpy(float, na_value=0.0)),
+        span=span_of(lines),
     )
 
 
@@ -167,31 +292,6 @@ def _covered(
     return _covered(kept, models, settings)
 
 
-def _dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Tell which inferred edges lead nowhere: they end in the open, or at others that do."""
-    ends = numbered(edges)
-    gone = np.zeros(len(edges), dtype=bool)
-    while True:
-        degree = np.bincount(ends[~gone].ravel(), minlength=int(ends.max(initial=-1)) + 1)
-        loose = ~gone & inferred & (degree[ends] == 1).any(axis=1)
-        if not loose.any():
-            return gone
-        gone |= loose
-
-
-def _origin(edges: Array, ends: Array) -> tuple[Ints, Array]:
-    """Return the first piece that each edge lies on, and where on it."""
-    edge, piece = lying_on(edges, ends)
-    found, first = np.unique(edge, return_index=True)
-    if len(found) < len(edges):
-        raise ValueError(f"{len(edges) - len(found)} edges of the network lie on no piece")
-    chosen = piece[first]
-    step = ends[chosen, 1] - ends[chosen, 0]
-    size = (step**2).sum(axis=1)
-    along = ((edges - ends[chosen, None, 0]) * step[:, None]).sum(axis=2)
-    return chosen, along / size[:, None]
-
-
 PIECE_COLUMNS = {
     **{f"{end}_vertex_{k}": "whole" for end in ("start", "stop") for k in "ij"},
     "start_share": "real",
@@ -200,7 +300,12 @@ PIECE_COLUMNS = {
     "kind": "text",
     "gap_m": "real",
 }
-EDGE_COLUMNS = {"piece": "whole", "start_fraction": "real", "stop_fraction": "real"}
+EDGE_COLUMNS = {
+    "piece": "whole",
+    "start_fraction": "real",
+    "stop_fraction": "real",
+    "standing": "text",
+}
 
 
 def save(network: Network, folder: Path, crs: str) -> None:
@@ -215,6 +320,7 @@ def save(network: Network, folder: Path, crs: str) -> None:
     named |= {"line": pieces.line, "kind": pieces.kind, "gap_m": pieces.gap_m}
     start, stop = network.fraction.T
     edges = {"piece": network.piece, "start_fraction": start, "stop_fraction": stop}
+    edges["standing"] = ["".join("01"[k] for k in row) for row in network.standing.astype(int)]
     lines = network.work.lines.set_crs(crs, allow_override=True)
     vectors.write(lines, LINE_COLUMNS, folder / "lines.parquet")
     for name, columns, data, xy in (
@@ -225,8 +331,8 @@ def save(network: Network, folder: Path, crs: str) -> None:
         vectors.write(table, columns, folder / f"{name}.parquet")
 
 
-def load(folder: Path) -> Network:
-    """Read a network that `save` wrote."""
+def load(folder: Path, order: Sequence[str] = ()) -> Network:
+    """Read a network that `save` wrote, with the names of the site's phases."""
     lines, pieces, edges = (
         vectors.read(folder / f"{name}.parquet") for name in ("lines", "pieces", "edges")
     )
@@ -237,7 +343,13 @@ def load(folder: Path) -> Network:
         kind=pieces["kind"].to_numpy("<U9"),
         gap_m=pieces["gap_m"].to_numpy(float),
     )
+    stands = [[mark == "1" for mark in row] for row in edges["standing"]]
+    standing = np.array(stands, dtype=bool).reshape(
+        len(edges), max(len(order), len(stands[0]) if stands else 1)
+    )
     return Network(
+        standing=standing,
+        phases=(*order, *[""] * (standing.shape[1] - len(order))),
         work=linework(lines),
         pieces=stored,
         edges=shapely.get_coordinates(edges.geometry.to_numpy()).reshape(-1, 2, 2),

@@ -127,3 +127,22 @@ def numbered(ends: Array) -> Ints:
     whole = np.rint(ends.reshape(-1, 2) / NODE_M).astype(np.int64)
     _, number = np.unique(whole, axis=0, return_inverse=True)
     return np.asarray(number.reshape(-1, 2), dtype=np.int64)
+
+
+def dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Tell which inferred edges lead nowhere: they end in the open, or at others that do.
+
+    Parameters
+    ----------
+    edges : array, shape (k, 2, 2)
+        Ends of noded edges [m].
+    inferred : array of bool, shape (k,)
+    """
+    ends = numbered(edges)
+    gone = np.zeros(len(edges), dtype=bool)
+    while True:
+        degree = np.bincount(ends[~gone].ravel(), minlength=int(ends.max(initial=-1)) + 1)
+        loose = ~gone & inferred & (degree[ends] == 1).any(axis=1)
+        if not loose.any():
+            return gone
+        gone |= loose

@@ -58,6 +58,8 @@ class Traced:
         Whether a line follows a wall's centre; whether it comes from an old plan.
     half_wall : array, shape (n,)
         Half the thickness of its wall [m].
+    span : array of int, shape (n, 2)
+        First and last phase in which it stood; -1 where nothing is known.
     repeats : dict of int to set of str
         Surveys that traced the line of a row again.
     """
@@ -68,6 +70,7 @@ class Traced:
     centre: np.ndarray
     old: np.ndarray
     half_wall: np.ndarray
+    span: np.ndarray
     repeats: dict[int, set[str]] = field(default_factory=dict)
 
     def reach(self, row: int, other: int) -> float:
@@ -78,6 +81,10 @@ class Traced:
         if self.centre[row] == self.centre[other]:
             return spread
         return spread + float(self.half_wall[row if self.centre[row] else other])
+
+    def may_give_way(self, row: int, other: int) -> bool:
+        """Tell whether phases allow a line to be a repeat of another."""
+        return bool(self.span[row, 0] < 0 or (self.span[row] == self.span[other]).all())
 
     def note(self, row: int, others: Iterable[int]) -> None:
         """Note at other lines that the survey of a row traced them again."""
@@ -131,7 +138,40 @@ def _traced(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Traced
         centre=(lines["line_follows"] == "centre").to_numpy(bool, na_value=False),
         old=(lines["evidence"] == OLD_PLAN).to_numpy(bool, na_value=False),
         half_wall=np.where(np.isnan(half), USUAL_HALF_WALL_M, half),
+        span=span_of(lines),
     )
+
+
+def span_of(lines: gpd.GeoDataFrame) -> np.ndarray:
+    """Return first and last phase of lines, shape (n, 2); -1 where nothing is known."""
+    return np.asarray(lines[["stands_from", "stands_to"]].fillna(-1), dtype=np.int64)
+
+
+def repeats_of(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], rows: np.ndarray
+) -> np.ndarray:
+    """Return the lines of other surveys that repeat some lines: pairs of a repeat and its line.
+
+    Parameters
+    ----------
+    lines : GeoDataFrame
+    models : mapping of str to ErrorModel
+    rows : array of bool, shape (n,)
+        The lines asked about.
+    """
+    asked = np.flatnonzero(rows)
+    pairs: list[tuple[int, int]] = []
+    if not len(asked):
+        return np.zeros((0, 2), dtype=np.int64)
+    traced = _traced(lines, models)
+    tree = shapely.STRtree(traced.shapes)
+    for row in asked.tolist():
+        reach = REPEAT_LIMIT_M + 2 * float(traced.half_wall.max())
+        for other in tree.query(traced.shapes[row], predicate="dwithin", distance=reach).tolist():
+            apart = traced.survey[other] != traced.survey[row]
+            if apart and _share_beside(traced, other, row) >= REPEAT_SHARE:
+                pairs.append((other, row))
+    return np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2)
 
 
 def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.ndarray:
@@ -141,6 +181,7 @@ def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.n
     for row in mine:
         widest = REPEAT_LIMIT_M + traced.half_wall[row] + float(traced.half_wall[kept].max())
         near = kept[tree.query(traced.shapes[row], predicate="dwithin", distance=widest)]
+        near = [other for other in near if traced.may_give_way(row, other)]
         beside = [(_share_beside(traced, row, other), other) for other in near]
         best = max(beside, default=(0.0, -1))
         if best[0] >= REPEAT_SHARE:
