@@ -2,16 +2,20 @@
 
 Writes `lines.parquet` (GeoParquet, `wrackline.walls.linework.LINE_COLUMNS`: the recorded lines,
 repeats merged), `pieces.parquet` (straight stretches, recorded and inferred, with the vertices that
-they are tied to) and `edges.parquet` (the planar network, with the piece that each edge lies on).
+they are tied to), `edges.parquet` (the planar network, with the piece that each edge lies on and
+the phases in which it stands), `outlines.parquet` (plausible outlines, see
+`wrackline.walls.plausible`) and `team.json` (what became of the team's word on walls).
 """
 
 import json
 from pathlib import Path
 
+from wrackline.io import write_json
 from wrackline.model import WallSettings
 from wrackline.step import step
+from wrackline.walls import network, plausible
 from wrackline.walls.gather import gather_lines, read_models
-from wrackline.walls.network import build_network, save
+from wrackline.walls.team import as_record, read_team
 
 
 def main(job):
@@ -19,7 +23,10 @@ def main(job):
     models = {model.survey: model for model in read_models(job.input.errors)}
     lines = gather_lines(traits, job.input.tables, job.params.crs)
     settings = WallSettings.model_validate_json(job.params.walls)
-    save(build_network(lines, models, settings), Path(job.output.edges).parent, job.params.crs)
+    joined = network.join_walls(lines, models, settings, read_team(job.params.team))
+    network.save(joined.network, Path(job.output.edges).parent, job.params.crs)
+    plausible.save(joined.outlines, Path(job.output.outlines), job.params.crs)
+    write_json(as_record(joined.outcomes, joined.notes), job.output.team)
 
 
 step(main, snakemake)

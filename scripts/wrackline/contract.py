@@ -64,9 +64,16 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "closing",
             "text",
             "",
-            "for an inferred line: joint, corner, extension, foot, doorway, lost (a lost stretch)",
+            "for an inferred line: joint, corner, extension, foot, doorway, lost (a lost "
+            "stretch), drawn (by the team)",
         ),
         Field("gap_m", "real", "m", "for an inferred line: what it bridges"),
+        Field(
+            "support",
+            "real",
+            "",
+            "for an inferred line: share of plausible outlines in which it parts two spaces, 0-1",
+        ),
         Field("line_follows", "text", "", "face, centre or edge of the wall"),
         Field("traced_at", "text", "", "where heights were taken: top, bed or base"),
         Field("length_m", "real", "m", "length on the ground"),

@@ -107,6 +107,16 @@ def line_traits(config: SiteConfig, view: str) -> str:
     return json.dumps(traits, sort_keys=True)
 
 
+def team_words(config: SiteConfig) -> str:
+    """Return what the team says of walls and spaces: phases and decisions, as JSON."""
+    said = {
+        "order": list(config.site.phases),
+        "phases": [row.model_dump(mode="json") for row in config.phases],
+        "decisions": [row.model_dump(mode="json") for row in config.decisions],
+    }
+    return json.dumps(said, sort_keys=True)
+
+
 def views(config: SiteConfig) -> list[str]:
     """Return all views of a site: after every season, and of every survey of walls alone."""
     seasons = [f"upto-{season}" for season in config.seasons]

@@ -34,6 +34,7 @@ from wrackline.model import Site, Survey
 from wrackline.points import Points, PointWriter, ticks
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
+from wrackline.rooms.view import prepare
 from wrackline.seabed.gridding import grid_survey
 from wrackline.seabed.merge import SurveySurface, merge_surfaces
 from wrackline.uncertainty import ErrorModel, error_model, level_budget
@@ -185,7 +186,7 @@ def one_corner(seed: np.random.SeedSequence, regime: str) -> Corner:
     empty = vectors.empty(ITEM_COLUMNS, site.crs)
     with tempfile.TemporaryDirectory() as folder:
         bed = bed_of(hamlet, name, site, models[BED], draws, rng, Path(folder))
-        plan = make_plan(network, [models[WALLS]], site, Items(empty, empty, []), bed)
+        plan = make_plan(prepare(network, [models[WALLS]], site), Items(empty, empty, []), bed)
     return scored(plan, hamlet, name, true_level(site, draws, rng), rng)
 
 

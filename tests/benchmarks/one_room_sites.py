@@ -20,6 +20,7 @@ from wrackline.demo.survey import displace, draw_named
 from wrackline.model import Site, Survey
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
+from wrackline.rooms.view import prepare
 from wrackline.uncertainty import error_model, level_budget
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 from wrackline.walls.network import build_network
@@ -81,7 +82,7 @@ def one_site(rng: np.random.Generator) -> Case:
     table = line_table(lines, follows, stated, survey.wall_thickness_sd_m)
     network = build_network(table, {SURVEY: model}, site.walls)
     empty = vectors.empty(ITEM_COLUMNS, CRS)
-    plan = make_plan(network, [model], site, Items(empty, empty, []), Bed())
+    plan = make_plan(prepare(network, [model], site), Items(empty, empty, []), Bed())
     if len(plan["rooms"]) != 1 or len(plan["buildings"]) != 1:
         raise ValueError(f"{len(plan['rooms'])} rooms found where there is one")
     polygon = shapely.Polygon(corners)

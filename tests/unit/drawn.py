@@ -13,6 +13,7 @@ from wrackline import contract, vectors
 from wrackline.model import Site, WallSettings
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
+from wrackline.rooms.view import prepare
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 from wrackline.walls.network import build_network
@@ -97,7 +98,7 @@ def plan_of(lines, *, features=(), floors=(), bed=NO_BED, where=None, models=Non
     network = build_network(table, {model.survey: model for model in models}, where.walls)
     other = [ErrorModel("2031-items", 0.05, 0.04)]
     things = Items(items(features, crs=where.crs), items(floors, crs=where.crs), other)
-    plan = make_plan(network, models, where, things, bed)
+    plan = make_plan(prepare(network, models, where), things, bed)
     return {
         layer: vectors.conform(plan[layer], contract.columns(layer))
         for layer in contract.PLAN_LAYERS

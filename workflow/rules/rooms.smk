@@ -1,4 +1,4 @@
-from wrackline.sources import view_surface
+from wrackline.sources import team_words, view_surface
 
 
 rule find_rooms:
@@ -6,6 +6,8 @@ rule find_rooms:
         lines="work/walls/{view}/lines.parquet",
         pieces="work/walls/{view}/pieces.parquet",
         edges="work/walls/{view}/edges.parquet",
+        outlines="work/walls/{view}/outlines.parquet",
+        team="work/walls/{view}/team.json",
         wall_errors=lambda w: expand(
             "work/fit/{survey}/errors.json",
             survey=view_surveys(SITE, w.view, "wall_lines"),
@@ -29,12 +31,14 @@ rule find_rooms:
             "work/seabed/{surface}.json", surface=view_surface(SITE, w.view)
         ),
     output:
-        expand("work/rooms/{{view}}/{layer}.parquet", layer=PLAN_LAYERS),
+        plan=expand("work/rooms/{{view}}/{layer}.parquet", layer=PLAN_LAYERS),
+        team="work/rooms/{view}/team.json",
     log:
         "logs/find_rooms/{view}.log",
     params:
         code=fingerprint("find_rooms"),
         site=to_json(for_measuring(SITE.site)),
+        team=team_words(SITE),
     message:
         "Rooms: finding and measuring the rooms of {wildcards.view}"
     script:

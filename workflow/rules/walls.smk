@@ -1,4 +1,4 @@
-from wrackline.sources import line_traits, view_surveys
+from wrackline.sources import line_traits, team_words, view_surveys
 
 
 rule join_walls:
@@ -15,12 +15,15 @@ rule join_walls:
         lines="work/walls/{view}/lines.parquet",
         pieces="work/walls/{view}/pieces.parquet",
         edges="work/walls/{view}/edges.parquet",
+        outlines="work/walls/{view}/outlines.parquet",
+        team="work/walls/{view}/team.json",
     log:
         "logs/join_walls/{view}.log",
     params:
         code=fingerprint("join_walls"),
         traits=lambda w: line_traits(SITE, w.view),
         walls=to_json(SITE.site.walls),
+        team=team_words(SITE),
         crs=SITE.site.crs,
     message:
         "Walls: joining the wall lines of {wildcards.view}"

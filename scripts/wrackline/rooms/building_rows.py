@@ -29,6 +29,7 @@ class Building:
     side: np.ndarray
     inner: shapely.Geometry
     footprint: Outline | None
+    support: float | None
 
     @property
     def outline(self) -> shapely.Geometry:
@@ -38,11 +39,13 @@ class Building:
 
 def buildings_in(view: View) -> list[Building]:
     """Return every building, in the order of their indices."""
-    return [_building(view, number) for number in range(view.building.max(initial=-1) + 1)]
+    count = view.building.max(initial=-1) + 1
+    members = [np.flatnonzero(view.building == number) for number in range(count)]
+    support = view.support_together(members)
+    return [_building(view, *each) for each in zip(members, support.tolist(), strict=True)]
 
 
-def _building(view: View, number: int) -> Building:
-    members = np.flatnonzero(view.building == number)
+def _building(view: View, members: np.ndarray, support: float) -> Building:
     sides = view.faces.sides[members]
     edges = np.unique(sides.indices).astype(np.int64)
     side = np.asarray(sides[:, edges].sum(axis=0)).ravel().astype(float)
@@ -50,7 +53,8 @@ def _building(view: View, number: int) -> Building:
     inner = shapely.union_all(view.faces.polygons[members])
     thickness, _ = view.thickness_of(outer)
     footprint = footprint_of(inner, view.network.edges[outer], side[side != 0], thickness)
-    return Building(members, edges, side, inner, footprint)
+    known = None if np.isnan(support) else support
+    return Building(members, edges, side, inner, footprint, known)
 
 
 def floors_in(view: View, building: Building, spaces: list[Space]) -> shapely.Geometry:
@@ -85,7 +89,8 @@ def _row(view: View, building: Building, bed: pd.Series, met: MetFloors) -> dict
     size, size_sd, why_size = _footprint(view, building)
     top, top_sd, why_top = top_depth(view, edges)
     depth, floor = bed_fields(view, bed), met.fields(view, outline)
-    why = [why_size, why_top, depth["why"], floor["why"], NO_SUPPORT]
+    why = [why_size, why_top, depth["why"], floor["why"]]
+    why += [] if building.support is not None else [NO_SUPPORT]
     return {
         "room_count": int((view.kind[building.members] == ROOM).sum()),
         "footprint_m2": None if size is None else size / scale**2,
@@ -98,7 +103,7 @@ def _row(view: View, building: Building, bed: pd.Series, met: MetFloors) -> dict
         "bed_depth_sd_m": depth["bed_depth_sd_m"],
         "floor_depth_m": floor["floor_depth_m"],
         "floor_depth_sd_m": floor["floor_depth_sd_m"],
-        "support": None,
+        "support": building.support,
         "surveys": surveys,
         "first_season": max(map(season_of, surveys.split(";"))),
         "last_season": max(map(season_of, surveys.split(";"))),

@@ -14,6 +14,9 @@ from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import Faces, elongations, widths
 
 BODY, ROOM, COURT, LANE, UNKNOWN, SLIVER = "body", "room", "court", "lane", "unknown", "sliver"
+OPEN = "open"
+"""Kind of a space that the team calls open ground."""
+
 SLIVER_M = 0.08
 """Narrower strips lie between two tracings of one line, not between two faces (no source)."""
 

@@ -14,7 +14,8 @@ from wrackline.model import Site
 from wrackline.numbers import NUMBERED, place_numbers, place_of
 
 NO_PHASES = "phase_from, phase_to: the team has not dated it"
-NO_SUPPORT = "support: outlines are not resampled yet"
+NO_SUPPORT = "support: no outlines were drawn beside this one"
+UNDATED = "phase_from, phase_to: no wall around it is dated by the team"
 
 
 def as_layer(

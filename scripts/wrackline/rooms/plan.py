@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import pandas as pd
 
-from wrackline.model import Site
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.building_rows import building_table, buildings_in, floors_in
 from wrackline.rooms.features import feature_table
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.rooms import room_table, spaces_of
-from wrackline.rooms.view import prepare
+from wrackline.rooms.view import View
 from wrackline.rooms.walls import openings, wall_bodies, wall_lines
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.network import Network
 
 
 @dataclass(frozen=True)
@@ -29,21 +26,13 @@ class Items:
     models: list[ErrorModel]
 
 
-def make_plan(
-    network: Network,
-    models: Sequence[ErrorModel],
-    site: Site,
-    items: Items,
-    bed: Bed,
-) -> dict[str, gpd.GeoDataFrame]:
+def make_plan(view: View, items: Items, bed: Bed) -> dict[str, gpd.GeoDataFrame]:
     """Return the tables of a view, by layer.
 
     Parameters
     ----------
-    network : Network
-    models : sequence of ErrorModel
-        Errors of every survey in the network.
-    site : Site
+    view : View
+        As `prepare` returns it.
     items : Items
         Features and floors of the view's surveys.
     bed : Bed
@@ -54,7 +43,6 @@ def make_plan(
     dict of str to GeoDataFrame
         The layers of `PLAN_LAYERS`, with the fields of the contract.
     """
-    view = prepare(network, models, site)
     met = MetFloors(items.floors, items.models)
     spaces = spaces_of(view)
     rooms = room_table(view, spaces, bed.inside([space.shown(view) for space in spaces]), met)

@@ -15,7 +15,7 @@ from wrackline.rooms import figures
 from wrackline.rooms.faces import elongations
 from wrackline.rooms.floors import Outline, floor_of
 from wrackline.rooms.kinds import BODY, COURT, LANE, ROOM, UNKNOWN
-from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
+from wrackline.rooms.layers import NO_SUPPORT, UNDATED, as_layer
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.view import View, azimuth
 from wrackline.uncertainty import Budget
@@ -33,6 +33,7 @@ class Space:
     floor: Outline | None
     thickness: np.ndarray
     thickness_sd: np.ndarray
+    support: float | None
 
     def shown(self, view: View) -> shapely.Geometry:
         """Return the floor or, where it can't be told, the space between the lines as drawn."""
@@ -41,15 +42,18 @@ class Space:
 
 def spaces_of(view: View) -> list[Space]:
     """Return rooms, courts, lanes and small enclosed spaces with their floors."""
-    return [_space(view, int(face)) for face in np.flatnonzero(np.isin(view.kind, SPACES))]
+    faces = np.flatnonzero(np.isin(view.kind, SPACES))
+    support = view.support(faces)
+    return [_space(view, int(face), support[k]) for k, face in enumerate(faces)]
 
 
-def _space(view: View, face: int) -> Space:
+def _space(view: View, face: int, support: float) -> Space:
     edges, side = view.bounds_of(face)
     thickness, sd = view.thickness_of(edges)
     ends = view.network.edges[edges]
     floor = floor_of(view.faces.polygons[face], ends, side, thickness)
-    return Space(face, edges, side, floor, thickness, sd)
+    known = None if np.isnan(support) else float(support)
+    return Space(face, edges, side, floor, thickness, sd, known)
 
 
 def room_table(
@@ -86,6 +90,8 @@ def _row(view: View, space: Space, bed: pd.Series, met: MetFloors) -> dict[str, 
     depth = bed_fields(view, bed)
     floor = met.fields(view, polygon)
     why = [part.pop("why") for part in (size, depth, floor)]
+    phases = view.phases_of(space.face, space.edges)
+    why += ["" if space.support is not None else NO_SUPPORT, "" if any(phases) else UNDATED]
     return {
         "building": int(view.building[space.face]),
         "kind": str(view.kind[space.face]),
@@ -94,14 +100,14 @@ def _row(view: View, space: Space, bed: pd.Series, met: MetFloors) -> dict[str, 
         **depth,
         **floor,
         "recorded_share": float(length[recorded].sum() / length.sum()),
-        "support": None,
-        "phase_from": None,
-        "phase_to": None,
+        "support": space.support,
+        "phase_from": phases[0],
+        "phase_to": phases[1],
         "surveys": surveys,
         "lines": view.lines_of(space.edges),
         "first_season": max(seasons),
         "last_season": max(seasons),
-        "null_because": "; ".join([*filter(None, why), NO_SUPPORT, NO_PHASES]),
+        "null_because": "; ".join(filter(None, why)),
         "geometry": shown,
         "face": space.face,
     }

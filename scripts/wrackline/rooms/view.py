@@ -12,15 +12,18 @@ import pandas as pd
 import shapely
 
 from wrackline.crs import grid_factors
-from wrackline.model import Site
+from wrackline.model import Decision, Site
 from wrackline.numbers import joined
 from wrackline.rooms.buildings import buildings_of
+from wrackline.rooms.decided import merged, opened
 from wrackline.rooms.faces import Faces, faces_of
 from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
 from wrackline.uncertainty import Budget, ErrorModel, level_budget
+from wrackline.walls.decided import Outcome
 from wrackline.walls.linework import DOORWAY, LOST
 from wrackline.walls.network import Network
+from wrackline.walls.plausible import Plausible
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -41,6 +44,10 @@ class View:
     building : array of int, shape (f,)
     ground : Ground
         Carries gradients on the network's edges to uncertainties.
+    outlines : list of Plausible
+        Plausible outlines of every phase; empty where none were drawn.
+    outcomes : list of Outcome or None
+        What became of each of the team's decisions.
     """
 
     site: Site
@@ -50,6 +57,8 @@ class View:
     kind: npt.NDArray[np.str_]
     building: Ints
     ground: Ground
+    outlines: list[Plausible]
+    outcomes: list[Outcome | None]
 
     @property
     def lines(self) -> gpd.GeoDataFrame:
@@ -61,6 +70,41 @@ class View:
         """Row of the line that each edge belongs to or, for a closing, sets out from."""
         first = self.network.pieces.vertices[self.network.piece, 0, 1]
         return np.asarray(self.network.work.line[first], dtype=np.int64)
+
+    def support(self, faces: Ints) -> Array:
+        """Return the support of spaces, in the last phase in which each stands, shape (n,).
+
+        NaN where no outlines were drawn.
+        """
+        phase = self.last_phase(faces)
+        found = np.full(len(faces), np.nan)
+        for k, outlines in enumerate(self.outlines):
+            found[phase == k] = outlines.support(self.faces.polygons[faces[phase == k]])
+        return found
+
+    def support_together(self, groups: Sequence[Ints]) -> Array:
+        """Return the support of groups of faces as wholes, however divided, shape (n,)."""
+        found = np.full(len(groups), np.nan)
+        ground = [shapely.union_all(self.faces.polygons[group]) for group in groups]
+        phase = np.array([self.last_phase(group).max(initial=0) for group in groups])
+        for k, outlines in enumerate(self.outlines):
+            mine = np.flatnonzero(phase == k)
+            found[mine] = outlines.support_together(np.array(ground, dtype=object)[mine])
+        return found
+
+    def last_phase(self, faces: Ints) -> Ints:
+        """Return the last phase in which each face stands, shape (n,)."""
+        standing = self.faces.standing[faces]
+        return np.asarray(standing.shape[1] - 1 - np.argmax(standing[:, ::-1], axis=1))
+
+    def phases_of(self, face: int, edges: Ints) -> tuple[str | None, str | None]:
+        """Return the first and last phase of a space, None where no wall around it is dated."""
+        rows = self.edge_line[edges[self.network.recorded[edges]]]
+        if not self.lines["stands_from"].iloc[rows].notna().any():
+            return None, None
+        stands = np.flatnonzero(self.faces.standing[face])
+        names = self.network.phases
+        return names[stands[0]] or None, names[stands[-1]] or None
 
     def bounds_of(self, face: int) -> tuple[Ints, Array]:
         """Return the edges around a face, and on which side of each it lies."""
@@ -130,7 +174,14 @@ def line_name(row: pd.Series) -> str:
     return f"{row['survey']}/{own if isinstance(own, str) and own else '#' + str(row['row'])}"
 
 
-def prepare(network: Network, models: Sequence[ErrorModel], site: Site) -> View:
+def prepare(
+    network: Network,
+    models: Sequence[ErrorModel],
+    site: Site,
+    outlines: Sequence[Plausible] = (),
+    decisions: Sequence[Decision] = (),
+    outcomes: Sequence[Outcome | None] = (),
+) -> View:
     """Return a view ready to be measured, without the closings that only part a wall's body.
 
     Parameters
@@ -139,17 +190,36 @@ def prepare(network: Network, models: Sequence[ErrorModel], site: Site) -> View:
     models : sequence of ErrorModel
         Errors of every survey in it.
     site : Site
+    outlines : sequence of Plausible
+        Plausible outlines of every phase; none, and nothing has a support.
+    decisions : sequence of Decision
+        What the team decided.
+    outcomes : sequence of Outcome or None
+        What became of each where walls were joined; None of those about spaces.
     """
     names = [model.survey for model in models]
     work = network.work
     faces, kind = _told_apart(network, site)
     needless = _parts_a_wall(network, faces, kind)
-    if needless.any():
-        network = network.without(needless)
+    between, mergers = merged(decisions, network, faces, kind)
+    if needless.any() or between.any():
+        network = network.without(needless | between)
         faces, kind = _told_apart(network, site)
+    kind, openings = opened(decisions, faces, kind)
+    became = dict(enumerate(outcomes)) | mergers | openings
     ground = Ground(network.motion(), work.xyz, work.survey_index(names), models)
     building = buildings_of(faces, kind, network.length)
-    return View(site, models, network, faces, kind, building, ground)
+    return View(
+        site,
+        models,
+        network,
+        faces,
+        kind,
+        building,
+        ground,
+        outlines=list(outlines),
+        outcomes=[became.get(k) for k in range(len(decisions))],
+    )
 
 
 def _told_apart(network: Network, site: Site) -> tuple[Faces, npt.NDArray[np.str_]]:

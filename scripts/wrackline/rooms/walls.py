@@ -13,7 +13,7 @@ from wrackline.config import season_of
 from wrackline.numbers import joined
 from wrackline.rooms import figures
 from wrackline.rooms.figures import Figure, Ground
-from wrackline.rooms.kinds import BODY
+from wrackline.rooms.kinds import BODY, OPEN
 from wrackline.rooms.layers import NO_PHASES, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
@@ -48,8 +48,11 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
         _recorded_row(view, ground, ends, row, np.flatnonzero(pieces.line == row))
         for row in range(len(work.lines))
     ]
-    inferred = (pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M)
-    rows += [_closing_row(view, pieces, ends, int(k)) for k in np.flatnonzero(inferred)]
+    inferred = np.flatnonzero((pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M))
+    support = _closing_support(view, ends[inferred])
+    rows += [_closing_row(view, pieces, ends, k) for k in inferred.tolist()]
+    for row, share in zip(rows[len(work.lines) :], support.tolist(), strict=True):
+        row["support"] = None if np.isnan(share) else share
     return as_layer("wall_lines", rows, view.site)
 
 
@@ -73,7 +76,7 @@ def _recorded_row(
     line = view.lines.iloc[row]
     fields = _figures(view, ground, ends, parts)
     height: Figure | None = fields.pop("height")
-    why = [NO_PHASES]
+    why = [] if any(_phases(line).values()) else [NO_PHASES]
     for place in ("top", "base"):
         depth, sd = None, None
         if line["traced_at"] == place and height is not None:
@@ -90,10 +93,10 @@ def _recorded_row(
         "evidence": OLD_PLAN if str(line["evidence"]) == OLD_PLAN else RECORDED,
         "closing": None,
         "gap_m": None,
+        "support": None,
         "line_follows": line["line_follows"],
         "traced_at": line["traced_at"],
-        "phase_from": None,
-        "phase_to": None,
+        **_phases(line),
         "surveys": joined(surveys),
         "lines": line_name(line),
         "first_season": min(map(season_of, surveys)),
@@ -101,6 +104,22 @@ def _recorded_row(
         "null_because": "; ".join(why),
         "geometry": shapely.LineString(view.network.work.xyz[view.network.work.line == row]),
     }
+
+
+def _phases(line: pd.Series) -> dict[str, str | None]:
+    """Return what the team says of a line's phases."""
+    told = {name: line[name] for name in ("phase_from", "phase_to")}
+    return {name: None if pd.isna(phase) else str(phase) for name, phase in told.items()}
+
+
+def _closing_support(view: View, ends: np.ndarray) -> np.ndarray:
+    """Return the share of outlines in which closings part two spaces; of phases, the best.
+
+    NaN where no outlines were drawn.
+    """
+    lines = shapely.linestrings(ends[:, :, :2])
+    shares = [outlines.parted(lines) for outlines in view.outlines]
+    return np.max(shares, axis=0) if shares else np.full(len(lines), np.nan)
 
 
 def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> dict[str, Any]:
@@ -121,6 +140,7 @@ def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> di
         "evidence": "inferred",
         "closing": str(pieces.kind[piece]),
         "gap_m": float(pieces.gap_m[piece]),
+        "support": None,
         "line_follows": lines["line_follows"].iloc[0],
         "traced_at": None,
         "phase_from": None,
@@ -207,7 +227,10 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
         ends = view.network.edges[opening.edges]
         width = figures.length(ends, opening.edges)
         _, scale = view.factors(opening.line)
-        names = ["outside" if face == OUTSIDE else rooms.get(face, "") for face in opening.joins]
+        open_ground = {OUTSIDE, *np.flatnonzero(view.kind == OPEN).tolist()}
+        names = [
+            "outside" if face in open_ground else rooms.get(face, "") for face in opening.joins
+        ]
         if not any(names):
             continue
         surveys = view.surveys_of(opening.edges)

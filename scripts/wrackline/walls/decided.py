@@ -173,20 +173,20 @@ def outcomes(
 
 def _of_closing(decision: Decision, walls: Ints, closed: bool, lines: gpd.GeoDataFrame) -> Outcome:
     """Return what became of a closing confirmed or forbidden."""
-    since = _since(decision, walls, lines)
+    later = since(decision, walls, lines)
     if decision.decision == "forbid":
-        if since:
-            return Outcome(AGAINST, f"a wall was recorded there since: {since}")
+        if later:
+            return Outcome(AGAINST, f"a wall was recorded there since: {later}")
         return Outcome(FOLLOWED, "no closing was made there")
     if closed:
         return Outcome(FOLLOWED, "the closing stands")
-    if since:
-        return Outcome(OVERTAKEN, f"a wall was recorded there since: {since}")
+    if later:
+        return Outcome(OVERTAKEN, f"a wall was recorded there since: {later}")
     return Outcome(IDLE, f"nothing to close within {REACH_M:g} m of the place")
 
 
-def _since(decision: Decision, rows: Ints, lines: gpd.GeoDataFrame) -> str:
-    """Return the surveys of lines recorded after the day of a decision."""
+def since(decision: Decision, rows: Ints, lines: gpd.GeoDataFrame) -> str:
+    """Return the surveys of lines (rows of `lines`) recorded after the day of a decision."""
     named = lines.iloc[np.unique(rows)]
     later = named["from_date"].astype(str) > decision.date.isoformat()
     return ", ".join(sorted(set(named.loc[later, "survey"])))
@@ -207,8 +207,8 @@ def _of_drawn(
     inner = drawn.segmentize(drawn.length / 4).coords[1:4]
     crossed = shapely.crosses(shapes[recorded], shapely.LineString(inner))
     rows = pieces.line[recorded]
-    beside = _since(decision, rows[along > 0.5 * drawn.length], lines)
-    across = _since(decision, rows[crossed], lines)
+    beside = since(decision, rows[along > 0.5 * drawn.length], lines)
+    across = since(decision, rows[crossed], lines)
     if across:
         return Outcome(AGAINST, f"a wall recorded since runs across it: {across}")
     if beside:

@@ -8,6 +8,7 @@ are one space.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,6 +37,7 @@ MARGIN = 6.0
 
 OUTLINES = 100
 SEED = 1
+BESIDE_M = 0.02
 ALIKE = 0.8
 """A space stands in an outline that has one of this intersection over union with it."""
 
@@ -63,6 +65,19 @@ class Plausible:
         spaces : array of Polygon or MultiPolygon, shape (s,)
             Between the lines of the network, not between wall faces.
         """
+        return self._share(spaces, together=False)
+
+    def support_together(self, groups: Polygons) -> Array:
+        """Return the share of outlines in which each group of spaces stands, however divided.
+
+        Parameters
+        ----------
+        groups : array of Polygon or MultiPolygon, shape (s,)
+            The ground of each group, its walls to their centres included.
+        """
+        return self._share(groups, together=True)
+
+    def _share(self, spaces: Polygons, *, together: bool) -> Array:
         stands = np.zeros(len(spaces))
         if not len(self.cells) or not len(spaces):
             return stands
@@ -75,9 +90,38 @@ class Plausible:
             pair, at = np.unique(held_by * len(whole) + label[cell], return_inverse=True)
             common = np.bincount(at, size[cell])
             of, which = np.divmod(pair, len(whole))
-            alike = common >= ALIKE * (own[of] + whole[which] - common)
+            whole = whole[which]
+            if together:
+                inside = common > 0.5 * whole
+                whole = np.bincount(of[inside], whole[inside], len(spaces))
+                common = np.bincount(of[inside], common[inside], len(spaces))
+                of = np.arange(len(spaces))
+            alike = common >= ALIKE * (own[of] + whole - common)
             stands[np.unique(of[alike])] += 1
         return stands / len(self.space)
+
+    def parted(self, lines: Polygons) -> Array:
+        """Return the share of outlines in which each line has two spaces beside it, shape (n,).
+
+        Parameters
+        ----------
+        lines : array of LineString, shape (n,)
+            Straight closings.
+        """
+        ends = shapely.get_coordinates(lines).reshape(len(lines), -1, 2)[:, [0, -1]]
+        _, along = lengths_and_ways(ends[:, 1] - ends[:, 0])
+        aside = BESIDE_M * np.stack([-along[:, 1], along[:, 0]], axis=1)
+        middle = ends.mean(axis=1)
+        left, right = (self._spaces_at(middle + way) for way in (aside, -aside))
+        return np.asarray((left != right).mean(axis=0))
+
+    def _spaces_at(self, places: Array) -> Ints:
+        """Return the space that holds each place, in each outline, shape (n, places)."""
+        cell = np.full(len(places), len(self.cells))
+        at, found = shapely.STRtree(self.cells).query(shapely.points(places), predicate="within")
+        cell[at] = found
+        outside = np.full((len(self.space), 1), -1)
+        return np.concatenate([self.space, outside], axis=1)[:, cell]
 
 
 @dataclass(frozen=True)
@@ -241,15 +285,21 @@ def _spaces(open_edges: Ints, cells: int) -> Ints:
     return np.where(label[:cells] == label[cells], -1, label[:cells])
 
 
-def save(outlines: Plausible, path: Path, crs: str) -> None:
-    """Write plausible outlines as GeoParquet: a row a cell, a column an outline."""
-    columns = {f"outline_{k}": "whole" for k in range(len(outlines.space))}
-    data = dict(zip(columns, outlines.space, strict=True))
-    vectors.write(gpd.GeoDataFrame(data, geometry=list(outlines.cells), crs=crs), columns, path)
+def save(outlines: Sequence[Plausible], path: Path, crs: str) -> None:
+    """Write the plausible outlines of every phase as GeoParquet: a row a cell, a column each."""
+    count = max((len(part.space) for part in outlines), default=0)
+    columns = {"phase": "whole", **{f"outline_{k}": "whole" for k in range(count)}}
+    phase = [k for k, part in enumerate(outlines) for _ in part.cells]
+    space = np.concatenate([part.space for part in outlines], axis=1)
+    data = {"phase": phase, **{f"outline_{k}": row for k, row in enumerate(space)}}
+    cells = [cell for part in outlines for cell in part.cells]
+    vectors.write(gpd.GeoDataFrame(data, geometry=cells, crs=crs), columns, path)
 
 
-def load(path: Path) -> Plausible:
-    """Read plausible outlines that `save` wrote."""
+def load(path: Path, phases: int) -> list[Plausible]:
+    """Read the plausible outlines that `save` wrote, of so many phases."""
     table = vectors.read(path)
-    space = table.drop(columns="geometry").to_numpy(np.int64).T
-    return Plausible(table.geometry.to_numpy(), space)
+    phase = table["phase"].to_numpy(np.int64)
+    space = table.drop(columns=["phase", "geometry"]).to_numpy(np.int64).T
+    cells = table.geometry.to_numpy()
+    return [Plausible(cells[phase == k], space[:, phase == k]) for k in range(phases)]
