@@ -26,6 +26,9 @@ THRESHOLD_REACH_M = 0.5
 PARALLEL_COSINE = 0.8
 """Gaps in the two faces of a wall run alike within 37 degrees; round a corner they don't."""
 
+FILLED_M = 0.3
+"""A wall of a later phase this near the middle of a doorway fills it (no source)."""
+
 OUTSIDE = -1
 
 
@@ -71,6 +74,7 @@ def openings_of(
     standing = np.bincount(network.piece, network.length, len(network.pieces))
     whole = standing >= 0.5 * network.pieces.gap_m
     pieces = np.flatnonzero(whole & (network.pieces.kind == DOORWAY))
+    pieces = pieces[~_blocked(network, pieces)]
     if not len(pieces):
         return []
     ends = network.pieces.ends(network.work.xyz)[pieces][:, :, :2]
@@ -86,6 +90,18 @@ def openings_of(
         ground = shapely.convex_hull(shapely.union_all(lines[mine]))
         found.append(Opening(members, edges, tuple(joins), lines[mine[0]], ground))
     return found
+
+
+def _blocked(network: Network, pieces: Ints) -> npt.NDArray[np.bool_]:
+    """Tell which closings a wall recorded of a later phase fills."""
+    last = network.standing[:, -1]
+    at = np.zeros(len(network.pieces), dtype=bool)
+    at[network.piece[last]] = True
+    walls = shapely.linestrings(network.edges[last & network.recorded])
+    middle = shapely.points(network.pieces.ends(network.work.xyz)[pieces][:, :, :2].mean(axis=1))
+    filled = np.zeros(len(pieces), dtype=bool)
+    filled[shapely.STRtree(walls).query(middle, predicate="dwithin", distance=FILLED_M)[0]] = True
+    return filled & ~at[pieces]
 
 
 def _is_wall(face: int, kind: npt.NDArray[np.str_]) -> bool:

@@ -25,7 +25,7 @@ ON_WALL_M = 0.5
 """A place names the line nearest to it, no further away than this (no source)."""
 
 LATER = ("overlies", "blocks")
-"""Joints of walls that never stood together as they are drawn."""
+"""Joints that put one wall after another, though neither has a phase of its own."""
 
 
 @dataclass(frozen=True)
@@ -141,8 +141,10 @@ class _Spans:
             for wall, other, row in joints:
                 if row.joint == "bonded":
                     self._alike(wall, other)
-                elif row.joint in LATER:
+                elif row.joint == "overlies":
                     self._apart(wall, other, count)
+                elif row.joint == "blocks":
+                    self._last(wall, count)
         for wall, other, row in joints:
             if self._against(wall, other, row):
                 notes.append(
@@ -157,7 +159,13 @@ class _Spans:
                 if (span[one] < 0).all() and (span[two] >= 0).any():
                     span[one] = span[two].max()
 
+    def _last(self, wall: Ints, count: int) -> None:
+        """Let a blocking begin in the last phase: the wall that it blocks goes on standing."""
+        if int(self.first[wall].max()) < 0:
+            self.first[wall] = count - 1
+
     def _apart(self, wall: Ints, other: Ints, count: int) -> None:
+        """Let a wall begin after the end of the one that it overlies."""
         first, last = int(self.first[wall].max()), int(self.last[other].max())
         if first < 0:
             known = last if last >= 0 else max(count - 2, int(self.first[other].max()))
@@ -167,9 +175,11 @@ class _Spans:
 
     def _against(self, wall: Ints, other: Ints, row: Phasing) -> bool:
         first, last = int(self.first[wall].max()), int(self.last[other].max())
-        if row.joint in LATER:
+        if row.joint == "overlies":
             return first <= last
         begun = int(self.first[other].max())
+        if row.joint == "blocks":
+            return first <= begun
         if row.joint == "abuts":
             return 0 <= first < begun
         return first != begun and min(first, begun) >= 0

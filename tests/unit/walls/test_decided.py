@@ -1,0 +1,110 @@
+"""Decisions about closings are followed where lines are joined, and reported."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+import shapely
+from drawn import box, line_table, models_of
+
+from wrackline.model import Decision, WallSettings
+from wrackline.walls.decided import AGAINST, FOLLOWED, IDLE, OVERTAKEN
+from wrackline.walls.linework import DRAWN
+from wrackline.walls.network import Team, join_walls
+
+GAP = [[(0, 0), (1.5, 0)], [(2.4, 0), (4, 0)], *box(0, 0, 4, 4)[1:]]
+WIDE = [[(0, 0), (1, 0)], [(13, 0), (14, 0)], *box(0, 0, 14, 4)[1:]]
+
+
+def decision(kind, place, to=None, date="2031-09-01"):
+    """Return a decision of an invented team."""
+    far = {} if to is None else {"to_easting": to[0], "to_northing": to[1]}
+    return Decision(
+        decision=kind,
+        easting=place[0],
+        northing=place[1],
+        who="A. Diver",
+        date=dt.date.fromisoformat(date),
+        why="looked at it",
+        **far,
+    )
+
+
+def decided(lines, *decisions, **columns):
+    """Return the spaces and the outcome of every decision about hand-drawn lines."""
+    table = line_table(lines, follows="centre", thickness_m=0.5, **columns)
+    models = {model.survey: model for model in models_of(table)}
+    joined = join_walls(table, models, WallSettings(), Team(decisions=decisions))
+    spaces = shapely.get_parts(shapely.polygonize(shapely.linestrings(joined.network.edges)))
+    return spaces, [o and o.outcome for o in joined.outcomes], joined.network
+
+
+def test_a_forbidden_closing_is_not_made():
+    """The room stays open where the team says that there was no wall."""
+    assert len(decided(GAP)[0]) == 1
+    spaces, outcome, _ = decided(GAP, decision("forbid", (1.95, 0.1)))
+    assert len(spaces) == 0
+    assert outcome == [FOLLOWED]
+
+
+def test_a_forbidden_place_elsewhere_changes_nothing():
+    """A place is about what lies within its reach alone."""
+    spaces, _, _ = decided(GAP, decision("forbid", (1.95, 0.7)))
+    assert len(spaces) == 1
+
+
+def test_a_confirmed_closing_is_made_though_it_would_be_too_dear():
+    """A gap of seven metres between short ends is not closed of itself."""
+    far = [[(0, 0), (0.6, 0)], [(7.4, 0.5), (8, 0.5)], *box(0, 0, 8, 4)[1:]]
+    assert len(decided(far)[0]) <= 1
+    confirmed = decision("confirm", (4, 0.25))
+    spaces, outcome, network = decided(far, confirmed)
+    assert outcome == [FOLLOWED]
+    closings = network.closings()
+    middle = shapely.linestrings(closings.ends(network.work.xyz)[:, :, :2])
+    assert (shapely.distance(middle, shapely.Point(4, 0.25)) < 0.3).any()
+
+
+def test_a_confirmation_where_nothing_can_be_closed_says_so():
+    """No end looks that way, so there is nothing to confirm."""
+    assert decided(GAP, decision("confirm", (2, 2)))[1] == [IDLE]
+
+
+def test_a_drawn_line_divides_a_room():
+    """A line from wall to wall parts the room, though nothing was recorded on it."""
+    spaces, outcome, network = decided(box(0, 0, 8, 4), decision("draw", (3, 0.2), (3, 3.9)))
+    assert outcome == [FOLLOWED]
+    np.testing.assert_allclose(sorted(shapely.area(spaces)), [12.0, 20.0])
+    assert (network.pieces.kind == DRAWN).sum() == 1
+
+
+def test_a_drawn_line_that_reaches_no_wall_is_not_drawn():
+    """An end in the open can't be tied to what was measured."""
+    spaces, outcome, _ = decided(box(0, 0, 8, 4), decision("split", (3, 0.2), (3, 2.9)))
+    assert outcome == [IDLE]
+    assert len(spaces) == 1
+
+
+@pytest.mark.parametrize(
+    ("kind", "became"), [("confirm", OVERTAKEN), ("forbid", AGAINST)], ids=["confirm", "forbid"]
+)
+def test_a_wall_recorded_since_is_set_against_the_decision(kind, became):
+    """A wall traced after the day of the decision confirms or contradicts it."""
+    walls = box(0, 0, 4, 4)
+    earlier = decision(kind, (2, 0.0), date="2031-01-01")
+    assert decided(walls, earlier)[1] == [became]
+    later = decision(kind, (2, 0.0), date="2032-01-01")
+    assert decided(walls, later)[1] != [became]
+
+
+def test_a_wall_recorded_since_across_a_drawn_line_contradicts_it():
+    """What runs across a drawn wall shows that it wasn't there."""
+    walls = [*box(0, 0, 8, 4), [(1, 2), (6, 2)]]
+    drawn = decision("draw", (3, 0.0), (3, 4.0), date="2031-01-01")
+    assert decided(walls, drawn)[1] == [AGAINST]
+
+
+def test_decisions_about_spaces_wait_for_the_rooms():
+    """Mergers and open ground have no outcome where walls are joined."""
+    merge = decision("merge", (1, 1), (3, 1))
+    assert decided(GAP, merge, decision("open_ground", (2, 2)))[1] == [None, None]
