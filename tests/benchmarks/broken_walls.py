@@ -78,10 +78,10 @@ def make(maker: str, houses: int, seed: int) -> Town:
 
 def joined(drawn: Surveyed, **walls: float) -> Network:
     """Return the network of what a survey drew."""
-    return _joined(_table(drawn), drawn.sd_m, **walls)
+    return _joined(table_of(drawn), drawn.sd_m, **walls)
 
 
-def _table(drawn: Surveyed) -> gpd.GeoDataFrame:
+def table_of(drawn: Surveyed) -> gpd.GeoDataFrame:
     return line_table(drawn.lines, drawn.follows, None, np.nan)
 
 
@@ -146,7 +146,7 @@ def pace(houses: int, seed: int = FIRST_SEED) -> tuple[int, float, float]:
     """Return lines, seconds of GEOS noding and polygonising, and of the joining with its faces."""
     town = make("own towns", houses, seed)
     drawn = towns.survey(town, Damage(lost=0.1), seed)
-    lines = _table(drawn)
+    lines = table_of(drawn)
     start = time.perf_counter()
     common_way(drawn.lines, 0.0)
     middle = time.perf_counter()
