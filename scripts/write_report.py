@@ -23,7 +23,7 @@ def main(job):
     beds = bed_of(job.input.surface, job.input.record).inside(plan["rooms"].geometry)
     report = Report(
         about=json.loads(job.params.about),
-        houses=Houses(plan, surveys, *tables, beds),
+        houses=Houses(plan, surveys, *tables, beds, pd.read_csv(job.input.access)),
         summary=read_json(job.input.summary),
         checked=read_json(job.input.checked),
         overlaps=read_json(job.input.overlaps),

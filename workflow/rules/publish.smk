@@ -108,6 +108,7 @@ rule summarise_site:
         table="work/publish/tables/summary.csv",
         sea_level="work/publish/tables/sea_level.csv",
         adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
     log:
         "logs/summarise_site/all.log",
     params:
@@ -162,6 +163,7 @@ rule write_report:
         package="work/publish/site.gpkg",
         summary="work/publish/summary.json",
         adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
         checked="work/check/report.json",
         overlaps="work/fit/overlaps.json",
         audit="work/accuracy/audit.json",

@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 
 from wrackline.accuracy.markup import Markup, el, join
+from wrackline.publish.report_access import way_in, ways_through
 from wrackline.publish.report_plan import building_plan
 from wrackline.publish.report_text import (
     absent,
@@ -70,6 +71,8 @@ class Houses:
     beds : DataFrame
         The seabed in each room, in the order of the rooms, as `wrackline.rooms.bed.Bed.inside`
         gives it.
+    access : DataFrame
+        The table of how rooms were reached; may have no row.
     """
 
     plan: Mapping[str, gpd.GeoDataFrame]
@@ -78,6 +81,7 @@ class Houses:
     interpretations: pd.DataFrame = field(default_factory=pd.DataFrame)
     deposit: pd.DataFrame = field(default_factory=pd.DataFrame)
     beds: pd.DataFrame = field(default_factory=pd.DataFrame)
+    access: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @cached_property
     def numbers(self) -> frozenset[str]:
@@ -163,6 +167,14 @@ class Houses:
         return self._of(self.interpretations, "number")
 
     @cached_property
+    def _access(self) -> dict[str, list[Record]]:
+        return self._of(self.access, "building")
+
+    @cached_property
+    def _reached(self) -> dict[str, Record]:
+        return {row["room"]: row for row in _records(self.access)}
+
+    @cached_property
     def _floors(self) -> dict[str, list[Record]]:
         return self._of(self.deposit, "room")
 
@@ -196,6 +208,7 @@ class Houses:
             ("wall tops", deep(row, "top_depth_m")),
             ("seabed", deep(row, "bed_depth_m")),
             ("floors met", deep(row, "floor_depth_m")),
+            ("ways through", ways_through(self._access.get(number, []))),
             ("read as", self._readings(number)),
             ("measured by", self._named(row["surveys"])),
             ("on the plan", _seasons(row)),
@@ -244,6 +257,7 @@ class Houses:
             ("deposit", self._deposit(number)),
             ("outline", self._outline(row)),
             ("openings", self._leading(number)),
+            ("way in", way_in(self._reached.get(number, {}))),
             ("walls shared", self._neighbours(number)),
             ("features", self._inside(number)),
             ("read as", self._readings(number)),
