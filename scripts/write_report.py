@@ -30,7 +30,9 @@ def main(job):
         audit=read_json(job.input.audit),
         sources=dict(job.params.sources),
         seabed=seabed_words(job.input.surface, job.input.record),
+        orientation=pd.read_csv(job.input.orientation),
         picture=small_picture(job.input.picture),
+        rose=small_picture(job.input.rose),
     )
     Path(job.output.page).write_text(report.html(), encoding="utf-8")
 

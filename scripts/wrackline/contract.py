@@ -312,6 +312,29 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("reached_share", "real", "", "share of outlines in which it can be entered, 0-1"),
         WHY_NULL,
     ),
+    "orientation": (
+        Field("row", "text", "", "class of the rose, or family A, B, …, the greatest first"),
+        Field("from_deg", "real", "deg", "class: from; family: its axis less its spread"),
+        Field("to_deg", "real", "deg", "class: to, beyond; family: its axis plus its spread"),
+        Field(
+            "axis_deg",
+            "real",
+            "deg",
+            "middle of the class, 0-180; mean axis of the family, 0-90, right angles taken as the "
+            "same; clockwise from true north",
+        ),
+        Field(
+            "axis_sd_deg",
+            "real",
+            "deg",
+            "standard uncertainty of a family's axis from its scatter alone: an error of "
+            "orientation that surveys share is not in it",
+        ),
+        Field("spread_deg", "real", "deg", "circular standard deviation of a family's stretches"),
+        Field("stretches", "whole", "", "straight stretches of recorded wall lines in it"),
+        Field("share", "real", "", "share of their length, 0-1"),
+        WHY_NULL,
+    ),
     "summary": (
         Field("figure", "text", "", "lasting name of the figure"),
         Field("text", "text", "", "what it is, in words"),

@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import pandas as pd
 from pyproj import CRS
 
 from wrackline.accuracy.markup import Markup, el, join, table, void
+from wrackline.publish.orientation import CAUTION as ROSE_CAUTION
+from wrackline.publish.orientation import orientation_words
 from wrackline.publish.report_plan import legend, site_plan, site_window, true_north
 from wrackline.publish.report_rooms import INFERENCE, Houses
 from wrackline.publish.report_sources import agreement, doubts, inferred, kinds_of, survey_tables
@@ -31,6 +34,7 @@ SECTIONS = (
     ("plan", "Plan"),
     ("seabed", "Seabed"),
     ("figures", "The site in figures"),
+    ("directions", "Directions of the walls"),
     ("tables", "Buildings and rooms, all at once"),
     ("sea", "What structures say of the sea level"),
     ("deposit", "Floors met, and the deposit over them"),
@@ -67,8 +71,10 @@ class Report:
     seabed : mapping
         Composite surface: `cell_m`, `fill_distance_m`, `cells`, `measured`, `sd_low`, `sd_high`,
         `sources`; empty where there is none.
-    picture : bytes
-        The seabed as PNG; empty where there is none.
+    orientation : DataFrame
+        The table of the rose of the walls' directions.
+    picture, rose : bytes
+        The seabed, and that rose, as PNG; empty where there is none.
     """
 
     about: Mapping[str, str]
@@ -79,7 +85,9 @@ class Report:
     audit: Mapping[str, Any]
     sources: Mapping[str, str]
     seabed: Mapping[str, Any]
+    orientation: pd.DataFrame
     picture: bytes = b""
+    rose: bytes = b""
 
     def html(self) -> str:
         """Return the page: equal input gives equal bytes."""
@@ -112,6 +120,7 @@ class Report:
             "plan": self._plan,
             "seabed": self._seabed,
             "figures": self._figures,
+            "directions": self._directions,
             "tables": self._tables,
             "sea": lambda: sea_table(self.summary["sea_level"], known),
             "deposit": lambda: deposit_table(houses.deposit, known),
@@ -262,15 +271,21 @@ class Report:
     def _picture(self) -> list[Markup]:
         if not self.picture:
             return []
-        data = base64.b64encode(self.picture).decode("ascii")
         words = "Two maps of the seabed: its height above the datum, and its standard uncertainty"
-        image = void("img", src=f"data:image/png;base64,{data}", alt=words)
+        image = _image(self.picture, words)
         below = "Left: height of the seabed above the datum. Right: standard uncertainty of it."
         return [el("figure", el("div", image, class_="map"), el("figcaption", below))]
 
     def _figures(self) -> list[Markup]:
         rows = [[one["text"], q(one["shown"]), one["basis"]] for one in self.summary["figures"]]
         return [pairs(self._statement()[:3]), table(["figure", "value", "what it rests on"], rows)]
+
+    def _directions(self) -> list[Markup]:
+        words = [el("p", orientation_words(self.orientation)), el("p", ROSE_CAUTION)]
+        if not self.rose:
+            return words
+        image = _image(self.rose, "Rose of the directions of the walls, with their families")
+        return [*words, el("figure", image, class_="small")]
 
     def _tables(self) -> list[Markup]:
         plan = self.houses.plan
@@ -291,6 +306,11 @@ class Report:
 def _contents() -> Markup:
     items = (el("li", el("a", heading, href=f"#{name}")) for name, heading in SECTIONS)
     return el("nav", el("ol", *items), aria_label="contents")
+
+
+def _image(png: bytes, words: str) -> Markup:
+    data = base64.b64encode(png).decode("ascii")
+    return void("img", src=f"data:image/png;base64,{data}", alt=words)
 
 
 def _methods() -> list[Markup]:

@@ -86,7 +86,8 @@ a { color: #12507a; } a:focus-visible, summary:focus-visible, button:focus-visib
   outline: 3px solid #2a6f97; outline-offset: 2px; }
 small { font-weight: normal; } nav ol { columns: 3 14rem; padding-left: 1.6rem; }
 figure { margin: 0; } figcaption { font-size: 0.85rem; margin: 0.2rem 0 0.8rem; }
-img { display: block; width: 100%; height: auto; border: 1px solid #8a8a8a; }
+.small { max-width: 30rem; } img { display: block; width: 100%; height: auto;
+  border: 1px solid #8a8a8a; }
 .skip { position: absolute; left: -99rem; background: #fff; padding: 0.3rem; }
 .skip:focus { position: static; }
 .caution { border: 2px solid #1b1b1b; padding: 0.5rem 0.7rem; max-width: none; }

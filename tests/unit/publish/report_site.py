@@ -182,6 +182,7 @@ def report(of=None, **parts):
         "audit": {"surveys": [], "notes": []},
         "sources": {"gauge_zero": "the zero of the gauge"},
         "seabed": {},
+        "orientation": table("orientation"),
     }
     return Report(**(whole | parts))
 
