@@ -157,6 +157,22 @@ rule draw_orientation:
         "../../scripts/draw_orientation.py"
 
 
+rule draw_buildings:
+    input:
+        plan=SITE_PLAN,
+    output:
+        page="work/publish/buildings.html",
+    log:
+        "logs/draw_buildings/all.log",
+    params:
+        code=fingerprint("draw_buildings"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: a page for each building"
+    script:
+        "../../scripts/draw_buildings.py"
+
+
 rule join_interpretations:
     input:
         plan=SITE_PLAN,
@@ -237,6 +253,7 @@ rule list_products:
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,
+        rules.draw_buildings.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),
     output:

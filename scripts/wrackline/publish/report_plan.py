@@ -1,11 +1,11 @@
-"""Plans within the report, as SVG in metres: the whole site, and one building large enough to read.
+"""Plans as SVG in metres: what plans of the site and of one building share, and the site's.
 
 Recorded lines are solid, inferred ones dashed, old plans dotted; a room leads to its card.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -39,6 +39,9 @@ svg.plan { display: block; width: 100%; height: auto; background: #fff; border: 
 .plan .start { text-anchor: start; } .plan .end { text-anchor: end; }
 .plan .halo { stroke: #fff; stroke-linejoin: round; paint-order: stroke; }
 .plan .over { pointer-events: none; }
+.plan .seen circle { fill: #1b1b1b; stroke: #fff; } .plan .seen text { fill: #fff; }
+.plan .possible circle { fill: #fff; stroke: #1b1b1b; }
+.plan .north { fill: #1b1b1b; stroke: none; } .plan .clear { fill: #fff; stroke: none; }
 """
 DIGITS = 2
 LONGEST_PX = 1000.0
@@ -46,10 +49,31 @@ SMALL_M = 40.0
 LETTER_EM = 0.56
 """Mean width of a figure or capital, in letter sizes, as of common sans-serif faces."""
 
-TALLEST = 0.68
-"""Height of a building's plan over its width, at most, so that all take up alike much page."""
+SITE_LETTER_PX, GRID_LETTER_PX = 10.0, 9.0
 
-SITE_LETTER_PX, ROOM_LETTER_PX, GRID_LETTER_PX = 10.0, 32.0, 9.0
+
+@dataclass(frozen=True)
+class Stroke:
+    """How wall lines of one evidence are drawn, or closings of some kinds."""
+
+    name: str
+    evidence: str
+    width_px: float
+    dashes_px: tuple[float, ...] = ()
+    closings: tuple[str, ...] = ()
+
+    def look(self, pixel_m: float) -> dict[str, Any]:
+        """Return the attributes of a path, a pixel being so long."""
+        dashes = " ".join(f"{dash * pixel_m:.3f}" for dash in self.dashes_px)
+        width = f"{self.width_px * pixel_m:.3f}"
+        return {"class_": self.name, "stroke_width": width, "stroke_dasharray": dashes or None}
+
+
+SITE_STROKES = (
+    Stroke("old", "old plan", 0.8, (0.8, 1.6)),
+    Stroke("recorded", "recorded", 0.8),
+    Stroke("inferred", "inferred", 1.4, (4.2, 2.8)),
+)
 
 
 @dataclass(frozen=True)
@@ -118,61 +142,57 @@ def site_plan(plan: Mapping[str, gpd.GeoDataFrame], crs: str) -> Markup:
     words = f"Plan of the site in {crs}, grid north up"
     parts = [
         _grid(drawing),
-        *_parts(drawing, plan),
+        *parts_of(drawing, plan, SITE_STROKES),
         *_numbers_beside(drawing, plan["buildings"], plan["wall_lines"].geometry),
     ]
-    return _svg(drawing, words, *parts, _scale_bar(drawing), _north(drawing))
+    return svg_of(drawing, words, *parts, scale_bar(drawing), _north(drawing))
 
 
-def building_plan(plan: Mapping[str, gpd.GeoDataFrame], building: str) -> Markup:
-    """Return one building with what lies in and around it, its rooms numbered."""
-    row = plan["buildings"].loc[plan["buildings"]["building"] == building].geometry
-    drawing = window(row.to_numpy(), 1.5).no_taller_than(TALLEST)
-    frame = shapely.box(drawing.west, drawing.south, drawing.east, drawing.north)
-    near = {name: table.iloc[table.sindex.query(frame)] for name, table in plan.items()}
-    near = {name: table.sort_index() for name, table in near.items()}
-    mine = near["rooms"][near["rooms"]["building"] == building]
-    labels = _numbers_inside(drawing, mine)
-    words = f"Plan of building {building}, grid north up"
-    return _svg(drawing, words, *_parts(drawing, near), *labels, _scale_bar(drawing))
-
-
-def true_north(drawing: Drawing, crs: str) -> str:
-    """Return how far true north is from the plan's upright, in words."""
+def convergence(drawing: Drawing, crs: str) -> float:
+    """Return how far grid north lies east of true north in the plan's middle [degrees]."""
     middle = [
         np.array([(a + b) / 2])
         for a, b in ((drawing.west, drawing.east), (drawing.south, drawing.north))
     ]
-    turn = float(grid_factors(crs, *middle)[0][0])
+    return float(grid_factors(crs, *middle)[0][0])
+
+
+def true_north(drawing: Drawing, crs: str) -> str:
+    """Return how far true north is from the plan's upright, in words."""
+    turn = convergence(drawing, crs)
     return f"true north lies {fixed(abs(turn), 2)}° {'west' if turn > 0 else 'east'} of grid north"
 
 
-def _svg(drawing: Drawing, title: str, *parts: Markup) -> Markup:
+def svg_of(drawing: Drawing, title: str, *parts: Markup) -> Markup:
     size = f"0 0 {drawing.east - drawing.west:.2f} {drawing.north - drawing.south:.2f}"
     given = {"class_": "plan", "viewBox": size, "role": "group", "aria_label": title}
     return el("svg", *parts, **given)
 
 
-def _parts(drawing: Drawing, plan: Mapping[str, gpd.GeoDataFrame]) -> list[Markup]:
+def parts_of(
+    drawing: Drawing, plan: Mapping[str, gpd.GeoDataFrame], strokes: Sequence[Stroke]
+) -> list[Markup]:
     """Return grounds, rooms, walls and features, in the order in which they are painted."""
-    walls = plan["wall_lines"]
-    thin, thick = 0.8 * drawing.pixel_m, 1.4 * drawing.pixel_m
     drawn = [_areas(drawing, plan["buildings"], "stated"), _areas(drawing, plan["wall_bodies"])]
     drawn.append(_areas(drawing, gpd.GeoDataFrame(geometry=passages(plan)), "passage"))
     rooms = plan["rooms"]
     columns = (rooms["room"], rooms["kind"], rooms.geometry)
     drawn += [_room(drawing, *room) for room in zip(*columns, strict=True)]
-    for evidence, name, dashes in (
-        ("old plan", "old", f"{thin:.3f} {2 * thin:.3f}"),
-        ("recorded", "recorded", None),
-        ("inferred", "inferred", f"{3 * thick:.3f} {2 * thick:.3f}"),
-    ):
-        lines = walls.geometry.to_numpy()[(walls["evidence"] == evidence).to_numpy()]
-        path = "".join(map(drawing.path, lines))
-        width = f"{thick if evidence == 'inferred' else thin:.3f}"
-        stroke = {"stroke_width": width, "stroke_dasharray": dashes}
-        drawn += [el("path", d=path, class_=name, **stroke)] if path else []
+    drawn += _lines(drawing, plan["wall_lines"], strokes)
+    thin = strokes[0].width_px * drawing.pixel_m
     return [*drawn, *_features(drawing, plan["features"], thin)]
+
+
+def _lines(drawing: Drawing, walls: gpd.GeoDataFrame, strokes: Sequence[Stroke]) -> list[Markup]:
+    """Return wall lines, a path for each stroke."""
+    drawn = []
+    for stroke in strokes:
+        mine = walls["evidence"] == stroke.evidence
+        if stroke.closings:
+            mine &= walls["closing"].isin(stroke.closings)
+        path = "".join(map(drawing.path, walls.geometry.to_numpy()[mine.to_numpy()]))
+        drawn += [el("path", d=path, **stroke.look(drawing.pixel_m))] if path else []
+    return drawn
 
 
 def _areas(drawing: Drawing, table: gpd.GeoDataFrame, name: str = "body") -> Markup:
@@ -199,23 +219,10 @@ def _features(drawing: Drawing, features: gpd.GeoDataFrame, width: float) -> lis
     return drawn
 
 
-def _text(words: str, x: float, y: float, size_m: float, class_: str = "halo") -> Markup:
+def text_at(words: str, x: float, y: float, size_m: float, class_: str = "halo") -> Markup:
     """Return a text whose middle, or whose start, stands at a place of the plan."""
     place = {"x": f"{x:.2f}", "y": f"{y + 0.36 * size_m:.2f}", "font_size": f"{size_m:.2f}"}
     return el("text", words, class_=class_, stroke_width=f"{size_m / 4:.2f}", **place)
-
-
-def _numbers_inside(drawing: Drawing, rooms: gpd.GeoDataFrame) -> list[Markup]:
-    """Return rooms' numbers, each in the middle of its room and no wider than that."""
-    outlines = rooms.geometry.to_numpy()
-    middles = drawing.places(shapely.get_coordinates(shapely.point_on_surface(outlines)))
-    bounds = shapely.bounds(outlines)
-    wide = bounds[:, 2] - bounds[:, 0] if len(bounds) else np.zeros(0)
-    drawn = []
-    for number, (x, y), span in zip(rooms["room"], middles, wide, strict=True):
-        size = min(ROOM_LETTER_PX * drawing.pixel_m, 0.9 * span / (LETTER_EM * len(number)))
-        drawn.append(_text(number, x, y, size, "halo over"))
-    return drawn
 
 
 def _clear(drawing: Drawing) -> shapely.Geometry:
@@ -253,7 +260,7 @@ def _numbers_beside(
         box = free[0] if free else boxes[-1]
         placed.append(box)
         ((x, y),) = drawing.places(shapely.get_coordinates(box.centroid)).tolist()
-        drawn.append(el("a", _text(number, x, y, size), href=f"#{number}"))
+        drawn.append(el("a", text_at(number, x, y, size), href=f"#{number}"))
     return drawn
 
 
@@ -292,12 +299,12 @@ def _grid(drawing: Drawing) -> Markup:
         x = east - drawing.west
         ticks.append(f"M{x:.2f} 0v{long:.2f}M{x:.2f} {tall:.2f}v{-long:.2f}")
         if size * 3 < x < wide - size * 3:
-            texts.append(_text(f"{east:.0f} E", x, 1.9 * long, size))
+            texts.append(text_at(f"{east:.0f} E", x, 1.9 * long, size))
     for north in np.arange(np.ceil(drawing.south / step), drawing.north // step + 1) * step:
         y = drawing.north - north
         ticks.append(f"M0 {y:.2f}h{long:.2f}M{wide:.2f} {y:.2f}h{-long:.2f}")
         if size * 3 < y < tall - size * 5:
-            texts.append(_text(f"{north:.0f} N", 1.4 * long, y, size, "halo start"))
+            texts.append(text_at(f"{north:.0f} N", 1.4 * long, y, size, "halo start"))
     line = el("path", d="".join(ticks), class_="grid", stroke_width=f"{pixel:.3f}")
     return join([line, *texts])
 
@@ -309,10 +316,10 @@ def _north(drawing: Drawing) -> Markup:
     d = f"M{x:.2f} {y:.2f}v{-34 * pixel:.2f}M{x - 6 * pixel:.2f} {y - 22 * pixel:.2f}"
     d += f"l{6 * pixel:.2f} {-12 * pixel:.2f}l{6 * pixel:.2f} {12 * pixel:.2f}"
     arrow = el("path", d=d, class_="recorded", stroke_width=f"{2 * pixel:.3f}")
-    return join([arrow, _text("grid N", x, y + 10 * pixel, 12 * pixel)])
+    return join([arrow, text_at("grid N", x, y + 10 * pixel, 12 * pixel)])
 
 
-def _scale_bar(drawing: Drawing) -> Markup:
+def scale_bar(drawing: Drawing) -> Markup:
     """Return a bar of a round length, about a fifth of the plan's width, at its lower left."""
     wide, tall = drawing.east - drawing.west, drawing.north - drawing.south
     length = _round_step(wide, 5)
@@ -320,7 +327,7 @@ def _scale_bar(drawing: Drawing) -> Markup:
     d, width = f"M{x:.2f} {y:.2f}h{length:g}", f"{size / 6:.2f}"
     under = el("path", d=d, class_="halo", stroke_width=f"{size / 2:.2f}")
     bar = el("path", d=d, class_="recorded", stroke_width=width)
-    return join([under, bar, _text(f"{length:g} m", x + length / 2, y - size * 0.7, size)])
+    return join([under, bar, text_at(f"{length:g} m", x + length / 2, y - size * 0.7, size)])
 
 
 def legend() -> Markup:
@@ -336,11 +343,11 @@ def legend() -> Markup:
             el("path", d=line, class_="old", stroke_width=2, stroke_dasharray="2 4"),
             "wall known from an old plan alone",
         ),
-        (_swatch("body"), "wall between two faces"),
-        (_swatch("stated"), "wall by its centre and a stated thickness"),
-        (_swatch("room"), "room, by its size and shape (a suggestion)"),
-        (_swatch("room court"), "court (a suggestion)"),
-        (_swatch("room lane"), "lane, or a space too small for a room"),
+        (swatch("body"), "wall between two faces"),
+        (swatch("stated"), "wall by its centre and a stated thickness"),
+        (swatch("room"), "room, by its size and shape (a suggestion)"),
+        (swatch("room court"), "court (a suggestion)"),
+        (swatch("room lane"), "lane, or a space too small for a room"),
         (el("path", d="M4 2h16v8h-16Z", class_="feature", stroke_width=1.5), "feature"),
     ]
     items = (
@@ -350,5 +357,5 @@ def legend() -> Markup:
     return el("ul", *items, class_="key")
 
 
-def _swatch(name: str) -> Markup:
+def swatch(name: str) -> Markup:
     return el("path", d="M1 1h28v10h-28Z", class_=name)

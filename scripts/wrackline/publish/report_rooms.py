@@ -15,7 +15,7 @@ import shapely
 
 from wrackline.accuracy.markup import Markup, el, join
 from wrackline.publish.report_access import way_in, ways_through
-from wrackline.publish.report_plan import building_plan
+from wrackline.publish.report_building import building_key, building_plan
 from wrackline.publish.report_text import (
     absent,
     counted,
@@ -49,6 +49,7 @@ INFERENCE = {
     "lost": "a wider gap closed as a lost stretch of wall",
 }
 OUTSIDE = "outside"
+PAGES = "buildings.html"
 Record = Mapping[str, Any]
 
 
@@ -196,7 +197,8 @@ class Houses:
 
     def _index(self, buildings: Sequence[Record]) -> Markup:
         links = (to(row["building"], self.numbers) for row in buildings)
-        return el("p", "Buildings: ", join(links, " "), class_="index")
+        listed = el("p", "Buildings: ", join(links, " "), class_="index")
+        return join([listed, el("p", "Lines and discs in the plans of buildings:"), building_key()])
 
     def _building(self, row: Record, rooms: Sequence[Record]) -> Markup:
         number = row["building"]
@@ -214,7 +216,11 @@ class Houses:
             ("on the plan", _seasons(row)),
             ("empty because", reasons(row["null_because"])),
         ]
-        figure = el("figure", building_plan(self.plan, number))
+        sheet = el("a", f"its page in {PAGES}", href=f"{PAGES}#{number}")
+        below = el(
+            "figcaption", "Discs are openings: black seen, white possible. To print: ", sheet
+        )
+        figure = el("figure", building_plan(self.plan, number), below)
         top = el("h3", f"Building {number}", id=number)
         both = el("div", figure, pairs(facts), class_="two")
         return el("section", top, both, self._cards(rooms))

@@ -9,7 +9,8 @@ import shapely
 from drawn import CRS
 from report_site import bare_plan, layer, plan, tree
 
-from wrackline.publish.report_plan import Drawing, building_plan, site_plan, true_north, window
+from wrackline.publish.report_building import building_plan
+from wrackline.publish.report_plan import Drawing, site_plan, true_north, window
 
 
 def numbers(svg):
