@@ -73,7 +73,5 @@ def _rows(
         "outlines": len(outlines),
         "doors_known_share": known,
     }
-    return [
-        common | row | {"null_because": row["null_because"].replace(*STEPS)}
-        for row in ranges.to_dict("records")
-    ]
+    ranges["null_because"] = [why.replace(*STEPS) for why in ranges["null_because"]]
+    return [common | {str(k): v for k, v in row.items()} for row in ranges.to_dict("records")]

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import geopandas as gpd
-import pandas as pd
 
 from wrackline.accuracy.markup import Markup, el, join, table, void
 from wrackline.publish.report_building import building_key, building_plan, openings_of
 from wrackline.publish.report_plan import STYLE as PLAN_STYLE
-from wrackline.publish.report_text import absent, deep, pairs, percent, shown, spaced
+from wrackline.publish.report_text import absent, deep, pairs, percent, records, shown, spaced
 from wrackline.quantities import MISSING, fixed
 
 STYLE = (
@@ -72,12 +72,12 @@ def building_pages(plan: Mapping[str, gpd.GeoDataFrame], about: Mapping[str, str
     words = links if numbers else "No building is on the plan."
     facts = pairs([(name, about[key]) for name, key in (("grid", "crs"), ("depths", "depths"))])
     top = [el("h1", title), el("p", READING), facts, el("p", words, class_="index")]
-    sheets = [_sheet(plan, row, about) for _, row in plan["buildings"].iterrows()]
+    sheets = [_sheet(plan, row, about) for row in records(plan["buildings"])]
     return "<!DOCTYPE html>\n" + el("html", head, el("body", *top, *sheets), lang="en") + "\n"
 
 
 def _sheet(
-    plan: Mapping[str, gpd.GeoDataFrame], building: pd.Series, about: Mapping[str, str]
+    plan: Mapping[str, gpd.GeoDataFrame], building: Mapping[str, Any], about: Mapping[str, str]
 ) -> Markup:
     number = building["building"]
     rooms = plan["rooms"][plan["rooms"]["building"] == number].sort_values("room")
@@ -113,7 +113,7 @@ def _rooms(rooms: gpd.GeoDataFrame) -> Markup:
             deep(row, "bed_depth_m"),
             "none met" if absent(row["floor_depth_m"]) else deep(row, "floor_depth_m"),
         ]
-        for _, row in rooms.iterrows()
+        for row in records(rooms)
     ]
     return table(head, rows, caption="Rooms")
 
@@ -123,7 +123,7 @@ def _openings(openings: gpd.GeoDataFrame) -> Markup:
         return el("p", "No opening is on the plan.")
     rows = [
         [key, row["opening"], row["evidence"], shown(row, "width_m"), spaced(row["joins"])]
-        for key, (_, row) in enumerate(openings.iterrows(), start=1)
+        for key, row in enumerate(records(openings), start=1)
     ]
     return table(["disc", "opening", "evidence", "width", "joins"], rows, caption="Openings")
 

@@ -15,6 +15,7 @@ import shapely
 
 from wrackline import contract
 from wrackline.crs import grid_factors
+from wrackline.publish.report_text import records
 from wrackline.quantities import fixed, measured
 from wrackline.rooms.families import LEAST_MEMBERS, MOST_FAMILIES, families, rose
 
@@ -88,13 +89,11 @@ def draw_orientation(
     note = "\n".join(textwrap.wrap(f"{CAUTION} {about['caution']}", 118))
     shown = rose(axis, paths, weights=length, title=words, note=note)
     found = families(axis, length)
-    classes = len(shown) - len(found)
-    table = shown.rename(columns={"axes": "stretches"}).assign(
-        axis_sd_deg=[None] * classes + [family.axis_sd_deg for family in found],
-        spread_deg=[None] * classes + [family.spread_deg for family in found],
-        null_because=[NO_SD] * classes + [""] * len(found),
-    )
-    return table[list(contract.table_columns("orientation"))].astype(object)
+    table = shown.rename(columns={"axes": "stretches"}).astype(object)
+    beside: list[tuple[Any, Any, str]] = [(None, None, NO_SD)] * (len(shown) - len(found))
+    beside += [(family.axis_sd_deg, family.spread_deg, "") for family in found]
+    table[["axis_sd_deg", "spread_deg", "null_because"]] = pd.DataFrame(beside, dtype=object)
+    return table[list(contract.table_columns("orientation"))]
 
 
 def orientation_words(table: pd.DataFrame) -> str:
@@ -113,7 +112,7 @@ def orientation_words(table: pd.DataFrame) -> str:
             f"Whether the walls share a direction can't be told: there are {among}, and "
             f"{LEAST_MEMBERS} are needed."
         )
-    rows = table[~classes].to_dict("records")
+    rows = records(table[~classes])
     basis = (
         f"Taken from {among}, by their length; of none to {MOST_FAMILIES} families that number "
         "stands which has the least BIC (Schwarz's criterion)."

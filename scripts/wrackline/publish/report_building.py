@@ -26,7 +26,7 @@ from wrackline.publish.report_plan import (
     text_at,
     window,
 )
-from wrackline.publish.report_text import absent, percent
+from wrackline.publish.report_text import absent, percent, records
 from wrackline.quantities import fixed
 
 STROKES = (
@@ -68,7 +68,7 @@ def building_plan(plan: Mapping[str, gpd.GeoDataFrame], building: str) -> Markup
     words = f"Plan of building {building}, grid north up"
     parts = [
         *parts_of(drawing, near, STROKES),
-        *(part for _, room in mine.iterrows() for part in _label(drawing, room)),
+        *(part for room in records(mine) for part in _label(drawing, room)),
         *_discs(drawing, openings_of(plan, building), near["wall_bodies"]),
         scale_bar(drawing),
         _true_north(drawing, convergence(drawing, str(plan["buildings"].crs))),
@@ -82,7 +82,7 @@ def openings_of(plan: Mapping[str, gpd.GeoDataFrame], building: str) -> gpd.GeoD
     mine = set(rooms.loc[rooms["building"] == building, "room"])
     openings = plan["openings"]
     leads = [not mine.isdisjoint(str(joins).split(";")) for joins in openings["joins"]]
-    return openings[leads].sort_values("opening", kind="stable")
+    return openings[np.array(leads, dtype=bool)].sort_values("opening", kind="stable")
 
 
 def _discs(drawing: Drawing, openings: gpd.GeoDataFrame, bodies: gpd.GeoDataFrame) -> list[Markup]:
@@ -104,9 +104,9 @@ def _discs(drawing: Drawing, openings: gpd.GeoDataFrame, bodies: gpd.GeoDataFram
     return drawn
 
 
-def _label(drawing: Drawing, room: Any) -> list[Markup]:
+def _label(drawing: Drawing, room: Mapping[str, Any]) -> list[Markup]:
     """Return a room's number, and below it what it rests on where there is room for that."""
-    circle = shapely.maximum_inscribed_circle(room.geometry, tolerance=0.05)
+    circle = shapely.maximum_inscribed_circle(room["geometry"], tolerance=0.05)
     number = room["room"]
     size = min(LETTER_PX * drawing.pixel_m, circle.length / FITS)
     below = [] if absent(room["recorded_share"]) else [f"{percent(room['recorded_share'])} rec."]

@@ -164,6 +164,7 @@ def true_north(drawing: Drawing, crs: str) -> str:
 
 
 def svg_of(drawing: Drawing, title: str, *parts: Markup) -> Markup:
+    """Return a plan's parts as a picture of its window."""
     size = f"0 0 {drawing.east - drawing.west:.2f} {drawing.north - drawing.south:.2f}"
     given = {"class_": "plan", "viewBox": size, "role": "group", "aria_label": title}
     return el("svg", *parts, **given)
@@ -358,4 +359,5 @@ def legend() -> Markup:
 
 
 def swatch(name: str) -> Markup:
+    """Return a sample of a tone for a key."""
     return el("path", d="M1 1h28v10h-28Z", class_=name)

@@ -26,6 +26,7 @@ from wrackline.publish.report_text import (
     plain,
     ranges,
     reasons,
+    records,
     shown,
     spaced,
     to,
@@ -97,11 +98,11 @@ class Houses:
 
     @cached_property
     def _survey(self) -> dict[str, Record]:
-        return {row["survey"]: row for row in _records(self.surveys)}
+        return {row["survey"]: row for row in records(self.surveys)}
 
     @cached_property
     def _bed(self) -> dict[str, Record]:
-        return dict(zip(self.plan["rooms"]["room"], _records(self.beds), strict=False))
+        return dict(zip(self.plan["rooms"]["room"], records(self.beds), strict=False))
 
     @cached_property
     def _follows(self) -> dict[str, str]:
@@ -117,14 +118,14 @@ class Houses:
         weak = walls[walls["evidence"] != "recorded"]
         lines = weak.geometry.to_numpy()
         middles = shapely.line_interpolate_point(lines, 0.5, normalized=True)
-        tree, records = shapely.STRtree(middles), _records(weak)
+        tree, rows = shapely.STRtree(middles), records(weak)
         rooms = self.plan["rooms"]
         found = {}
         columns = (rooms["room"], rooms["lines"], rooms.geometry)
         for room, names, outline in zip(*columns, strict=True):
             ring = shapely.boundary(outline)
             near = tree.query(ring, predicate="dwithin", distance=self._reach(names))
-            found[room] = [records[k] for k in sorted(near.tolist())]
+            found[room] = [rows[k] for k in sorted(near.tolist())]
         return found
 
     def _reach(self, lines: object) -> float:
@@ -136,7 +137,7 @@ class Houses:
     def _openings(self) -> dict[str, list[Record]]:
         """Openings, by each room that they join."""
         found = defaultdict(list)
-        for row in _records(self.plan["openings"]):
+        for row in records(self.plan["openings"]):
             for room in dict.fromkeys(str(row["joins"]).split(";")):
                 found[room].append(row)
         return found
@@ -145,7 +146,7 @@ class Houses:
     def _shared(self) -> dict[str, list[tuple[str, float]]]:
         """Neighbours through a shared wall and its length [m], by room."""
         found = defaultdict(list)
-        for row in _records(self.adjacency):
+        for row in records(self.adjacency):
             length = row["shared_wall_length_m"]
             if not absent(length):
                 found[row["room_a"]].append((row["room_b"], float(length)))
@@ -155,7 +156,7 @@ class Houses:
     def _of(self, table: pd.DataFrame, column: str) -> dict[str, list[Record]]:
         """Return a table's rows by what one of its columns says."""
         found = defaultdict(list)
-        for row in _records(table):
+        for row in records(table):
             found[row[column]].append(row)
         return found
 
@@ -173,7 +174,7 @@ class Houses:
 
     @cached_property
     def _reached(self) -> dict[str, Record]:
-        return {row["room"]: row for row in _records(self.access)}
+        return {row["room"]: row for row in records(self.access)}
 
     @cached_property
     def _floors(self) -> dict[str, list[Record]]:
@@ -182,9 +183,9 @@ class Houses:
     def html(self) -> Markup:
         """Return a section for each building, then the spaces that belong to none."""
         rooms = defaultdict(list)
-        for row in _records(self.plan["rooms"]):
+        for row in records(self.plan["rooms"]):
             rooms[row["building"]].append(row)
-        buildings = _records(self.plan["buildings"])
+        buildings = records(self.plan["buildings"])
         parts = [self._index(buildings)] if buildings else []
         parts += [self._building(row, rooms.pop(row["building"], [])) for row in buildings]
         lone = [row for rows in rooms.values() for row in rows]
@@ -382,13 +383,6 @@ def inferences(closings: Iterable[Record]) -> list[str]:
         what = INFERENCE.get(kind, kind)
         parts.append(f"{len(part)} × {what} ({gaps} m, {long} m of line)")
     return parts
-
-
-def _records(table: pd.DataFrame) -> list[Record]:
-    """Return a table's rows as mappings; faster to go through than the table."""
-    names = [str(name) for name in table.columns]
-    columns = [table[name].tolist() for name in table.columns]
-    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def _items(parts: Iterable[object]) -> Any:

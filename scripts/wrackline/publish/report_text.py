@@ -31,6 +31,13 @@ WHY_COMMON = ("support:", "phase_from, phase_to:")
 """Reasons that hold for every row, told once."""
 
 
+def records(table: pd.DataFrame) -> list[Mapping[str, Any]]:
+    """Return a table's rows as mappings; faster to go through than the table."""
+    names = [str(name) for name in table.columns]
+    columns = [table[name].tolist() for name in table.columns]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
 def absent(value: Any) -> bool:
     """Tell whether a field is empty."""
     return bool(pd.isna(value)) or value == ""

@@ -294,7 +294,7 @@ def _one_peak_each(mix: _Mixture) -> tuple[_Mixture, Ints]:
     number, place = connected_components(sparse.csr_matrix(shared), directed=False)
     vector = mix.share * mean_length(mix.kappa) * np.exp(1j * mix.mean)
     whole = np.array([vector[place == k].sum() for k in range(number)])
-    share = np.bincount(place, mix.share)
+    share = np.bincount(place, mix.share).astype(np.float64)
     alone = np.array([mix.kappa[place == k][0] for k in range(number)])
     several = np.bincount(place) > 1
     kappa = np.where(several, kappa_of(np.abs(whole) / share), alone)

@@ -71,18 +71,11 @@ def plausible(
             f"most is {most}; at least one outline is needed, or no range has a meaning: give 1 "
             "or more"
         )
-    ways = [
-        (edges, evidence == "seen")
-        for edges, evidence in _ways(openings, rooms, outside)
-        if edges  # an opening within one space is a way to nowhere
-    ]
-    seen = [edge for edges, sure in ways if sure for edge in edges]
-    unsure = [edges for edges, sure in ways if not sure]
+    ways = _ways(openings, rooms, outside)
+    seen = [edge for edges, evidence in ways if evidence == "seen" for edge in edges]
+    unsure = [edges for edges, evidence in ways if evidence != "seen" and edges]
     return [
-        Outline(
-            seen
-            + [edge for edges, open_ in zip(unsure, row, strict=True) if open_ for edge in edges]
-        )
+        Outline(seen + [edge for k in np.flatnonzero(row) for edge in unsure[k]])
         for row in _combinations(len(unsure), most)
     ]
 

@@ -34,7 +34,7 @@ def test_evidence_is_told_by_the_line_not_by_colour_alone():
     svg = tree(building_plan(plan(), "B002-002"))
     drawn = {one.get("class"): one.get("stroke-dasharray") for one in svg.iter("path")}
     assert drawn["recorded"] is None
-    assert drawn["inferred"] is not None
+    assert drawn["inferred across"] is not None
 
 
 def test_places_run_from_the_upper_left():
