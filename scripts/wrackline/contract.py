@@ -332,7 +332,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
         ),
         Field("spread_deg", "real", "deg", "circular standard deviation of a family's stretches"),
         Field("stretches", "whole", "", "straight stretches of recorded wall lines in it"),
-        Field("share", "real", "", "share of their length, 0-1"),
+        Field("length_share", "real", "", "share of the length of all stretches, 0-1"),
         WHY_NULL,
     ),
     "summary": (
