@@ -89,7 +89,7 @@ def draw_orientation(
     note = "\n".join(textwrap.wrap(f"{CAUTION} {about['caution']}", 118))
     shown = rose(axis, paths, weights=length, title=words, note=note)
     found = families(axis, length)
-    table = shown.rename(columns={"axes": "stretches"}).astype(object)
+    table = shown.rename(columns={"axes": "stretches", "share": "length_share"}).astype(object)
     beside: list[tuple[Any, Any, str]] = [(None, None, NO_SD)] * (len(shown) - len(found))
     beside += [(family.axis_sd_deg, family.spread_deg, "") for family in found]
     table[["axis_sd_deg", "spread_deg", "null_because"]] = pd.DataFrame(beside, dtype=object)
@@ -125,6 +125,6 @@ def orientation_words(table: pd.DataFrame) -> str:
 
 def _family(row: Mapping[str, Any]) -> str:
     axis = measured(float(row["axis_deg"]), float(row["axis_sd_deg"]), "deg")
-    spread, share = fixed(row["spread_deg"], 1), fixed(100 * row["share"], 0)
+    spread, share = fixed(row["spread_deg"], 1), fixed(100 * row["length_share"], 0)
     name = str(row["row"]).removeprefix("family ")
     return f"{name} {axis} (spread {spread}°, {share} % of the length)"

@@ -78,7 +78,7 @@ def test_two_directions_are_told(tmp_path):
     table = draw_orientation(walls(lines), ABOUT, [tmp_path / "o.png", tmp_path / "o.svg"])
     families = table[table["row"] != "class"]
     np.testing.assert_allclose(families["axis_deg"].to_numpy(float), [10, 40], atol=0.1)
-    np.testing.assert_allclose(families["share"].to_numpy(float), [2 / 3, 1 / 3], atol=0.01)
+    np.testing.assert_allclose(families["length_share"].to_numpy(float), [2 / 3, 1 / 3], atol=0.01)
     words = orientation_words(table)
     assert words.startswith("2 directions stand out among the walls: A 10.")
     assert "48 straight stretches" in words
@@ -100,7 +100,7 @@ def test_the_contracts_fields():
     classes = table["row"] == "class"
     assert table.loc[classes, "null_because"].str.len().gt(0).all()
     assert table.loc[~classes, "axis_sd_deg"].gt(0).all()
-    assert table.loc[classes, "share"].sum() == pytest.approx(1)
+    assert table.loc[classes, "length_share"].sum() == pytest.approx(1)
 
 
 @pytest.mark.parametrize("number", [0, 1, 2])
