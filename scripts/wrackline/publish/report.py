@@ -26,7 +26,15 @@ from wrackline.publish.report_tables import (
     sea_table,
 )
 from wrackline.publish.report_text import counted, dated, listed, pairs, percent, q
-from wrackline.publish.report_words import ERRORS, LIMITS, METHODS, READING, SORTING, STYLE
+from wrackline.publish.report_words import (
+    ERRORS,
+    LIMITS,
+    METHODS,
+    NO_SUPPORT,
+    READING,
+    SORTING,
+    STYLE,
+)
 from wrackline.quantities import fixed
 
 SECTIONS = (
@@ -47,7 +55,6 @@ SECTIONS = (
     ("methods", "How the figures are had"),
     ("limits", "Limits and cautions"),
 )
-ROOM_KINDS = ("rooms", "courts", "lanes")
 
 
 @dataclass(frozen=True)
@@ -299,7 +306,9 @@ class Report:
         ]
 
     def _limits(self) -> list[Markup]:
-        limits = el("ul", *(el("li", text) for text in LIMITS))
+        known = self.houses.plan["rooms"]["support"].notna().any()
+        texts = LIMITS if known else (NO_SUPPORT, *LIMITS)
+        limits = el("ul", *(el("li", text) for text in texts))
         return [limits, el("p", self.about["caution"], class_="caution")]
 
 

@@ -29,6 +29,7 @@ from wrackline.publish.report_text import (
     records,
     shown,
     spaced,
+    supported,
     to,
 )
 from wrackline.quantities import MISSING, fixed, measured, rounded
@@ -211,6 +212,7 @@ class Houses:
             ("wall tops", deep(row, "top_depth_m")),
             ("seabed", deep(row, "bed_depth_m")),
             ("floors met", deep(row, "floor_depth_m")),
+            ("support", supported(row["support"])),
             ("ways through", ways_through(self._access.get(number, []))),
             ("read as", self._readings(number)),
             ("measured by", self._named(row["surveys"])),
@@ -263,6 +265,7 @@ class Houses:
             ("floor", self._floor(row)),
             ("deposit", self._deposit(number)),
             ("outline", self._outline(row)),
+            ("support", supported(row["support"])),
             ("openings", self._leading(number)),
             ("way in", way_in(self._reached.get(number, {}))),
             ("walls shared", self._neighbours(number)),

@@ -108,6 +108,15 @@ def percent(share: float) -> str:
     return f"{fixed(100 * share, digits)} %"
 
 
+def supported(share: Any) -> str:
+    """Return in which share of plausible outlines a thing stands; nothing where none is known.
+
+    >>> supported(0.934), supported(None)
+    ('stands in 93 % of the plausible outlines', '')
+    """
+    return "" if absent(share) else f"stands in {percent(float(share))} of the plausible outlines"
+
+
 def spaced(text: object) -> str:
     """Return a list field as people read it.
 

@@ -63,8 +63,8 @@ WORDS = (
     ("seen", "an opening in which a threshold was recorded"),
     ("filled", "a cell of the seabed between soundings, within a stated distance of them"),
 )
+NO_SUPPORT = "Support, the share of plausible outlines in which a room stands, is not computed yet."
 LIMITS = (
-    "Support, the share of plausible outlines in which a room stands, is not computed yet.",
     "Phases are not taken apart: walls of different times are one network here.",
     "Plants that hide the bed are not told from it.",
     "What was not looked at is not said to be empty.",

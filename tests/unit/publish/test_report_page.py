@@ -361,3 +361,14 @@ def test_many_rooms_stay_light():
     whole = houses(plan=plan(rooms=some), beds=beds(count), deposit=deposit().iloc[:0])
     assert len(report(whole).html().encode()) < 5_000_000
     assert isinstance(whole.beds, pd.DataFrame)
+
+
+def test_support_is_told_once_it_is_known():
+    """Without support the limits say so; with it cards give it, and the limits no longer do."""
+    bare = tree(report().html())
+    assert "support" not in card(bare, "R002-002")
+    assert "Support, the share" in cells(section(bare, "limits"))
+    rooms = plan()["rooms"].assign(support=[0.934, 1.0])
+    page = tree(report(houses(plan=plan(rooms=rooms))).html())
+    assert card(page, "R002-002")["support"] == "stands in 93 % of the plausible outlines"
+    assert "Support, the share" not in cells(section(page, "limits"))
