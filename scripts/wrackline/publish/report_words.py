@@ -132,6 +132,7 @@ details { margin: 0.6rem 0; } summary { cursor: pointer; }
   .map svg.plan, .map img { width: 100%; } .map svg.plan { max-height: 215mm; }
   .cards { display: block; columns: 2; column-gap: 5mm; margin-top: 2mm; }
   h2 { margin-top: 7mm; } h3 { margin-top: 4mm; } p { max-width: none; }
+  .small { max-width: 85mm; } figcaption { font-size: 7pt; }
   nav, .index, .skip, details { display: none; } :target { outline: none; }
   * { print-color-adjust: exact; -webkit-print-color-adjust: exact; } }
 """
