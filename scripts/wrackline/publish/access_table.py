@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from wrackline import contract
@@ -55,7 +56,7 @@ def _buildings(
     owner = dict(zip(rooms["room"], rooms["building"], strict=True))
     leads = [{owner.get(part) for part in str(joins).split(";")} for joins in openings["joins"]]
     for building, mine in rooms.groupby("building", sort=True)["room"]:
-        doors = openings[[building in owners for owners in leads]]
+        doors = openings[np.array([building in owners for owners in leads], dtype=bool)]
         yield _rows(str(building), sorted(mine), doors, least_known)
 
 

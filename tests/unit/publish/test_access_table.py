@@ -79,6 +79,14 @@ def test_a_site_without_rooms_has_an_empty_table():
     assert list(found.columns) == list(contract.table_columns("access"))
 
 
+def test_a_site_without_openings_has_rooms_without_figures():
+    """No opening is on the plan: each room stands with none of its doors known."""
+    found = rows(house())
+    assert found["openings_possible"].tolist() == [0, 0]
+    assert set(found["null_because"]) == {"all: 0% of the doors known, 25% needed"}
+    assert ways_through(found.reset_index().to_dict("records")).startswith("0 doors seen")
+
+
 def test_null_is_explained_by_the_fields_names():
     """In a house of two rooms RRA has no published D: the reason names the table's own fields."""
     why = rows(house("R1;outside seen", "R1;R2 seen"))["null_because"]
