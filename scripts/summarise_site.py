@@ -1,7 +1,8 @@
-"""Summarise the site: what it says of the sea level, which rooms share walls, its figures.
+"""Summarise the site: the sea level, rooms that share walls, ways through buildings, figures.
 
-Writes the tables of `wrackline.contract.TABLES` as CSV (`sea_level`, `adjacency`, `summary`), and
-`summary.json`: figures, sea_level (rows), techniques (surveys, what they hold, days, rows).
+Writes tables of `wrackline.contract.TABLES` as CSV (`sea_level`, `adjacency`, `access`,
+`summary`), and `summary.json`: figures, sea_level (rows), techniques (surveys, what they hold,
+days, rows).
 """
 
 import geopandas as gpd
@@ -11,6 +12,7 @@ from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.io import write_json
 from wrackline.model import Site
+from wrackline.publish.access_table import access_table
 from wrackline.publish.adjacency import adjacency_table
 from wrackline.publish.sea_level import sea_level_table
 from wrackline.publish.summary import document, summarise, summary_table
@@ -29,6 +31,7 @@ def main(job):
     figures = summarise(plan, pd.read_csv(job.input.deposit))
     write_csv(sea_level, job.output.sea_level)
     write_csv(adjacency_table(plan, site.walls.wall_max_thickness_m), job.output.adjacency)
+    write_csv(access_table(plan), job.output.access)
     write_csv(summary_table(figures), job.output.table, pairs={"value": "sd"})
     write_json(document(figures, sea_level, plan["surveys"]), job.output.summary)
 

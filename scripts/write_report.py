@@ -1,7 +1,4 @@
-"""Write the report that a person opens first.
-
-Writes `report.html`, one page with everything in it.
-"""
+"""Write the report that a person opens first. Writes `report.html`, one page with everything."""
 
 import json
 from pathlib import Path
@@ -15,24 +12,27 @@ from wrackline.io import read_json
 from wrackline.publish.report import Report
 from wrackline.publish.report_rooms import Houses
 from wrackline.publish.seabed_words import seabed_words, small_picture
+from wrackline.rooms.bed import bed_of
 from wrackline.step import step
 
 
 def main(job):
     plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
-    surveys = pd.DataFrame(gpd.read_file(job.input.package, layer="surveys"))
-    tables = map(pd.read_csv, (job.input.adjacency, job.input.interpretations))
+    tables = map(pd.read_csv, (job.input.adjacency, job.input.interpretations, job.input.deposit))
+    surveys = gpd.read_file(job.input.package, layer="surveys").drop(columns="geometry")
+    beds = bed_of(job.input.surface, job.input.record).inside(plan["rooms"].geometry)
     report = Report(
         about=json.loads(job.params.about),
-        houses=Houses(plan, surveys, *tables),
+        houses=Houses(plan, surveys, *tables, beds, pd.read_csv(job.input.access)),
         summary=read_json(job.input.summary),
         checked=read_json(job.input.checked),
         overlaps=read_json(job.input.overlaps),
         audit=read_json(job.input.audit),
-        deposit=pd.read_csv(job.input.deposit),
         sources=dict(job.params.sources),
         seabed=seabed_words(job.input.surface, job.input.record),
+        orientation=pd.read_csv(job.input.orientation),
         picture=small_picture(job.input.picture),
+        rose=small_picture(job.input.rose),
     )
     Path(job.output.page).write_text(report.html(), encoding="utf-8")
 

@@ -54,6 +54,14 @@ def _seasons() -> tuple[Field, ...]:
     )
 
 
+def _range(name: str, kind: str, meaning: str) -> tuple[Field, ...]:
+    """Return the two ends of a range over plausible outlines, 2.5 to 97.5 % of them."""
+    return (
+        Field(f"{name}_low", kind, "", f"{meaning}: least, over the plausible outlines"),
+        Field(f"{name}_high", kind, "", f"{meaning}: greatest, over the plausible outlines"),
+    )
+
+
 EVIDENCE = Field("evidence", "text", "", "recorded, inferred (a closing) or old plan")
 
 LAYERS: dict[str, tuple[Field, ...]] = {
@@ -264,6 +272,74 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("opening", "text", "", "openings that join them, separated by ;"),
         Field("evidence", "text", "", "of each opening in turn: seen or possible"),
         *_measured("width_m", "m", "clear width of the widest of them"),
+        WHY_NULL,
+    ),
+    "access": (
+        Field("room", "text", "", "lasting number of a room, court or lane: a space"),
+        Field("building", "text", "", "its building; what is not of it counts as outside"),
+        Field("openings_seen", "whole", "", "openings of the building with a threshold: doors"),
+        Field(
+            "openings_possible",
+            "whole",
+            "",
+            "its other openings, each a door or a gap made by robbing",
+        ),
+        Field(
+            "outlines",
+            "whole",
+            "",
+            "plausible outlines that ranges are taken over: what was seen is a door in all, each "
+            "possible opening in half of them; every combination of up to eight, else 256 drawn "
+            "with a fixed seed; ranges hold 95 of 100 outlines",
+        ),
+        Field(
+            "doors_known_share",
+            "real",
+            "",
+            "openings seen, over all openings or the number of rooms, whichever is more, 0-1; "
+            "below a quarter no figure is given",
+        ),
+        *_range("steps_from_outside", "whole", "doors on the shortest way in"),
+        *_range("doors", "whole", "doors of the room"),
+        *_range("rooms_behind", "whole", "rooms that can be reached only through it"),
+        Field(
+            "dead_end_share", "real", "", "share of outlines in which it leads to one space, 0-1"
+        ),
+        Field(
+            "through_room_share",
+            "real",
+            "",
+            "share of outlines in which it leads to two spaces or more, 0-1",
+        ),
+        *_range("control", "real", "sum over its neighbours of 1 / number of their neighbours"),
+        *_range("mean_steps", "real", "mean number of doors to all other spaces, mean depth MD"),
+        *_range("relative_asymmetry", "real", "RA = 2 (MD - 1) / (k - 2) of k spaces"),
+        *_range("real_relative_asymmetry", "real", "RRA = RA / D of as many spaces"),
+        *_range("integration", "real", "1 / RRA"),
+        Field("reached_share", "real", "", "share of outlines in which it can be entered, 0-1"),
+        WHY_NULL,
+    ),
+    "orientation": (
+        Field("row", "text", "", "class of the rose, or family A, B, …, the greatest first"),
+        Field("from_deg", "real", "deg", "class: from; family: its axis less its spread"),
+        Field("to_deg", "real", "deg", "class: to, beyond; family: its axis plus its spread"),
+        Field(
+            "axis_deg",
+            "real",
+            "deg",
+            "middle of the class, 0-180; mean axis of the family, 0-90, right angles taken as the "
+            "same; clockwise from true north",
+        ),
+        Field(
+            "axis_sd_deg",
+            "real",
+            "deg",
+            "standard uncertainty of a family's axis from its scatter alone: an error of "
+            "orientation that surveys share is not in it",
+        ),
+        Field("spread_deg", "real", "deg", "circular standard deviation of a family's stretches"),
+        Field("stretches", "whole", "", "straight stretches of recorded wall lines in it"),
+        Field("length_share", "real", "", "share of the length of all stretches, 0-1"),
         WHY_NULL,
     ),
     "summary": (

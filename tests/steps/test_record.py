@@ -22,9 +22,12 @@ RASTER_UNITS = dict(zip(RASTERS, ("m", "m", "1", "1", "degree", "1"), strict=Tru
 TOPICS = ("crs", "units", "vertical_datum", "depths", "uncertainties", "surveyed", "caution")
 # A number's name ends in its unit; these have none, or are metres by the project's convention.
 UNITS = ("_m", "_m2", "_deg")
+MEASURES = ("control", "mean_steps", "integration")
+MEASURES += ("relative_asymmetry", "real_relative_asymmetry")
 BARE = {
     *("easting", "northing", "elongation", "support", "room_count"),
     *("rows", "used", "cells", "filled_cells", "row"),
+    *(f"{name}_{end}" for name in MEASURES for end in ("low", "high")),
 }
 # Null where there is nothing to tell, by the field's own meaning.
 MAY_BE_EMPTY = {
@@ -246,7 +249,7 @@ def test_tables_have_the_contracts_fields(results, layers, layer):
 
 @pytest.mark.parametrize("table", contract.TABLES)
 def test_tables_beside_the_layers_have_the_contracts_fields(results, table):
-    """Sea level, adjacency and summary have the contract's fields as their header, and rows."""
+    """Tables that follow from the plan have the contract's fields as their header, and rows."""
     header, rows = tables(results)[table]
     assert header == list(contract.table_columns(table))
     assert rows
@@ -336,10 +339,44 @@ def test_surveys_are_accounted_for(layers, config, hamlet):
 
 def test_pictures(results):
     """Pictures are there in the forms promised, and stamped with no date."""
-    for name in ("plan.png", "seabed.png"):
+    for name in ("plan.png", "seabed.png", "orientation.png"):
         content = (results / name).read_bytes()
         assert content.startswith(b"\x89PNG")
         assert b"tIME" not in content
-    drawn = (results / "plan.svg").read_text(encoding="utf-8")
-    assert drawn.startswith("<?xml")
-    assert "dc:date" not in drawn
+    for name in ("plan.svg", "orientation.svg"):
+        drawn = (results / name).read_text(encoding="utf-8")
+        assert drawn.startswith("<?xml")
+        assert "dc:date" not in drawn
+
+
+def test_every_room_says_how_it_was_reached_or_why_not(results, layers):
+    """The access table has a row a room; ranges are whole and in order, or a reason stands."""
+    header, rows = tables(results)["access"]
+    told = pd.DataFrame(rows, columns=header)
+    assert sorted(told["room"]) == sorted(layers["rooms"]["room"])
+    low, high = (
+        pd.to_numeric(told[f"steps_from_outside_{end}"], errors="coerce") for end in ("low", "high")
+    )
+    assert low.notna().any()
+    assert (low.dropna() <= high.dropna()).all()
+    assert told.loc[low.isna(), "null_because"].str.len().gt(0).all()
+
+
+def test_the_walls_directions_are_the_hamlets(results):
+    """The hamlet's houses were drawn square to 12.8 and to 61.8 degrees: two families."""
+    header, rows = tables(results)["orientation"]
+    table = pd.DataFrame(rows, columns=header)
+    families = table[table["row"] != "class"]
+    axis, sd = (families[name].to_numpy(float) for name in ("axis_deg", "axis_sd_deg"))
+    assert len(axis) == 2
+    assert (np.abs(axis - [12.8, 61.8]) < 4 * sd).all()
+
+
+def test_every_building_has_its_page(results, layers):
+    """The pages name each building of the record once, and the report leads to each."""
+    pages = (results / "buildings.html").read_text(encoding="utf-8")
+    page = (results / "report.html").read_text(encoding="utf-8")
+    numbers = list(layers["buildings"]["building"])
+    assert re.findall(r'<h2 id="(B[^"]+)"', pages) == numbers
+    assert sorted(re.findall(r'href="buildings\.html#(B[^"]+)"', page)) == sorted(numbers)
+    assert "http" not in pages.replace("http-equiv", "")

@@ -12,8 +12,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from scipy.stats import binom
 
 from wrackline.io import read_json
+from wrackline.rooms.access import access_figures
 
 WIDEST, COVERAGE, LEAST_SHARE = 4.5, 1.96, 0.88
 SAME = 0.85
@@ -224,3 +226,38 @@ def test_the_demo_passes_its_own_check(demo):
     report = read_json(demo / "work" / "check" / "report.json")
     assert report["faults"] == report["suspicions"] == []
     assert {row["kind"] for row in report["accepted"]} == {"scale_of_grid"}
+
+
+def test_ranges_of_access_hold_the_truth(demo, truth):
+    """Doors on the way in, and control, lie within their ranges in 95 of 100 rooms or more.
+
+    Ranges are meant to hold 95 of 100; the bound is the 0.1 % quantile of the binomial
+    distribution at that share.
+    """
+    told = pd.read_csv(demo / "results" / "tables" / "access.csv").set_index("room")
+    held = {"steps_from_outside": [], "control": []}
+    table, left_out = layer(demo, "rooms"), disturbed(truth)
+    for name, house in truth["buildings"].items():
+        true = access_figures([tuple(pair) for pair in house["joined"]], list(house["rooms"]))
+        true = true.set_index("room")
+        for room, facts in house["rooms"].items():
+            row = matched(table, facts["floor_wkt"])
+            if row is None or name in left_out:
+                continue
+            for figure, hits in held.items():
+                low, high = (told.loc[row["room"], f"{figure}_{end}"] for end in ("low", "high"))
+                if not np.isnan(low):
+                    hits.append(low - 1e-3 <= true.loc[room, figure] <= high + 1e-3)
+    for hits in held.values():
+        assert len(hits) > 60
+        assert sum(hits) >= binom.ppf(0.001, len(hits), 0.95)
+
+
+def test_families_of_directions_are_the_towns(demo, truth):
+    """The walls' families lie within 4 sds of the directions that the houses were laid out by."""
+    table = pd.read_csv(demo / "results" / "tables" / "orientation.csv")
+    families = table[table["row"] != "class"]
+    true = sorted({round(house["axis_square_deg"], 1) for house in truth["buildings"].values()})
+    assert len(families) == len(true) == 2
+    off = np.abs(np.sort(families["axis_deg"]) - true)
+    assert (off < 4 * families.sort_values("axis_deg")["axis_sd_deg"].to_numpy() + 0.05).all()

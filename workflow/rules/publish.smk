@@ -108,6 +108,7 @@ rule summarise_site:
         table="work/publish/tables/summary.csv",
         sea_level="work/publish/tables/sea_level.csv",
         adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
     log:
         "logs/summarise_site/all.log",
     params:
@@ -139,6 +140,39 @@ rule draw_pictures:
         "../../scripts/draw_pictures.py"
 
 
+rule draw_orientation:
+    input:
+        walls=f"work/seasons/{LAST_SEASON}/wall_lines.parquet",
+    output:
+        pictures=["work/publish/orientation.png", "work/publish/orientation.svg"],
+        table="work/publish/tables/orientation.csv",
+    log:
+        "logs/draw_orientation/all.log",
+    params:
+        code=fingerprint("draw_orientation"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the directions of the walls"
+    script:
+        "../../scripts/draw_orientation.py"
+
+
+rule draw_buildings:
+    input:
+        plan=SITE_PLAN,
+    output:
+        page="work/publish/buildings.html",
+    log:
+        "logs/draw_buildings/all.log",
+    params:
+        code=fingerprint("draw_buildings"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: a page for each building"
+    script:
+        "../../scripts/draw_buildings.py"
+
+
 rule join_interpretations:
     input:
         plan=SITE_PLAN,
@@ -162,6 +196,9 @@ rule write_report:
         package="work/publish/site.gpkg",
         summary="work/publish/summary.json",
         adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
+        orientation=rules.draw_orientation.output.table,
+        rose=rules.draw_orientation.output.pictures[:1],
         checked="work/check/report.json",
         overlaps="work/fit/overlaps.json",
         audit="work/accuracy/audit.json",
@@ -215,6 +252,8 @@ rule list_products:
         rules.publish_audits.output,
         rules.summarise_site.output,
         rules.draw_pictures.output,
+        rules.draw_orientation.output,
+        rules.draw_buildings.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),
     output:

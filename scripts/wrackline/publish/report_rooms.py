@@ -2,26 +2,46 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import groupby
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline.accuracy.markup import Markup, el, join, table
-from wrackline.publish.report_plan import building_plan
-from wrackline.quantities import MISSING, fixed, measured
+from wrackline.accuracy.markup import Markup, el, join
+from wrackline.publish.report_access import way_in, ways_through
+from wrackline.publish.report_building import building_key, building_plan
+from wrackline.publish.report_text import (
+    absent,
+    counted,
+    dated,
+    deep,
+    pairs,
+    percent,
+    plain,
+    ranges,
+    reasons,
+    records,
+    shown,
+    spaced,
+    supported,
+    to,
+)
+from wrackline.quantities import MISSING, fixed, measured, rounded
+from wrackline.uncertainty import Budget
 
 BESIDE_FACE_M, BESIDE_CENTRE_M = 0.15, 0.5
 """How far from a room's outline its own closings may run, by what its walls were traced along."""
 
 COVERAGE = 1.96
+LEAST_SHARE = 0.05
+"""Causes of less than this share of a variance are not named."""
+
 INFERENCE = {
     "joint": "an end carried on to its neighbour",
     "corner": "two ends carried on to where they meet",
@@ -30,8 +50,9 @@ INFERENCE = {
     "doorway": "a gap closed as a possible doorway",
     "lost": "a wider gap closed as a lost stretch of wall",
 }
-WHY_COMMON = ("support:", "phase_from, phase_to:")
-"""Reasons that hold for every row, told once."""
+OUTSIDE = "outside"
+PAGES = "buildings.html"
+Record = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -48,12 +69,27 @@ class Houses:
         The table of rooms that share walls, numbers and texts.
     interpretations : DataFrame
         What people read the things as; may have no row.
+    deposit : DataFrame
+        Points at which a floor was met; may have no row.
+    beds : DataFrame
+        The seabed in each room, in the order of the rooms, as `wrackline.rooms.bed.Bed.inside`
+        gives it.
+    access : DataFrame
+        The table of how rooms were reached; may have no row.
     """
 
     plan: Mapping[str, gpd.GeoDataFrame]
     surveys: pd.DataFrame
     adjacency: pd.DataFrame
     interpretations: pd.DataFrame = field(default_factory=pd.DataFrame)
+    deposit: pd.DataFrame = field(default_factory=pd.DataFrame)
+    beds: pd.DataFrame = field(default_factory=pd.DataFrame)
+    access: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    @cached_property
+    def numbers(self) -> frozenset[str]:
+        """Numbers of rooms and buildings: what a link can lead to."""
+        return frozenset([*self.plan["rooms"]["room"], *self.plan["buildings"]["building"]])
 
     @cached_property
     def closings(self) -> gpd.GeoDataFrame:
@@ -62,264 +98,336 @@ class Houses:
         return walls[walls["evidence"] == "inferred"]
 
     @cached_property
-    def follows(self) -> dict[str, str]:
+    def _survey(self) -> dict[str, Record]:
+        return {row["survey"]: row for row in records(self.surveys)}
+
+    @cached_property
+    def _bed(self) -> dict[str, Record]:
+        return dict(zip(self.plan["rooms"]["room"], records(self.beds), strict=False))
+
+    @cached_property
+    def _follows(self) -> dict[str, str]:
         """What each survey line follows: face, centre or edge, by its name."""
         walls = self.plan["wall_lines"]
         kept = walls[walls["line_follows"].notna()]
         return dict(zip(kept["lines"], kept["line_follows"], strict=True))
 
-    def inferred_around(self, room: Any) -> gpd.GeoDataFrame:
-        """Return the closings that run along a room's outline."""
-        lines = str(room["lines"]).split(";")
-        centre = any(self.follows.get(line) == "centre" for line in lines)
-        near = BESIDE_CENTRE_M if centre else BESIDE_FACE_M
-        middle = shapely.line_interpolate_point(
-            self.closings.geometry.to_numpy(), 0.5, normalized=True
-        )
-        outline = shapely.boundary(room.geometry)
-        shapely.prepare(outline)
-        return self.closings[shapely.dwithin(middle, outline, near)]
+    @cached_property
+    def _beside(self) -> dict[str, list[Record]]:
+        """Wall lines that are inferred or of an old plan alone, by the room that they bound."""
+        walls = self.plan["wall_lines"]
+        weak = walls[walls["evidence"] != "recorded"]
+        lines = weak.geometry.to_numpy()
+        middles = shapely.line_interpolate_point(lines, 0.5, normalized=True)
+        tree, rows = shapely.STRtree(middles), records(weak)
+        rooms = self.plan["rooms"]
+        found = {}
+        columns = (rooms["room"], rooms["lines"], rooms.geometry)
+        for room, names, outline in zip(*columns, strict=True):
+            ring = shapely.boundary(outline)
+            near = tree.query(ring, predicate="dwithin", distance=self._reach(names))
+            found[room] = [rows[k] for k in sorted(near.tolist())]
+        return found
+
+    def _reach(self, lines: object) -> float:
+        """Return how far from a room's outline its own wall lines run [m]."""
+        centre = any(self._follows.get(line) == "centre" for line in str(lines).split(";"))
+        return BESIDE_CENTRE_M if centre else BESIDE_FACE_M
+
+    @cached_property
+    def _openings(self) -> dict[str, list[Record]]:
+        """Openings, by each room that they join."""
+        found = defaultdict(list)
+        for row in records(self.plan["openings"]):
+            for room in dict.fromkeys(str(row["joins"]).split(";")):
+                found[room].append(row)
+        return found
+
+    @cached_property
+    def _shared(self) -> dict[str, list[tuple[str, float]]]:
+        """Neighbours through a shared wall and its length [m], by room."""
+        found = defaultdict(list)
+        for row in records(self.adjacency):
+            length = row["shared_wall_length_m"]
+            if not absent(length):
+                found[row["room_a"]].append((row["room_b"], float(length)))
+                found[row["room_b"]].append((row["room_a"], float(length)))
+        return found
+
+    def _of(self, table: pd.DataFrame, column: str) -> dict[str, list[Record]]:
+        """Return a table's rows by what one of its columns says."""
+        found = defaultdict(list)
+        for row in records(table):
+            found[row[column]].append(row)
+        return found
+
+    @cached_property
+    def _features(self) -> dict[str, list[Record]]:
+        return self._of(self.plan["features"], "room")
+
+    @cached_property
+    def _read(self) -> dict[str, list[Record]]:
+        return self._of(self.interpretations, "number")
+
+    @cached_property
+    def _access(self) -> dict[str, list[Record]]:
+        return self._of(self.access, "building")
+
+    @cached_property
+    def _reached(self) -> dict[str, Record]:
+        return {row["room"]: row for row in records(self.access)}
+
+    @cached_property
+    def _floors(self) -> dict[str, list[Record]]:
+        return self._of(self.deposit, "room")
 
     def html(self) -> Markup:
         """Return a section for each building, then the spaces that belong to none."""
-        rooms = self.plan["rooms"]
-        parts = [self._building(row) for _, row in self.plan["buildings"].iterrows()]
-        known = self.plan["buildings"]["building"]
-        lone = rooms[~rooms["building"].isin(known)]
-        if len(lone):
-            cards = [self.card(row) for _, row in lone.iterrows()]
-            parts.append(el("section", el("h3", "Spaces that belong to no building"), *cards))
+        rooms = defaultdict(list)
+        for row in records(self.plan["rooms"]):
+            rooms[row["building"]].append(row)
+        buildings = records(self.plan["buildings"])
+        parts = [self._index(buildings)] if buildings else []
+        parts += [self._building(row, rooms.pop(row["building"], [])) for row in buildings]
+        lone = [row for rows in rooms.values() for row in rows]
+        if lone:
+            top = el("h3", "Spaces that belong to no building")
+            parts.append(el("section", top, self._cards(lone)))
         if not parts:
             parts = [el("p", "No enclosed space was found: no room and no building is on record.")]
         return join(parts)
 
-    def _building(self, row: Any) -> Markup:
+    def _index(self, buildings: Sequence[Record]) -> Markup:
+        links = (to(row["building"], self.numbers) for row in buildings)
+        listed = el("p", "Buildings: ", join(links, " "), class_="index")
+        return join([listed, el("p", "Lines and discs in the plans of buildings:"), building_key()])
+
+    def _building(self, row: Record, rooms: Sequence[Record]) -> Markup:
         number = row["building"]
-        rooms = self.plan["rooms"]
-        mine = rooms[rooms["building"] == number]
         facts = [
-            ("rooms", str(row["room_count"])),
-            ("footprint", shown(row, "footprint_m2")),
-            ("axis", f"{shown(row, 'axis_deg')} (right angles taken as the same)"),
-            ("wall tops", shown(row, "top_depth_m", " deep")),
-            ("seabed", shown(row, "bed_depth_m", " deep")),
-            ("floors met", shown(row, "floor_depth_m", " deep")),
-            ("surveys", spaced(row["surveys"])),
+            ("rooms", f"{row['room_count']}, courts left out"),
+            ("footprint", shown(row, "footprint_m2", ", to the outer lines recorded")),
+            ("axis", shown(row, "axis_deg", " from true north, right angles taken as the same")),
+            ("walls", self._thickness(number)),
+            ("wall tops", deep(row, "top_depth_m")),
+            ("seabed", deep(row, "bed_depth_m")),
+            ("floors met", deep(row, "floor_depth_m")),
+            ("support", supported(row["support"])),
+            ("ways through", ways_through(self._access.get(number, []))),
+            ("read as", self._readings(number)),
+            ("measured by", self._named(row["surveys"])),
+            ("on the plan", _seasons(row)),
             ("empty because", reasons(row["null_because"])),
         ]
-        figure = el("figure", building_plan(self.plan, number))
+        sheet = el("a", f"its page in {PAGES}", href=f"{PAGES}#{number}")
+        below = el(
+            "figcaption", "Discs are openings: black seen, white possible. To print: ", sheet
+        )
+        figure = el("figure", building_plan(self.plan, number), below)
         top = el("h3", f"Building {number}", id=number)
-        cards = [self.card(one) for _, one in mine.iterrows()]
-        return el("section", top, el("div", figure, pairs(facts), class_="two"), *cards)
+        both = el("div", figure, pairs(facts), class_="two")
+        return el("section", top, both, self._cards(rooms))
 
-    def card(self, row: Any) -> Markup:
+    def _cards(self, rooms: Iterable[Record]) -> Markup:
+        return el("div", *(self.card(row) for row in rooms), class_="cards")
+
+    @cached_property
+    def _bodies(self) -> dict[str, list[tuple[float, float]]]:
+        """Thicknesses of wall bodies with their sds [m], by building."""
+        bodies, buildings = self.plan["wall_bodies"], self.plan["buildings"]
+        tree = shapely.STRtree(bodies.geometry.to_numpy())
+        found: dict[str, list[tuple[float, float]]] = {}
+        known = list(zip(bodies["thickness_m"], bodies["thickness_sd_m"], strict=True))
+        for number, shape in zip(buildings["building"], buildings.geometry, strict=True):
+            near = sorted(tree.query(shape, predicate="intersects").tolist())
+            found[number] = [known[k] for k in near if not absent(known[k][0])]
+        return found
+
+    def _thickness(self, building: str) -> str:
+        found = sorted(self._bodies[building])
+        if not found:
+            return "no thickness is known"
+        least, most = (measured(*one, "m") for one in (found[0], found[-1]))
+        if len(found) == 1:
+            return f"{least} thick, the mean of all that hang together"
+        return f"{least} to {most} thick, {len(found)} stretches"
+
+    def card(self, row: Record) -> Markup:
         """Return what is known of one room, and how."""
         number = row["room"]
         head = el("h4", number, el("small", f" {row['kind']}, as suggested by size and shape"))
         facts = [
-            ("floor area", self._area(row)),
+            ("floor area", _area(row)),
             ("to wall centres", plain(row, "centre_area_m2")),
             ("long axis", shown(row, "axis_deg", " from true north")),
-            ("seabed", self._bed(row)),
+            ("seabed", self._seabed(row)),
+            ("sd of its height", _causes(self._bed.get(number, {}).get("budget"))),
             ("floor", self._floor(row)),
+            ("deposit", self._deposit(number)),
             ("outline", self._outline(row)),
-            ("openings", self._openings(number)),
+            ("support", supported(row["support"])),
+            ("openings", self._leading(number)),
+            ("way in", way_in(self._reached.get(number, {}))),
             ("walls shared", self._neighbours(number)),
-            ("features", self._features(number)),
+            ("features", self._inside(number)),
             ("read as", self._readings(number)),
-            ("measured by", self._surveys(row)),
+            ("measured by", self._named(row["surveys"])),
             ("survey lines", ranges(row["lines"])),
+            ("on the plan", _seasons(row)),
             ("empty because", reasons(row["null_because"])),
         ]
         return el("article", head, pairs(facts), id=number)
 
-    def _area(self, row: Any) -> str:
-        value, sd = row["floor_area_m2"], row["floor_area_sd_m2"]
-        if pd.isna(value):
-            return MISSING
-        low, high = (fixed(value + way * COVERAGE * sd, 1) for way in (-1, 1))
-        return f"{measured(value, sd, 'm2')}; 95 % between {low} and {high} m²"
-
-    def _bed(self, row: Any) -> str:
-        if pd.isna(row["bed_depth_m"]):
-            return MISSING
-        span = f"{fixed(row['bed_depth_min_m'], 2)} to {fixed(row['bed_depth_max_m'], 2)} m"
-        share = fixed(100 * row["bed_covered_share"], 0)
-        return (
-            f"{shown(row, 'bed_depth_m')} deep in the middle of its range, {span}; "
-            f"surveyed {str(row['bed_date']).replace('/', ' to ')}, {share} % of the floor covered"
+    def _seabed(self, row: Record) -> object:
+        if absent(row["bed_depth_m"]):
+            return "no depth is known"
+        least, most = row["bed_depth_min_m"], row["bed_depth_max_m"]
+        words = (
+            f"{deep(row, 'bed_depth_m')}, the median; {fixed(least, 2)} to "
+            f"{fixed(most, 2)} m; {percent(row['bed_covered_share'])} of the floor covered"
         )
+        bed = self._bed.get(row["room"])
+        if bed is None or not bed["cells"]:
+            return join([f"{words}; surveyed ", dated(*_ends(row["bed_date"]))])
+        filled = f"{percent(bed['filled_share'])} of it filled between soundings"
+        known = filled if bed["filled_share"] > 0 else "all of it measured"
+        return join([f"{words}, {known}; from ", self._named(";".join(bed["surveys"]))])
 
-    def _floor(self, row: Any) -> str:
-        if pd.isna(row["floor_depth_m"]):
+    def _floor(self, row: Record) -> object:
+        if absent(row["floor_depth_m"]):
             return "none was met"
-        return f"{shown(row, 'floor_depth_m')} deep, met by: {spaced(row['floor_evidence'])}"
+        words = f"{deep(row, 'floor_depth_m')}, met by: {spaced(row['floor_evidence'])}"
+        points = self._floors.get(row["room"], [])
+        if not points:
+            return words
+        named = [f"{one['survey']}/{one['line']}" for one in points if not absent(one["line"])]
+        lines = f": {ranges(';'.join(named))}" if named else ""
+        names = ";".join(sorted({one["survey"] for one in points}))
+        return join([words, f"; {counted(len(points), 'point')}{lines}; from ", self._named(names)])
 
-    def _outline(self, row: Any) -> str:
-        share = fixed(100 * row["recorded_share"], 0)
-        closings = self.inferred_around(row)
-        if not len(closings):
-            return f"{share} % of it recorded; nothing inferred"
-        parts = [
-            f"{len(part)} × {INFERENCE.get(kind, kind)} ({fixed(part['gap_m'].sum(), 2)} m)"
-            for kind, part in closings.groupby("closing", sort=True)
-        ]
-        return f"{share} % of it recorded. Inferred: {'; '.join(parts)}"
+    def _deposit(self, room: str) -> str:
+        points = [one for one in self._floors.get(room, []) if not absent(one["deposit_m"])]
+        if not points:
+            return ""
+        thick = sorted((float(one["deposit_m"]), float(one["deposit_sd_m"])) for one in points)
+        least, most = (measured(*one, "m") for one in (thick[0], thick[-1]))
+        if len(points) == 1:
+            return f"{least} over the floor, at 1 point"
+        return f"{least} to {most} over the floor, at {len(points)} points"
 
-    def _openings(self, room: str) -> str:
-        openings = self.plan["openings"]
-        mine = openings[[room in str(text).split(";") for text in openings["joins"]]]
-        return "; ".join(
-            f"{row['opening']}, {shown(row, 'width_m')} wide, {row['evidence']}, "
-            f"to {' and '.join(n for n in str(row['joins']).split(';') if n != room) or 'outside'}"
-            for _, row in mine.iterrows()
+    def _outline(self, row: Record) -> object:
+        weak = self._beside.get(row["room"], [])
+        closings = [line for line in weak if line["evidence"] == "inferred"]
+        old = [line["length_m"] for line in weak if line["evidence"] == "old plan"]
+        known = f"{percent(row['recorded_share'])} of it recorded"
+        if old:
+            known += f", {fixed(sum(old), 1)} m of it on an old plan alone"
+        if not closings:
+            return f"{known}; nothing inferred"
+        return join([f"{known}. Inferred: ", _items(inferences(closings))])
+
+    def _leading(self, room: str) -> object:
+        return _items(
+            join(
+                [
+                    f"{row['opening']}, {shown(row, 'width_m')} wide, {row['evidence']}, to ",
+                    join([to(n, self.numbers) for n in _other(row, room)] or [OUTSIDE], " and "),
+                ]
+            )
+            for row in self._openings.get(room, [])
         )
 
-    def _neighbours(self, room: str) -> str:
-        rows = self.adjacency
-        if not len(rows):
-            return ""
-        mine = rows[(rows["room_a"] == room) | (rows["room_b"] == room)]
+    def _neighbours(self, room: str) -> object:
         found = [
-            f"{row['room_b'] if row['room_a'] == room else row['room_a']} "
-            f"({fixed(float(row['shared_wall_length_m']), 1)} m)"
-            for _, row in mine.iterrows()
-            if pd.notna(row["shared_wall_length_m"])
+            join([to(other, self.numbers), f" ({fixed(length, 1)} m)"])
+            for other, length in self._shared.get(room, [])
         ]
-        return ", ".join(found)
+        return join(found, ", ") if found else ""
 
-    def _features(self, room: str) -> str:
-        mine = self.plan["features"][self.plan["features"]["room"] == room]
-        return "; ".join(
-            f"{row['kind']} {row['feature']}, {row['origin']}, top {shown(row, 'top_depth_m')} deep"
-            for _, row in mine.iterrows()
+    def _inside(self, room: str) -> object:
+        return _items(
+            f"{row['kind']} {row['feature']}, {row['origin']}, top {deep(row, 'top_depth_m')}"
+            + ("" if absent(row["note"]) else f": {row['note']}")
+            for row in self._features.get(room, [])
         )
 
-    def _readings(self, room: str) -> str:
-        if not len(self.interpretations):
-            return ""
-        mine = self.interpretations[self.interpretations["number"] == room]
-        return "; ".join(
-            f"{row['reading']} ({row['who']}, {row['when']}, {row['certainty']}, {row['status']})"
-            for _, row in mine.iterrows()
+    def _readings(self, number: str) -> object:
+        return _items(
+            f"{row['reading']} ({row['certainty']}; {row['who']}, {row['when']}; {row['status']})"
+            for row in self._read.get(number, [])
         )
 
-    def _surveys(self, row: Any) -> str:
-        names = str(row["surveys"]).split(";")
-        mine = self.surveys[self.surveys["survey"].isin(names)]
-        return "; ".join(
-            f"{one['survey']}: {one['technique']}, {one['from_date']} to {one['to_date']}"
-            for _, one in mine.iterrows()
-        )
+    def _named(self, names: object) -> Markup:
+        """Return surveys with technique and dates, each a way to what is said of it."""
+        found = [name for name in str(names).split(";") if name in self._survey]
+        return _items(self._name(self._survey[name]) for name in found) or Markup("")
+
+    def _name(self, row: Record) -> Markup:
+        link = el("a", row["survey"], href=f"#survey-{row['survey']}")
+        return join([link, f": {row['technique']}, ", dated(row["from_date"], row["to_date"])])
 
 
-def shown(row: Any, name: str, after: str = "") -> str:
-    """Return a field with its standard uncertainty as people read it.
+def inferences(closings: Iterable[Record]) -> list[str]:
+    """Return closings by kind: how many, which gaps, how long together.
 
-    Parameters
-    ----------
-    row : mapping
-    name : str
-        Field; its partner has ``_sd`` before the unit.
-    after : str
-        Words behind a figure that is there.
+    Examples
+    --------
+    >>> gaps = [{"closing": "doorway", "gap_m": gap, "length_m": gap} for gap in (0.91, 1.0)]
+    >>> inferences(gaps)
+    ['2 × a gap closed as a possible doorway (gaps 0.91 to 1.00 m, 1.91 m of line)']
     """
-    stem, unit = name.rsplit("_", 1)
-    text = measured(row[name], row[f"{stem}_sd_{unit}"], unit)
-    return text if text == MISSING else text + after
+    rows = sorted(closings, key=lambda line: (line["closing"], line["gap_m"]))
+    parts = []
+    for kind, group in groupby(rows, key=lambda line: str(line["closing"])):
+        part = list(group)
+        least, most = fixed(part[0]["gap_m"], 2), fixed(part[-1]["gap_m"], 2)
+        gaps = f"gap {least}" if least == most else f"gaps {least} to {most}"
+        long = fixed(sum(line["length_m"] for line in part), 2)
+        what = INFERENCE.get(kind, kind)
+        parts.append(f"{len(part)} × {what} ({gaps} m, {long} m of line)")
+    return parts
 
 
-def plain(row: Any, name: str) -> str:
-    """Return a field that states no uncertainty, to three digits."""
-    value = row[name]
-    if pd.isna(value):
+def _items(parts: Iterable[object]) -> Any:
+    """Return parts as a list, one alone as it is, none as nothing."""
+    found = list(parts)
+    if len(found) < 2:
+        return join(found) if found else ""
+    return el("ul", *(el("li", part) for part in found))
+
+
+def _area(row: Record) -> str:
+    value, sd = row["floor_area_m2"], row["floor_area_sd_m2"]
+    if absent(value):
         return MISSING
-    digits = max(0, 2 - int(np.floor(np.log10(max(abs(value), 1e-6)))))
-    return f"{fixed(value, digits)} m² (no sd stated)"
+    low, high = (rounded(value + way * COVERAGE * sd, sd)[0] for way in (-1, 1))
+    return f"{measured(value, sd, 'm2')}; 95 % between {low} and {high} m²"
 
 
-def spaced(text: object) -> str:
-    """Return a list field as people read it.
-
-    >>> spaced("2031-walls;2032-day")
-    '2031-walls, 2032-day'
-    """
-    return ", ".join(str(text).split(";"))
-
-
-def reasons(text: object) -> str:
-    """Return why fields of a row are empty, without what holds for every row.
-
-    >>> reasons("floor_depth_m: no floor met; support: not computed yet")
-    'floor_depth_m: no floor met'
-    """
-    if not isinstance(text, str):
+def _causes(budget: Any) -> str:
+    """Return which causes make up an uncertainty of height, the greatest first."""
+    if not isinstance(budget, Budget) or not budget.sd > 0:
         return ""
-    parts = [part for part in text.split("; ") if not part.startswith(WHY_COMMON)]
-    return "; ".join(parts)
+    causes = [("random errors", budget.random), ("patchy errors", budget.patchy)]
+    for name, parts in groupby(sorted(budget.named), key=lambda part: part.split(":")[0]):
+        effect = sum(budget.named[part] ** 2 for part in parts) ** 0.5
+        causes.append((f"named source {name}", effect))
+    told = [(size, name) for name, size in causes if size**2 >= LEAST_SHARE * budget.sd**2]
+    ordered = sorted(told, key=lambda cause: (-cause[0], cause[1]))
+    return ", ".join(f"{name} {fixed(size, 3)} m" for size, name in ordered)
 
 
-def ranges(text: object) -> str:
-    """Return survey lines with runs of numbers drawn together.
+def _other(row: Record, room: str) -> list[str]:
+    return [number for number in str(row["joins"]).split(";") if number not in (room, OUTSIDE)]
 
-    >>> ranges("2031-walls/W001;2031-walls/W002;2031-walls/W003;2032-day/F7")
-    '2031-walls W001–W003; 2032-day F7'
-    """
-    if not isinstance(text, str) or not text:
+
+def _ends(text: object) -> tuple[str, str]:
+    first, _, last = str(text).partition("/")
+    return first, last or first
+
+
+def _seasons(row: Record) -> str:
+    first, last = row["first_season"], row["last_season"]
+    if absent(first) or absent(last):
         return ""
-    named = sorted(part.partition("/")[::2] for part in text.split(";"))
-    shown_parts = []
-    for survey, lines in groupby(named, key=lambda pair: pair[0]):
-        shown_parts.append(f"{survey} {', '.join(_runs([line for _, line in lines]))}")
-    return "; ".join(shown_parts)
-
-
-def _runs(lines: Sequence[str]) -> list[str]:
-    """Return names of lines, those whose numbers follow each other as one."""
-    split = [re.fullmatch(r"(.*?)(\d+)", line) for line in lines]
-    keys = [(m.group(1), int(m.group(2)) - k) if m else k for k, m in enumerate(split)]
-    runs = []
-    for _, part in groupby(zip(keys, lines, strict=True), key=lambda pair: pair[0]):
-        names = [line for _, line in part]
-        runs.append(names[0] if len(names) == 1 else f"{names[0]}–{names[-1]}")
-    return runs
-
-
-def pairs(facts: Sequence[tuple[str, object]]) -> Markup:
-    """Return names and what is said of them; empty ones are left out."""
-    there = [(name, value) for name, value in facts if value not in ("", None)]
-    return el("dl", *(join([el("dt", name), el("dd", value)]) for name, value in there))
-
-
-def room_table(rooms: gpd.GeoDataFrame) -> Markup:
-    """Return all rooms as one table, a row each."""
-    head = ["room", "building", "kind", "floor area", "long axis", "seabed", "floor", "recorded"]
-    rows = [
-        [
-            el("a", row["room"], href=f"#{row['room']}"),
-            row["building"] if isinstance(row["building"], str) else MISSING,
-            row["kind"],
-            shown(row, "floor_area_m2"),
-            shown(row, "axis_deg"),
-            shown(row, "bed_depth_m"),
-            shown(row, "floor_depth_m"),
-            f"{fixed(100 * row['recorded_share'], 0)} %",
-        ]
-        for _, row in rooms.iterrows()
-    ]
-    return table(head, rows, caption="Rooms, courts and lanes; depths positive down")
-
-
-def building_table(buildings: gpd.GeoDataFrame) -> Markup:
-    """Return all buildings as one table, a row each."""
-    head = ["building", "rooms", "footprint", "axis", "wall tops", "seabed", "floors met"]
-    fields = ("footprint_m2", "axis_deg", "top_depth_m", "bed_depth_m", "floor_depth_m")
-    rows = [
-        [
-            el("a", row["building"], href=f"#{row['building']}"),
-            int(row["room_count"]),
-            *(shown(row, name) for name in fields),
-        ]
-        for _, row in buildings.iterrows()
-    ]
-    return table(head, rows, caption="Buildings; depths positive down")
+    return f"season {first}" if first == last else f"since season {first}, last shown by {last}"

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from PIL import Image
+from PIL import Image, ImageChops, ImageOps
 
 from wrackline.io import read_json
 from wrackline.rasters import read_raster
 
-WIDEST_PX = 1400
+WIDEST_PX, RIM_PX = 1400, 16
 
 
 def seabed_words(surface: Sequence[str | Path], record: Sequence[str | Path]) -> dict[str, Any]:
@@ -46,13 +46,17 @@ def seabed_words(surface: Sequence[str | Path], record: Sequence[str | Path]) ->
 
 
 def small_picture(paths: Sequence[str | Path]) -> bytes:
-    """Return a PNG no wider than a page; nothing where there is none."""
+    """Return a PNG no wider than a page, its empty rim cut off; nothing where there is none."""
     if not paths:
         return b""
-    with Image.open(paths[0]) as picture:
-        picture.thumbnail((WIDEST_PX, WIDEST_PX))
-        packed = io.BytesIO()
-        picture.convert("P", palette=Image.Palette.ADAPTIVE, colors=128).save(
-            packed, "PNG", optimize=True
-        )
+    with Image.open(paths[0]) as opened:
+        picture = opened.convert("RGB")
+    rim = ImageChops.invert(picture).getbbox()
+    if rim:
+        picture = ImageOps.expand(picture.crop(rim), RIM_PX, "white")
+    picture.thumbnail((WIDEST_PX, WIDEST_PX))
+    packed = io.BytesIO()
+    picture.convert("P", palette=Image.Palette.ADAPTIVE, colors=128).save(
+        packed, "PNG", optimize=True
+    )
     return packed.getvalue()

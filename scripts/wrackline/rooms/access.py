@@ -130,6 +130,13 @@ def access_figures(
     >>> found["control"].round(3).tolist()
     [0.333, 3.0, 0.333]
     """
+    return _table(_rows(edges, rooms, outside))
+
+
+def _rows(
+    edges: Sequence[tuple[str, str]], rooms: Sequence[str], outside: str
+) -> list[dict[str, Any]]:
+    """Return the figures of each room, in the order of their names."""
     _check(edges, rooms, outside)
     graph: Graph = nx.Graph()
     graph.add_nodes_from(sorted([*rooms, outside]))
@@ -142,7 +149,7 @@ def access_figures(
         if room in steps:
             found = _figures(system, room, outside) | {"steps_from_outside": steps[room]}
         rows.append({"room": room, "doors": sum(room in edge for edge in edges)} | found)
-    return _table(rows)
+    return rows
 
 
 def _check(edges: Sequence[tuple[str, str]], rooms: Sequence[str], outside: str) -> None:
@@ -245,11 +252,11 @@ def access_ranges(
         known = "an unknown share" if doors_known is None else f"{share:.0%}"
         why = f"all: {known} of the doors known, {least_known:.0%} needed"
         return _range_table([{"room": room, "null_because": why} for room in names])
-    tables = [access_figures(outline.edges, rooms, outside) for outline in outlines]
-    rows = []
-    for k, room in enumerate(names):
-        values = pd.concat([table.iloc[[k]] for table in tables], ignore_index=True)
-        rows.append({"room": room} | _ranges(values, weight))
+    whole = _table([row for one in outlines for row in _rows(one.edges, rooms, outside)])
+    rows = [
+        {"room": room} | _ranges(whole.iloc[k :: len(names)], weight)
+        for k, room in enumerate(names)
+    ]
     return _range_table(rows)
 
 

@@ -7,6 +7,7 @@ a mixture of von Mises distributions of the axis times `fold`, over a background
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +21,11 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patheffects import withStroke
 from matplotlib.projections.polar import PolarAxes
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
 from scipy.special import ive
+
+from wrackline.quantities import measured
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -169,9 +174,9 @@ def families(
     that depend on the data alone. Of 0 to 4 families that number is taken which has the least
     BIC = -2 log L + 3 j log n (Schwarz 1978): three parameters a family; n below `FEW` counts as
     `FEW`. Weights are scaled to sum to n, here Kish's effective number (sum w)² / sum w², so that
-    a few heavy axes don't pass for many. The standard uncertainty of a mean axis is
-    1 / sqrt(n R kappa) / fold, R the length of the mean vector (Fisher 1993, eq. 4.42, from
-    memory).
+    a few heavy axes don't pass for many. Families that share a peak are one. The standard
+    uncertainty of a mean axis is 1 / sqrt(n R kappa) / fold, R the length of the mean vector
+    (Fisher 1993, eq. 4.42, from memory).
 
     Examples
     --------
@@ -276,11 +281,33 @@ def _filled(angle: Array, mix: _Mixture) -> bool:
     return bool((np.bincount(part, minlength=len(mix.mean) + 1)[:-1] >= LEAST_MEMBERS).all())
 
 
+def _one_peak_each(mix: _Mixture) -> tuple[_Mixture, Ints]:
+    """Return a mixture whose families share no peak, and the new place of each family.
+
+    Long walls scatter less than short ones, so that one direction may take a narrow and a wide
+    family. Two normal distributions no further apart than twice the smaller spread have one peak,
+    whatever their shares (Behboodian 1970, Technometrics 12, from memory).
+    """
+    spread = np.sqrt(-2 * np.log(mean_length(mix.kappa)))
+    away = np.abs(np.angle(np.exp(1j * (mix.mean[:, None] - mix.mean))))
+    shared = away <= 2 * np.minimum(spread[:, None], spread)
+    number, place = connected_components(sparse.csr_matrix(shared), directed=False)
+    vector = mix.share * mean_length(mix.kappa) * np.exp(1j * mix.mean)
+    whole = np.array([vector[place == k].sum() for k in range(number)])
+    share = np.bincount(place, mix.share).astype(np.float64)
+    alone = np.array([mix.kappa[place == k][0] for k in range(number)])
+    several = np.bincount(place) > 1
+    kappa = np.where(several, kappa_of(np.abs(whole) / share), alone)
+    return _Mixture(np.angle(whole), kappa, share, mix.fit), place.astype(np.int64)
+
+
 def _families(mix: _Mixture, angle: Array, weight: Array, order: Ints, fold: int) -> list[Family]:
     """Return the families of a mixture, the greatest first."""
     if not len(mix.mean):
         return []
     part = np.argmax(_log_density(angle, mix), axis=1)
+    mix, place = _one_peak_each(mix)
+    part = np.append(place, len(mix.mean))[part]
     length = mean_length(mix.kappa)
     sd = 1 / np.sqrt(mix.share * weight.sum() * length * mix.kappa)
     spread = np.sqrt(-2 * np.log(length))
@@ -378,6 +405,7 @@ def rose(
     fold: int = 4,
     bin_deg: float = 10.0,
     title: str = "Axes of walls",
+    note: str = "",
 ) -> pd.DataFrame:
     """Draw a rose of axes with their families, north up, every axis both ways.
 
@@ -391,7 +419,8 @@ def rose(
         As in `families`.
     bin_deg : float
         Width of a class, a part of 180 [degrees].
-    title : str
+    title, note : str
+        What stands above and below.
 
     Returns
     -------
@@ -406,15 +435,17 @@ def rose(
     found = families(axes_deg, weights, fold=fold)
     rows = rose_rows(axes_deg, found, weights=weights, bin_deg=bin_deg)
     with mpl.rc_context(SETTINGS):
-        figure = Figure(figsize=(5.0, 6.0))
-        axes = PolarAxes(figure, (0.1, 0.24, 0.8, 0.64))
+        figure = Figure(figsize=(5.0, 6.8))
+        axes = PolarAxes(figure, (0.1, 0.3, 0.8, 0.588))
         figure.add_axes(axes)
         total = int(rows.loc[rows["row"] == "class", "axes"].sum())
         _petals(axes, rows.loc[rows["row"] == "class"], bin_deg, _clear(found, fold))
         for k, family in enumerate(found):
             _mark(axes, family, fold, k)
-        figure.text(0.05, 0.955, f"{title}: {total} axes", fontsize=10, color=INK)
+        heading = textwrap.fill(f"{title}: {total} axes", 56)
+        figure.text(0.05, 0.985, heading, fontsize=10, color=INK, va="top")
         _legend(figure, found, weights is not None)
+        figure.text(0.05, 0.012, note, fontsize=5.5, color=INK, va="bottom", linespacing=1.3)
         for path in paths:
             _write(figure, rows, path)
     return rows
@@ -481,20 +512,20 @@ def _legend(figure: Figure, found: Sequence[Family], weighted: bool) -> None:
     """Write what the marks stand for under the rose."""
     words = ["no direction stands out"] if not found else []
     for k, family in enumerate(found):
-        place = 0.15 - 0.03 * k
+        place = 0.215 - 0.028 * k
         colour, dashes = MARKS[k % len(MARKS)]
         figure.add_artist(
             Line2D([0.05, 0.14], [place, place], color=colour, linestyle=dashes, linewidth=1.6)
         )
         words.append(
-            f"{chr(ord('A') + k)}   {family.axis_deg:.1f}° ± {family.axis_sd_deg:.1f}°, "
+            f"{chr(ord('A') + k)}   {measured(family.axis_deg, family.axis_sd_deg, 'deg')}, "
             f"spread {family.spread_deg:.1f}°, {family.share:.0%} of "
             f"{'the weight' if weighted else 'the axes'}"
         )
     for k, line in enumerate(words):
-        figure.text(0.16, 0.15 - 0.03 * k, line, va="center", color=INK)
+        figure.text(0.16, 0.215 - 0.028 * k, line, va="center", color=INK)
     note = "Area in proportion to share; arcs at the rim: one spread either side of a family's axis"
-    figure.text(0.05, 0.025, note, fontsize=6.5, color=INK)
+    figure.text(0.05, 0.1, note, fontsize=6.5, color=INK)
 
 
 def _write(figure: Figure, rows: pd.DataFrame, path: Path) -> None:

@@ -48,6 +48,23 @@ def test_no_family_without_direction(number):
     assert alarms <= binom.ppf(0.999, 60, 0.05)
 
 
+def test_a_narrow_and_a_wide_scatter_about_one_direction_are_one_family():
+    """Long walls with 0.5 and short ones with 2.5 degrees about the same axes: two families.
+
+    Without joining families that share a peak, such sites seemed to have three or four.
+    """
+    rng = np.random.default_rng(5)
+    right = 0
+    for _ in range(6):
+        sd = np.repeat([0.5, 2.5], [150, 50])
+        turned = [axis + 90 * rng.integers(0, 2, 200) + rng.normal(0, sd) for axis in (12, 36)]
+        found = families(np.concatenate(turned), np.tile(np.where(sd < 1, 4.0, 1.5), 2))
+        right += len(found) == 2
+        assert apart(sorted(f.axis_deg for f in found), [12, 36]).max() < 0.5
+        assert sum(f.share for f in found) > 0.9
+    assert right >= binom.ppf(0.001, 6, 0.95)
+
+
 def test_uncertainty_of_the_axis():
     """The true axis lies within 1.96 standard uncertainties in about 95 of 100 sites."""
     held = 0
