@@ -8,6 +8,8 @@ from pathlib import Path
 
 from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
+from wrackline.io import read_json
+from wrackline.publish.phases import as_last_stood
 from wrackline.publish.pictures import draw_plan, draw_seabed
 from wrackline.rasters import read_raster
 from wrackline.step import step
@@ -17,6 +19,7 @@ def main(job):
     about = json.loads(job.params.about)
     plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
     contours = vectors.read(job.input.contours[0]) if job.input.contours else None
+    plan = as_last_stood(plan, read_json(job.input.team)["phases"])
     draw_plan(plan, contours, about, [Path(path) for path in job.output.plan])
     if job.input.surface:
         grid, bands = read_raster(job.input.surface[0])

@@ -1,6 +1,6 @@
 """Find the rooms and buildings of a view and measure them.
 
-Writes one GeoParquet a layer of the plan with the fields of `wrackline.contract`, numbered by place;
+Writes one GeoParquet a layer of the plan, fields as in `wrackline.contract`, numbered by place;
 and `team.json`: what became of each of the team's decisions.
 """
 
@@ -22,17 +22,16 @@ from wrackline.walls.team import as_record, from_record, read_team
 
 def main(job):
     site = Site.model_validate_json(job.params.site)
-    features, floors = job.input.features, job.input.floors
-    met = gather_items(features, site.crs), gather_floors(floors, site.crs)
-    items = Items(*met, read_models(job.input.item_errors))
+    features = gather_items(job.input.features, site.crs)
+    floors = gather_floors(job.input.floors, site.crs)
+    items = Items(features, floors, read_models(job.input.item_errors))
     said = read_team(job.params.team)
     network = load(Path(job.input.edges).parent, said.order)
     outlines = plausible.load(job.input.outlines, len(network.phases))
-    record = read_json(job.input.team)
-    became, models = from_record(record), read_models(job.input.wall_errors)
-    view = prepare(network, models, site, outlines, said.decisions, became)
+    record, models = read_json(job.input.team), read_models(job.input.wall_errors)
+    view = prepare(network, models, site, outlines, said.decisions, from_record(record))
     plan = make_plan(view, items, bed_of(job.input.surface, job.input.record))
-    write_json(as_record(view.outcomes, record["notes"]), job.output.team)
+    write_json(record | as_record(said.decisions, view.outcomes), job.output.team)
     for layer, path in zip(PLAN_LAYERS, job.output.plan, strict=True):
         vectors.write(plan[layer], contract.columns(layer), path)
 

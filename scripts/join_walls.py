@@ -23,10 +23,13 @@ def main(job):
     models = {model.survey: model for model in read_models(job.input.errors)}
     lines = gather_lines(traits, job.input.tables, job.params.crs)
     settings = WallSettings.model_validate_json(job.params.walls)
-    joined = network.join_walls(lines, models, settings, read_team(job.params.team))
+    team = read_team(job.params.team)
+    joined = network.join_walls(lines, models, settings, team)
     network.save(joined.network, Path(job.output.edges).parent, job.params.crs)
     plausible.save(joined.outlines, Path(job.output.outlines), job.params.crs)
-    write_json(as_record(joined.outcomes, joined.notes), job.output.team)
+    said = as_record(team.decisions, joined.outcomes)
+    about = {"notes": joined.notes, "phases": list(joined.network.phases)}
+    write_json(said | about, job.output.team)
 
 
 step(main, snakemake)

@@ -1,6 +1,7 @@
 """Publish the audits: surveys against standards and against each other, deposit, intake.
 
-Writes CSV tables `accuracy`, `overlaps`, `suspicions` and `changes`, and copies `deposit`.
+Writes CSV tables `accuracy`, `overlaps`, `suspicions`, `changes` and `decisions` (what became of
+the team's), and copies `deposit`.
 """
 
 import shutil
@@ -17,6 +18,7 @@ def main(job):
     overlaps = audits.overlap_table(read_json(job.input.overlaps))
     write_csv(overlaps, job.output.overlaps, pairs=audits.OVERLAP_PAIRS)
     write_csv(audits.suspicion_table(report), job.output.suspicions)
+    write_csv(audits.decision_table(read_json(job.input.team)), job.output.decisions)
     seasons = {
         season: read_json(path)
         for season, path in zip(job.params.seasons, job.input.changes, strict=True)

@@ -1,4 +1,4 @@
-"""Write the report that a person opens first. Writes `report.html`, one page with everything."""
+"""Write the report that a person opens first: `report.html`, one page with everything."""
 
 import json
 from pathlib import Path
@@ -17,7 +17,7 @@ from wrackline.step import step
 
 
 def main(job):
-    plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
+    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
     tables = map(pd.read_csv, (job.input.adjacency, job.input.interpretations, job.input.deposit))
     surveys = gpd.read_file(job.input.package, layer="surveys").drop(columns="geometry")
     beds = bed_of(job.input.surface, job.input.record).inside(plan["rooms"].geometry)
@@ -33,6 +33,7 @@ def main(job):
         orientation=pd.read_csv(job.input.orientation),
         picture=small_picture(job.input.picture),
         rose=small_picture(job.input.rose),
+        team=read_json(job.input.team),
     )
     Path(job.output.page).write_text(report.html(), encoding="utf-8")
 

@@ -1,8 +1,8 @@
 """Is a room of support 0.8 real in four of five cases? Counted on simulated towns.
 
 The scale by which costs are shaken was set on the towns of `towns` (seeds below 100); counted are
-rooms of `towns_other`, another hand's, on seeds from 1,000 on: as often as the damage of
-`REGIMES`, by centre lines and by faces alike. Written to `RELIABILITY`, from which the report draws.
+rooms of `towns_other`, another hand's, on seeds from 1,000 on, with each damage of
+`REGIMES`, by centre lines and by faces. Written to `RELIABILITY`, from which the report draws.
 """
 
 from __future__ import annotations

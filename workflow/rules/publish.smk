@@ -5,7 +5,8 @@ from wrackline.sources import ground_of
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 RASTERS = ["height", "sd", "count", "source", "slope", "hillshade"]
-AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit"]
+AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit", "decisions"]
+SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
 
 rule publish_season:
@@ -77,6 +78,7 @@ rule publish_audits:
         overlaps="work/fit/overlaps.json",
         report="work/check/report.json",
         deposit="work/trenches/deposit.csv",
+        team=SITE_TEAM,
         changes=expand("work/seasons/{season}/changes.json", season=list(SITE.seasons)),
     output:
         **{name: f"work/publish/tables/{name}.csv" for name in AUDITS},
@@ -123,6 +125,7 @@ rule summarise_site:
 rule draw_pictures:
     input:
         plan=SITE_PLAN,
+        team=SITE_TEAM,
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         hillshade=["work/seabed/hillshade.tif"] if SITE_SURFACE else [],
@@ -191,6 +194,7 @@ rule join_interpretations:
 
 rule write_report:
     input:
+        team=SITE_TEAM,
         interpretations="work/publish/tables/interpretations.csv",
         plan=SITE_PLAN,
         package="work/publish/site.gpkg",
@@ -223,6 +227,7 @@ rule write_report:
 rule draw_sheet:
     input:
         plan=SITE_PLAN,
+        team=SITE_TEAM,
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         package="work/publish/site.gpkg",

@@ -54,6 +54,23 @@ def suspicion_table(report: Mapping[str, Any]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(SUSPICIONS))
 
 
+DECISIONS = (
+    *("decision", "easting", "northing", "to_easting", "to_northing"),
+    *("who", "date", "why", "outcome", "because"),
+)
+
+
+def decision_table(team: Mapping[str, Any]) -> pd.DataFrame:
+    """Return the team's decisions about the plan, and what became of each.
+
+    Parameters
+    ----------
+    team : mapping
+        Content of a view's `team.json`.
+    """
+    return pd.DataFrame(team["decisions"], columns=list(DECISIONS))
+
+
 def change_table(seasons: Mapping[str, Mapping[str, Any]]) -> pd.DataFrame:
     """Return one row a number that is new or no longer on the plan after a season."""
     rows = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -17,6 +17,7 @@ from wrackline.publish.orientation import orientation_words
 from wrackline.publish.report_plan import legend, site_plan, site_window, true_north
 from wrackline.publish.report_rooms import INFERENCE, Houses
 from wrackline.publish.report_sources import agreement, doubts, inferred, kinds_of, survey_tables
+from wrackline.publish.report_support import support_words
 from wrackline.publish.report_tables import (
     building_table,
     deposit_table,
@@ -25,12 +26,12 @@ from wrackline.publish.report_tables import (
     room_table,
     sea_table,
 )
+from wrackline.publish.report_team import NO_TEAM, team_words
 from wrackline.publish.report_text import counted, dated, listed, pairs, percent, q
 from wrackline.publish.report_words import (
     ERRORS,
     LIMITS,
     METHODS,
-    NO_SUPPORT,
     READING,
     SORTING,
     STYLE,
@@ -52,6 +53,8 @@ SECTIONS = (
     ("agree", "How far the surveys agree"),
     ("doubts", "Suspicions"),
     ("inferred", "What is inferred"),
+    ("support", "What support is worth"),
+    ("team", "What the team decided about the plan"),
     ("methods", "How the figures are had"),
     ("limits", "Limits and cautions"),
 )
@@ -82,6 +85,8 @@ class Report:
         The table of the rose of the walls' directions.
     picture, rose : bytes
         The seabed, and that rose, as PNG; empty where there is none.
+    team : mapping
+        What became of the team's decisions, and the phases: content of the view's `team.json`.
     """
 
     about: Mapping[str, str]
@@ -95,6 +100,7 @@ class Report:
     orientation: pd.DataFrame
     picture: bytes = b""
     rose: bytes = b""
+    team: Mapping[str, Any] = field(default_factory=lambda: NO_TEAM)
 
     def html(self) -> str:
         """Return the page: equal input gives equal bytes."""
@@ -137,6 +143,8 @@ class Report:
             "agree": lambda: agreement(self.overlaps, self.audit, walls),
             "doubts": lambda: doubts(self.checked),
             "inferred": lambda: inferred(houses.plan, self.seabed, INFERENCE),
+            "support": support_words,
+            "team": lambda: team_words(self.team),
             "methods": _methods,
             "limits": self._limits,
         }
@@ -306,9 +314,7 @@ class Report:
         ]
 
     def _limits(self) -> list[Markup]:
-        known = self.houses.plan["rooms"]["support"].notna().any()
-        texts = LIMITS if known else (NO_SUPPORT, *LIMITS)
-        limits = el("ul", *(el("li", text) for text in texts))
+        limits = el("ul", *(el("li", text) for text in LIMITS))
         return [limits, el("p", self.about["caution"], class_="caution")]
 
 

@@ -49,6 +49,7 @@ INFERENCE = {
     "foot": "an end led to the wall beside it",
     "doorway": "a gap closed as a possible doorway",
     "lost": "a wider gap closed as a lost stretch of wall",
+    "drawn": "drawn by the team's decision",
 }
 OUTSIDE = "outside"
 PAGES = "buildings.html"

@@ -63,9 +63,8 @@ WORDS = (
     ("seen", "an opening in which a threshold was recorded"),
     ("filled", "a cell of the seabed between soundings, within a stated distance of them"),
 )
-NO_SUPPORT = "Support, the share of plausible outlines in which a room stands, is not computed yet."
 LIMITS = (
-    "Phases are not taken apart: walls of different times are one network here.",
+    "Walls of different times are one network, unless the team tells their phases.",
     "Plants that hide the bed are not told from it.",
     "What was not looked at is not said to be empty.",
     "Kinds of spaces, possible openings and closings are suggestions, to be checked on site.",

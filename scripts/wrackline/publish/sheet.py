@@ -24,6 +24,7 @@ from matplotlib.path import Path as Outline
 
 from wrackline.crs import grid_factors
 from wrackline.publish.passages import passages
+from wrackline.publish.phases import phase_words
 from wrackline.publish.sheet_labels import (
     FONT,
     POINT_MM,
@@ -70,6 +71,8 @@ class Content:
     crs : str
     season : str
         The last season, the sheet's revision.
+    phases : sequence of str
+        Names of the phases in which walls were joined.
     """
 
     plan: Mapping[str, gpd.GeoDataFrame]
@@ -79,6 +82,7 @@ class Content:
     about: Mapping[str, str]
     crs: str
     season: str
+    phases: Sequence[str] = ("",)
 
     @property
     def bounds(self) -> tuple[float, ...]:
@@ -414,7 +418,7 @@ def _column(
     for label, style in shown:
         pen.legend(label, style)
     pen.heading("What it rests on")
-    for line in _basis(content, layout):
+    for line in (*_basis(content, layout), phase_words(content.phases)):
         pen.text(line, 5.2)
     if unplaced:
         pen.text(f"No place for the numbers of {', '.join(unplaced)}.", 5.2)

@@ -112,6 +112,18 @@ def _phases(line: pd.Series) -> dict[str, str | None]:
     return {name: None if pd.isna(phase) else str(phase) for name, phase in told.items()}
 
 
+def _closing_phases(view: View, piece: int) -> dict[str, str | None]:
+    """Return the first and last phase in which a closing stands; None where in every one."""
+    network = view.network
+    standing = network.standing[network.piece == piece].any(axis=0)
+    first, last = np.flatnonzero(standing)[[0, -1]] if standing.any() else (0, -1)
+    named = not standing.all() and standing.any()
+    return {
+        "phase_from": network.phases[first] if named else None,
+        "phase_to": network.phases[last] if named else None,
+    }
+
+
 def _closing_support(view: View, ends: np.ndarray) -> np.ndarray:
     """Return the share of outlines in which closings part two spaces; of phases, the best.
 
@@ -132,6 +144,8 @@ def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> di
     turn = figures.axis(flat[None, :, :2], np.array([piece]), 2)
     seasons = [season_of(name) for name in lines["survey"]]
     why = "inferred, so nothing was measured on it: axis_sd_deg, top_depth_m, base_depth_m"
+    phases = _closing_phases(view, piece)
+    why += "" if phases["phase_from"] else f"; {NO_PHASES}"
     return {
         "length_m": float(np.hypot(*(flat[1, :2] - flat[0, :2]))) / scale,
         "axis_deg": azimuth(turn.value, convergence, 180.0),
@@ -143,13 +157,12 @@ def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> di
         "support": None,
         "line_follows": lines["line_follows"].iloc[0],
         "traced_at": None,
-        "phase_from": None,
-        "phase_to": None,
+        **phases,
         "surveys": joined(lines["survey"]),
         "lines": joined(line_name(row) for _, row in lines.iterrows()),
         "first_season": max(seasons),
         "last_season": max(seasons),
-        "null_because": f"{why}; {NO_PHASES}",
+        "null_because": why,
         "geometry": geometry,
     }
 

@@ -32,7 +32,7 @@ from wrackline.walls.linework import (
     linework,
 )
 from wrackline.walls.motion import edge_motion
-from wrackline.walls.phases import phase_lines, standing_in
+from wrackline.walls.phases import name_phases, phase_lines, standing_in
 from wrackline.walls.planar import NODE_M, dangling, lying_on, node
 from wrackline.walls.plausible import Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, position_sd, span_of
@@ -349,7 +349,7 @@ def load(folder: Path, order: Sequence[str] = ()) -> Network:
     )
     return Network(
         standing=standing,
-        phases=(*order, *[""] * (standing.shape[1] - len(order))),
+        phases=name_phases(order, standing.shape[1]),
         work=linework(lines),
         pieces=stored,
         edges=shapely.get_coordinates(edges.geometry.to_numpy()).reshape(-1, 2, 2),

@@ -84,8 +84,19 @@ def phase_lines(
                 notes.append(f"{where}: no wall of this view for the joint")
     spans.share(repeats_of(lines, models, spans.told))
     count = spans.settle(joints, len(order), notes)
-    names = (*order, *[""] * (count - len(order)))
+    names = name_phases(order, count)
     return Phased(spans.on(lines, names), names, notes)
+
+
+def name_phases(order: Sequence[str], count: int) -> tuple[str, ...]:
+    """Return the names of phases: the team's, then words for those that joints alone tell apart.
+
+    >>> name_phases(["I", "II"], 2), name_phases([], 2), name_phases([], 1), name_phases(["I"], 3)
+    (('I', 'II'), ('earlier', 'later'), ('',), ('I', 'later', 'later 2'))
+    """
+    names = list(order) or (["earlier"] if count > 1 else [""])
+    more = ["later" if k == 0 else f"later {k + 1}" for k in range(count - len(names))]
+    return (*names, *more)
 
 
 def _words(line: str, place: Point | None) -> str:

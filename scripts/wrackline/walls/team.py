@@ -11,6 +11,8 @@ from wrackline.model import Decision, Phasing
 from wrackline.walls.decided import Outcome
 from wrackline.walls.network import Team
 
+NOT_YET = {"outcome": None, "because": None}
+
 
 def read_team(text: str) -> Team:
     """Return what `sources.team_words` wrote: the registers of phases and decisions, as JSON."""
@@ -22,14 +24,26 @@ def read_team(text: str) -> Team:
     )
 
 
-def as_record(outcomes: Sequence[Outcome | None], notes: Sequence[str]) -> dict[str, Any]:
-    """Return what became of the team's words, ready to be written as JSON."""
-    return {
-        "outcomes": [None if outcome is None else asdict(outcome) for outcome in outcomes],
-        "notes": list(notes),
-    }
+def as_record(
+    decisions: Sequence[Decision], outcomes: Sequence[Outcome | None]
+) -> dict[str, list[dict[str, Any]]]:
+    """Return decisions and what became of each, ready to be written as JSON.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+    outcomes : sequence of Outcome or None
+        What became of each; None where that is still to be seen.
+    """
+    became = [asdict(outcome) if outcome else NOT_YET for outcome in outcomes]
+    rows = [
+        decision.model_dump(mode="json") | told
+        for decision, told in zip(decisions, became, strict=True)
+    ]
+    return {"decisions": rows}
 
 
 def from_record(record: dict[str, Any]) -> list[Outcome | None]:
     """Return the outcomes that `as_record` wrote."""
-    return [None if outcome is None else Outcome(**outcome) for outcome in record["outcomes"]]
+    rows = record["decisions"]
+    return [Outcome(r["outcome"], r["because"]) if r["outcome"] else None for r in rows]

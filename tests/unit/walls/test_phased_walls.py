@@ -61,7 +61,7 @@ def test_a_joint_alone_tells_two_walls_apart():
     ]
     got = joined(HOUSE, over, order=())
     assert areas(got)[-1] == [24.0]
-    assert got.network.phases == ("", "")
+    assert got.network.phases == ("earlier", "later")
 
 
 def test_a_room_that_stands_throughout_is_one_room():

@@ -11,7 +11,6 @@ from wrackline.walls.network import join_walls
 from wrackline.walls.plausible import Plausible, load, save
 
 
-
 def joined(lines, **walls):
     """Return the joined walls of hand-drawn centre lines."""
     table = line_table(lines, follows="centre", thickness_m=0.5)
