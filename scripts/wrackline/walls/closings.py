@@ -42,6 +42,7 @@ from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
+from wrackline.walls.stubs import across_doorways, blocks, rivals, stubs
 
 NODE_M = 0.001
 """Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
@@ -121,7 +122,9 @@ def close_gaps(
     xy = work.xyz[:, :2]
     recorded = covered.pieces
     walls = Walls(recorded.ends(work.xyz)[:, :, :2], covered.stretch)
-    asked = _asked(ends_of(work, stretches, covered, tracing), walls, tracing, settings)
+    ends = ends_of(work, stretches, covered, tracing)
+    pairs_of_faces, lone = stubs(work, stretches, ends), blocks(walls, ends.piece)
+    asked = _asked(ends, pairs_of_faces, lone, walls, tracing, settings)
     made = Closings([], [], [])
     links: list[Ints] = []
     held = _held(asked, walls)
@@ -139,7 +142,14 @@ def close_gaps(
     return _as_pieces(made, xy, walls, len(recorded))
 
 
-def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -> Asked:
+def _asked(
+    ends: Ends,
+    pairs_of_faces: Ints,
+    lone: npt.NDArray[np.bool_],
+    walls: Walls,
+    tracing: Tracing,
+    settings: WallSettings,
+) -> Asked:
     sd = tracing.random_m[ends.line]
     turn = np.sqrt(2) * sd / np.maximum(ends.reach, LEAST_REACH_M) + BEND_SHARE * ends.bend
     back = np.minimum(OVER_SHARE * settings.join_gap_m, 0.5 * ends.run_m)
@@ -158,6 +168,9 @@ def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -
         turn,
         tracing.face[ends.line],
         tracing.thick_m[ends.line],
+        pairs_of_faces,
+        lone,
+        rivals(ends),
         settings,
     )
 
@@ -169,6 +182,7 @@ def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> C
         [
             extensions(asked, walls),
             feet(asked, walls, recorded),
+            across_doorways(asked, walls, recorded),
             in_line(asked, walls, near),
             corners(asked, walls, near),
         ]
@@ -178,7 +192,7 @@ def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> C
 def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
     """Tell which ends meet a wall, or miss it by no more than the joining distance."""
     ends, slip = asked.ends, asked.settings.join_gap_m
-    held = asked.met.copy()
+    held = asked.met & ~ends.jamb
     held[hits(walls, ends, np.zeros(len(ends)), np.full(len(ends), slip))[0]] = True
     end, wall = walls.tree().query(shapely.points(ends.xy), predicate="dwithin", distance=slip)
     held[end[walls.stretch[wall] != ends.stretch[end]]] = True
@@ -209,7 +223,11 @@ def _taken(found: Candidates, asked: Asked) -> Candidates:
     x, y = xy[found.one].T
     order = np.lexsort([y, x, found.kind, found.cost.round(9)])
     free = asked.active.tolist()
+    beside: dict[int, list[int]] = {}
+    for end, rival in asked.rivals.tolist():
+        beside.setdefault(end, []).append(rival)
     ones, others = found.one.tolist(), found.other.tolist()
+    wide = (found.gap_m.sum(axis=1) > asked.settings.join_gap_m).tolist()
     chosen = []
     for k in order.tolist():
         one, other = ones[k], others[k]
@@ -217,6 +235,9 @@ def _taken(found: Candidates, asked: Asked) -> Candidates:
             free[one] = False
             if other >= 0:
                 free[other] = False
+            for end in (one, other) if wide[k] else ():
+                for rival in beside.get(end, ()):
+                    free[rival] = False
             chosen.append(k)
     return found.pick(np.array(chosen, dtype=np.int64))
 
@@ -243,6 +264,9 @@ def _still_active(asked: Asked, chosen: Candidates, new: Array) -> npt.NDArray[n
     active = asked.active.copy()
     active[chosen.one] = False
     active[chosen.other[chosen.other >= 0]] = False
+    wide = chosen.gap_m.sum(axis=1) > asked.settings.join_gap_m
+    led_on = np.r_[chosen.one[wide], chosen.other[wide]]
+    active[asked.rivals[np.isin(asked.rivals[:, 0], led_on), 1]] = False
     free = np.flatnonzero(active & ~asked.met)
     ends = asked.ends.pick(free)
     slip = asked.settings.join_gap_m
