@@ -156,6 +156,8 @@ class Asked:
         Pairs of ends that are the two faces of one wall's end.
     block : array of bool, shape (n,)
         Whether an end belongs to a lone block, which has no faces to be told from its jambs.
+    led_on : array of bool, shape (n,)
+        Whether an end has been led on across more than a slip.
     rivals : array of int, shape (r, 2)
         Pairs of ends at one corner of which one alone may look on, both ways.
     settings : WallSettings
@@ -171,6 +173,7 @@ class Asked:
     thick_m: Array
     stubs: Ints
     block: npt.NDArray[np.bool_]
+    led_on: npt.NDArray[np.bool_]
     rivals: Ints
     settings: WallSettings
 

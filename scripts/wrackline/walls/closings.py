@@ -137,6 +137,7 @@ def close_gaps(
         links.append(np.stack([chosen.one, chosen.other], axis=1)[chosen.other >= 0])
         new = _add(made, chosen, settings)
         walls = walls.with_closings(places(xy, new))
+        asked = replace(asked, led_on=_led_on(asked, chosen))
         asked = replace(asked, active=_still_active(asked, chosen, places(xy, new)))
     _tie(made, asked, walls, recorded)
     return _as_pieces(made, xy, walls, len(recorded))
@@ -170,6 +171,7 @@ def _asked(
         tracing.thick_m[ends.line],
         pairs_of_faces,
         lone,
+        np.zeros(len(ends), dtype=bool),
         rivals(ends),
         settings,
     )
@@ -259,14 +261,21 @@ def _kinds(kind: Ints, gap_m: Array, settings: WallSettings) -> npt.NDArray[np.s
     return np.where((gap_m <= settings.join_gap_m) | (kind == FOOT), slip, wide).astype("<U9")
 
 
+def _led_on(asked: Asked, chosen: Candidates) -> npt.NDArray[np.bool_]:
+    """Tell which ends have been led on across more than a slip."""
+    led_on = asked.led_on.copy()
+    wide = chosen.gap_m.sum(axis=1) > asked.settings.join_gap_m
+    led_on[chosen.one[wide]] = True
+    led_on[chosen.other[wide & (chosen.other >= 0)]] = True
+    return led_on
+
+
 def _still_active(asked: Asked, chosen: Candidates, new: Array) -> npt.NDArray[np.bool_]:
     """Tell which ends may still be used: not taken, nor met or accompanied by new closings."""
     active = asked.active.copy()
     active[chosen.one] = False
     active[chosen.other[chosen.other >= 0]] = False
-    wide = chosen.gap_m.sum(axis=1) > asked.settings.join_gap_m
-    led_on = np.r_[chosen.one[wide], chosen.other[wide]]
-    active[asked.rivals[np.isin(asked.rivals[:, 0], led_on), 1]] = False
+    active[asked.rivals[asked.led_on[asked.rivals[:, 0]], 1]] = False
     free = np.flatnonzero(active & ~asked.met)
     ends = asked.ends.pick(free)
     slip = asked.settings.join_gap_m

@@ -40,6 +40,12 @@ SAME_WAY = 0.9
 AT_JAMB_M = 0.4
 """A jamb itself lies no further ahead of the ends of its faces (no source)."""
 
+PER_WIDTH = 1.0
+"""Cost of a wall's end twice as wide as its longer face is seen, and of each time more."""
+
+LEAST_TURN = 1e-6
+"""No way is known better than this, perfect drawings included [rad]."""
+
 ALONE = 1.0
 """Cost of leading on one face of a wall's end where the other face meets nothing."""
 
@@ -164,6 +170,7 @@ def across_doorways(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     end, wall, ahead, sine = end[first], wall[first], ahead[first], sine[first]
     one, turn = chosen[end], turn[chosen[end]]
     cost = asked.carried(ahead) + skew(np.arccos(np.minimum(sine, 1.0)), turn)
+    cost = cost + _stubby(asked)[one]
     cost = _shared(asked, one, cost + 0.5 * (ahead * turn / ASIDE_M) ** 2)
     ties = ties_ahead(asked.ends, one, ahead + AHEAD_FAR_M)
     on = np.flatnonzero(wall < len(recorded))
@@ -173,10 +180,22 @@ def across_doorways(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     return made_of_one(EXTENSION, one, cost, ties, ahead)
 
 
+def _stubby(asked: Asked) -> Array:
+    """Return the cost of wall's ends that are wider than their faces are seen, by end."""
+    ends, (a, b) = asked.ends, asked.stubs.T
+    step = ends.xy[b] - ends.xy[a]
+    seen = np.maximum(ends.reach[a], ends.reach[b])
+    over = np.maximum(np.hypot(step[:, 0], step[:, 1]) / seen - 1.0, 0.0)
+    least = np.full(len(ends), np.inf)
+    for end in (a, b):
+        np.minimum.at(least, end, over)
+    return PER_WIDTH * least
+
+
 def _ways(asked: Asked) -> tuple[Array, Array]:
     """Return which way ends look, and its sd [rad], both faces of a wall's end looking as one."""
     ends, (a, b) = asked.ends, asked.stubs.T
-    weight = 1 / asked.turn_sd**2
+    weight = 1 / np.maximum(asked.turn_sd, LEAST_TURN) ** 2
     along, total = ends.along * weight[:, None], weight.copy()
     for one, other in ((a, b), (b, a)):
         np.add.at(along, one, ends.along[other] * weight[other, None])
@@ -190,6 +209,6 @@ def _shared(asked: Asked, one: Ints, cost: Array) -> Array:
     whole[one] = cost
     mate = np.full(len(asked.ends), np.inf)
     for a, b in (asked.stubs.T, asked.stubs.T[::-1]):
-        np.minimum.at(mate, a, np.where(asked.active[b], whole[b], 0.0))
+        np.minimum.at(mate, a, np.where(asked.led_on[b], 0.0, whole[b]))
     partner = mate[one]
     return np.where(np.isfinite(partner), 0.5 * (cost + partner), cost + ALONE)
