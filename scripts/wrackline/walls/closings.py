@@ -42,7 +42,7 @@ from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
-from wrackline.walls.stubs import across_doorways, blocks, rivals, stubs
+from wrackline.walls.stubs import across_doorways, beside_another, blocks, rivals, stubs
 
 NODE_M = 0.001
 """Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
@@ -123,11 +123,12 @@ def close_gaps(
     recorded = covered.pieces
     walls = Walls(recorded.ends(work.xyz)[:, :, :2], covered.stretch)
     ends = ends_of(work, stretches, covered, tracing)
-    pairs_of_faces, lone = stubs(work, stretches, ends), blocks(walls, ends.piece)
-    asked = _asked(ends, pairs_of_faces, lone, walls, tracing, settings)
+    pairs_of_faces, (block, small) = stubs(work, stretches, ends), blocks(walls)
+    asked = _asked(ends, pairs_of_faces, small[ends.piece], walls, tracing, settings)
     made = Closings([], [], [])
     links: list[Ints] = []
     held = _held(asked, walls)
+    held |= beside_another(walls, block, ends, asked.face, settings.wall_max_thickness_m)
     for limit in ROUNDS:
         found = _candidates(asked, walls, recorded, limit)
         found = found.pick(_cost(found, asked, held, links) <= limit)
@@ -194,7 +195,7 @@ def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> C
 def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
     """Tell which ends meet a wall, or miss it by no more than the joining distance."""
     ends, slip = asked.ends, asked.settings.join_gap_m
-    held = asked.met & ~ends.jamb
+    held = asked.met.copy()
     held[hits(walls, ends, np.zeros(len(ends)), np.full(len(ends), slip))[0]] = True
     end, wall = walls.tree().query(shapely.points(ends.xy), predicate="dwithin", distance=slip)
     held[end[walls.stretch[wall] != ends.stretch[end]]] = True

@@ -37,6 +37,9 @@ from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 SAME_WAY = 0.9
 """Cosine from which the two faces of a wall's end look the same way (no source)."""
 
+BACK_M = 0.3
+"""A face beside another is looked for this far behind an end (no source)."""
+
 AT_JAMB_M = 0.4
 """A jamb itself lies no further ahead of the ends of its faces (no source)."""
 
@@ -92,18 +95,18 @@ def _at_both_ends(ends: Ends, pair: Ints) -> npt.NDArray[np.bool_]:
     return np.asarray(count[of.ravel()] > 1)
 
 
-def blocks(walls: Walls, piece: Ints) -> npt.NDArray[np.bool_]:
-    """Tell which ends belong to a lone block no longer than a jamb may be: a pillar or a pier.
+def blocks(walls: Walls) -> tuple[Ints, npt.NDArray[np.bool_]]:
+    """Return the block of near pieces that each piece belongs to, and whether it is a small one.
+
+    A block no longer than a jamb may be (a pillar, a pier) has no faces to be told from its jambs.
 
     Parameters
     ----------
     walls : Walls
         Recorded pieces alone.
-    piece : array of int, shape (n,)
-        The piece that each end belongs to.
     """
-    if not len(piece):
-        return np.zeros(0, dtype=bool)
+    if not len(walls.ends):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool)
     lines = shapely.linestrings(walls.ends)
     a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=JAMB_REACH_M)
     size = (len(lines), len(lines))
@@ -116,7 +119,40 @@ def blocks(walls: Walls, piece: Ints) -> npt.NDArray[np.bool_]:
     off = xy - ((low + high) / 2)[of]
     radius = np.zeros(count)
     np.maximum.at(radius, of, np.hypot(off[:, 0], off[:, 1]))
-    return np.asarray((2 * radius <= JAMB_MAX_M)[block[piece]])
+    return block.astype(np.int64), np.asarray((2 * radius <= JAMB_MAX_M)[block])
+
+
+def beside_another(
+    walls: Walls, block: Ints, ends: Ends, face: npt.NDArray[np.bool_], thickest_m: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which ends of faces have a face of another block beside them: a wall that goes on.
+
+    The two long sides of a bench or a pillar are joined by its short ones, those of a wall that is
+    broken off on both sides aren't.
+
+    Parameters
+    ----------
+    walls : Walls
+        Recorded pieces alone.
+    block : array of int, shape (w,)
+    ends : Ends
+    face : array of bool, shape (n,)
+        Whether each end's line follows a face.
+    thickest_m : float
+        Faces further apart are none of one wall [m].
+    """
+    found = np.zeros(len(ends), dtype=bool)
+    own = np.flatnonzero(face & ~ends.jamb)
+    back = np.minimum(BACK_M, 0.5 * ends.run_m[own])[:, None] * ends.along[own]
+    aside = thickest_m * np.stack([-ends.along[own, 1], ends.along[own, 0]], axis=1)
+    at = ends.xy[own] - back
+    probes = shapely.linestrings(np.stack([at - aside, at + aside], axis=1))
+    end, wall = walls.tree().query(probes, predicate="intersects")
+    way = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])[1]
+    level = np.abs((way * ends.along[own[end]]).sum(axis=1)) > SAME_WAY
+    other = block[wall] != block[ends.piece[own[end]]]
+    found[own[end[level & other]]] = True
+    return found
 
 
 def rivals(ends: Ends) -> Ints:
