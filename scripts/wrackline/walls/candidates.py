@@ -433,7 +433,9 @@ def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
         one=one,
         other=other,
         cost=cost,
-        ties=np.stack([ties_ahead(ends, one, s + AHEAD_M), ties_ahead(ends, other, u + AHEAD_M)], axis=1),
+        ties=np.stack(
+            [ties_ahead(ends, one, s + AHEAD_M), ties_ahead(ends, other, u + AHEAD_M)], axis=1
+        ),
         gap_m=np.stack([sp, up], axis=1),
     )
     place = ends.xy[one] + ends.along[one] * s[:, None]

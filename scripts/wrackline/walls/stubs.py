@@ -207,7 +207,7 @@ def across_doorways(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     one, turn = chosen[end], turn[chosen[end]]
     cost = asked.carried(ahead) + skew(np.arccos(np.minimum(sine, 1.0)), turn)
     cost = cost + _stubby(asked)[one]
-    cost = _shared(asked, one, cost + 0.5 * (ahead * turn / ASIDE_M) ** 2)
+    cost = shared_costs(asked, one, cost + 0.5 * (ahead * turn / ASIDE_M) ** 2)
     ties = ties_ahead(asked.ends, one, ahead + AHEAD_FAR_M)
     on = np.flatnonzero(wall < len(recorded))
     place = asked.ends.xy[one] + along[one] * ahead[:, None]
@@ -239,8 +239,17 @@ def _ways(asked: Asked) -> tuple[Array, Array]:
     return lengths_and_ways(along)[1], 1 / np.sqrt(total)
 
 
-def _shared(asked: Asked, one: Ints, cost: Array) -> Array:
-    """Return costs, each the mean with the cheapest of the same wall's other face."""
+def shared_costs(asked: Asked, one: Ints, cost: Array) -> Array:
+    """Return costs, each the mean with the cheapest of the same wall's other face.
+
+    Parameters
+    ----------
+    asked : Asked
+    one : array of int, shape (c,)
+        The ends that are led on.
+    cost : array, shape (c,)
+        What leading each on would cost by itself.
+    """
     whole = np.full(len(asked.ends), np.inf)
     whole[one] = cost
     mate = np.full(len(asked.ends), np.inf)
