@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pandas as pd
@@ -67,7 +68,7 @@ def plot(bins: pd.DataFrame) -> Markup:
         _line((0, 0), (1, 1), stroke="#777", stroke_dasharray="4 3"),
     ]
     points = [(row.mean_support, row.real_share, row.rooms) for row in bins.itertuples()]
-    for one, other in zip(points, points[1:], strict=False):
+    for one, other in pairwise(points):
         parts.append(_line(one[:2], other[:2], stroke="#111"))
     for support, real, rooms in points:
         fill = "#111" if rooms >= LEAST_COUNT else "#fff"

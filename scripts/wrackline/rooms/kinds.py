@@ -24,22 +24,29 @@ SLIVER_M2 = 0.25
 """Smaller spaces are the corners that lines cut off where they cross, no spaces (no source)."""
 
 
-JUNCTION = 1.5
-"""Root of two, and a little for tracings that miss the corner."""
+JUNCTION = 2.0
+"""A junction is no wider than this many walls; at right angles the root of two (no source)."""
+
+HARDLY = 0.5
+"""Share of a wall's body that lies in its junctions, where it is wider than a wall (no source)."""
 
 
 def _is_body(
     polygons: npt.NDArray[np.object_], width: npt.NDArray[np.float64], thickest_m: float
 ) -> npt.NDArray[np.bool_]:
-    """Tell which spaces are no wider than a wall; one around rooms is wider where walls meet.
+    """Tell which spaces are no wider than a wall, for the most part where walls meet.
 
     The largest circle in a junction of two walls at right angles is the wall's thickness times the
-    root of two, so of a body around rooms twice its area over its outline counts.
+    root of two. So a space counts that a disc as wide as the thickest wall can't enter, or that it
+    can enter in less than half of its area (the opening of mathematical morphology).
     """
-    around = shapely.get_num_interior_rings(polygons) > 0
-    mean = 2 * shapely.area(polygons) / np.maximum(shapely.length(polygons), 1e-9)
-    joined = around & (mean <= thickest_m) & (width <= JUNCTION * thickest_m)
-    return np.asarray((width <= thickest_m) | joined)
+    body = width <= thickest_m
+    unsure = np.flatnonzero(~body & (width <= JUNCTION * thickest_m))
+    if len(unsure):
+        core = shapely.buffer(polygons[unsure], -thickest_m / 2)
+        wide = shapely.area(shapely.buffer(core, thickest_m / 2))
+        body[unsure] = wide < HARDLY * shapely.area(polygons[unsure])
+    return np.asarray(body)
 
 
 def kinds_of(

@@ -152,6 +152,14 @@ class Asked:
         Whether its line follows a face.
     thick_m : array, shape (n,)
         Thickness of its wall, 0 where unknown [m].
+    stubs : array of int, shape (p, 2)
+        Pairs of ends that are the two faces of one wall's end.
+    block : array of bool, shape (n,)
+        Whether an end belongs to a lone block, which has no faces to be told from its jambs.
+    led_on : array of bool, shape (n,)
+        Whether an end has been led on across more than a slip.
+    rivals : array of int, shape (r, 2)
+        Pairs of ends at one corner of which one alone may look on, both ways.
     settings : WallSettings
     """
 
@@ -163,6 +171,10 @@ class Asked:
     turn_sd: Array
     face: npt.NDArray[np.bool_]
     thick_m: Array
+    stubs: Ints
+    block: npt.NDArray[np.bool_]
+    led_on: npt.NDArray[np.bool_]
+    rivals: Ints
     settings: WallSettings
 
     def carried(self, length_m: Array) -> Array:
@@ -223,25 +235,26 @@ def extensions(asked: Asked, walls: Walls) -> Candidates:
     end, ahead, sine = end[first], np.maximum(ahead[first], 0.0), sine[first]
     one = chosen[end]
     turn = asked.turn_sd[one]
-    cost = asked.carried(ahead) + _skew(np.arccos(np.minimum(sine, 1.0)), turn)
+    cost = asked.carried(ahead) + skew(np.arccos(np.minimum(sine, 1.0)), turn)
     cost = cost + 0.5 * (ahead * turn / ASIDE_M) ** 2
     slip = asked.settings.join_gap_m
-    ties = _ties(asked.ends, one, ahead + np.where(ahead <= slip, AHEAD_M, AHEAD_FAR_M))
-    return _made(EXTENSION, one, cost, ties, ahead)
+    ties = ties_ahead(asked.ends, one, ahead + np.where(ahead <= slip, AHEAD_M, AHEAD_FAR_M))
+    return made_of_one(EXTENSION, one, cost, ties, ahead)
 
 
-def _skew(angle: Array, turn_sd: Array) -> Array:
+def skew(angle: Array, turn_sd: Array) -> Array:
+    """Return the cost of a meeting this far from a right angle [rad]."""
     over = np.degrees(angle) - SKEW_FREE_DEG - np.degrees(turn_sd)
     return np.asarray(PER_DEGREE * np.maximum(over, 0.0))
 
 
-def _ties(ends: Ends, chosen: Ints, ahead_m: Array) -> Array:
+def ties_ahead(ends: Ends, chosen: Ints, ahead_m: Array) -> Array:
     """Return the ties of a piece from each end to a place ahead, shape (c, 2, 3)."""
     picked = ends.pick(chosen)
     return np.stack([picked.ties(np.zeros(len(chosen))), picked.ties(ahead_m)], axis=1)
 
 
-def _made(kind: int, one: Ints, cost: Array, ties: Array, gap_m: Array) -> Candidates:
+def made_of_one(kind: int, one: Ints, cost: Array, ties: Array, gap_m: Array) -> Candidates:
     """Return candidates of one end and one piece."""
     count = len(one)
     return Candidates(
@@ -267,7 +280,7 @@ def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     first = first_of(end, away)
     one, wall, share, away = one[end[first]], wall[first], share[first], away[first]
     ties = foot_ties(asked.ends, one, recorded, wall, share)
-    return _made(FOOT, one, AT_FOOT + away, ties, away)
+    return made_of_one(FOOT, one, AT_FOOT + away, ties, away)
 
 
 def foot_on(walls: Walls, wall: Ints, xy: Array) -> tuple[Array, Array]:
@@ -356,7 +369,8 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     back = -(near.step * ends.along[other]).sum(axis=1)
     chi = np.where(ring, 0.0, _chi_in_line(asked, near, turn))
     fits = faces & (np.minimum(ahead, back) > -slip) & (chi < WORST_CHI)
-    fits &= gap <= asked.longest()
+    fits &= gap <= np.where(ends.jamb[one] & ends.jamb[other], door, asked.longest())
+    fits &= ~(ends.jamb[one] & ends.jamb[other] & asked.block[one] & asked.block[other])
     k = np.flatnonzero(fits)
     seen = np.minimum(np.minimum(ends.reach[one[k]], ends.reach[other[k]]), SEEN_M)
     jambs = np.where(asked.met[one[k]], ends.jamb[one[k]], True)
@@ -366,7 +380,7 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     long = np.where(wide, PER_TIME * np.maximum(gap[k] / seen - SHORT_TIMES, 0.0), 0.0)
     cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long - RING * ring[k]
     ties = _from_the_thinner(asked, one[k], other[k])
-    made = _made(IN_LINE, one[k], cost, ties, gap[k])
+    made = made_of_one(IN_LINE, one[k], cost, ties, gap[k])
     made = Candidates(**(vars(made) | {"other": other[k]}))
     across = np.stack([ends.xy[one[k]], ends.xy[other[k]]], axis=1)
     return made.pick(~crosses(walls, across, ends.stretch[one[k]], ends.stretch[other[k]], slip))
@@ -410,8 +424,8 @@ def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     sp, up = np.maximum(s, 0.0), np.maximum(u, 0.0)
     turns = asked.turn_sd[one], asked.turn_sd[other]
     aside = (sp * turns[0] / ASIDE_M) ** 2 + (up * turns[1] / ASIDE_M) ** 2
-    skew = 2 * _skew(np.arcsin(np.minimum(np.abs(cosine), 1.0)), turns[0] + turns[1])
-    cost = 0.5 * (asked.carried(sp) + asked.carried(up) + skew + 0.5 * aside)
+    turned = 2 * skew(np.arcsin(np.minimum(np.abs(cosine), 1.0)), turns[0] + turns[1])
+    cost = 0.5 * (asked.carried(sp) + asked.carried(up) + turned + 0.5 * aside)
     cost = cost + TAKEN * near.taken[able][fits]
     cost = cost + 0.5 * (np.minimum(s, 0) ** 2 + np.minimum(u, 0) ** 2) / BEHIND_M**2
     made = Candidates(
@@ -419,7 +433,9 @@ def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
         one=one,
         other=other,
         cost=cost,
-        ties=np.stack([_ties(ends, one, s + AHEAD_M), _ties(ends, other, u + AHEAD_M)], axis=1),
+        ties=np.stack(
+            [ties_ahead(ends, one, s + AHEAD_M), ties_ahead(ends, other, u + AHEAD_M)], axis=1
+        ),
         gap_m=np.stack([sp, up], axis=1),
     )
     place = ends.xy[one] + ends.along[one] * s[:, None]

@@ -44,6 +44,7 @@ from wrackline.walls.decided import Decided, decide
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, DRAWN, LOST, Array, Ints, Linework, Pieces
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
+from wrackline.walls.stubs import across_doorways, beside_another, blocks, rivals, stubs
 
 ROUNDS = (1.0, 2.2, 3.5, 6.0)
 """Greatest cost of a closing in each round; dearer ones are not made."""
@@ -83,6 +84,8 @@ class Closed:
         The ends that asked for one.
     met : array of bool, shape (n,)
         Whether an end met a wall from the first.
+    rivals : array of int, shape (r, 2)
+        An end that, led on across more than a slip, leaves another nothing to ask for; that other.
     won : array, shape (n,)
         Cost of the closing that an end was given; infinite where it was given none.
     considered : Candidates
@@ -94,6 +97,7 @@ class Closed:
     pieces: Pieces
     ends: Ends
     met: npt.NDArray[np.bool_]
+    rivals: Ints
     won: Array
     considered: Candidates
     fixed: Array
@@ -153,7 +157,9 @@ def close_gaps(
     places_of_walls = recorded.ends(work.xyz)[:, :, :2]
     decided = decide(decisions, recorded, places_of_walls)
     walls = Walls(places_of_walls, covered.stretch)
-    asked = _asked(ends_of(work, stretches, covered, tracing), walls, tracing, settings)
+    ends = ends_of(work, stretches, covered, tracing)
+    pairs_of_faces, (block, small) = stubs(work, stretches, ends), blocks(walls)
+    asked = _asked(ends, pairs_of_faces, small[ends.piece], walls, tracing, settings)
     made = Closings([], [], [])
     if len(decided.drawn):
         drawn = places(xy, decided.drawn)
@@ -163,8 +169,9 @@ def close_gaps(
         asked = replace(asked, active=_still_active(asked, NO_ENDS, drawn))
     links: list[Ints] = []
     held = _held(asked, walls)
+    held |= beside_another(walls, block, ends, asked.face, settings.wall_max_thickness_m)
     considered = []
-    won = np.full(len(asked.ends), np.inf)
+    won = np.full(len(ends), np.inf)
     for limit in ROUNDS:
         found = _candidates(asked, walls, recorded, limit)
         found = replace(found, cost=_cost(found, asked, held, links))
@@ -180,18 +187,27 @@ def close_gaps(
         new = _add(made, chosen, settings)
         walls = walls.with_closings(places(xy, new))
         used = np.r_[chosen.one, chosen.other[chosen.other >= 0]]
+        asked = replace(asked, led_on=_led_on(asked, chosen))
         asked = replace(asked, active=_still_active(asked, used, places(xy, new)))
     _tie(made, asked, walls, recorded, decided)
     pieces = _as_pieces(made, xy, walls, len(recorded))
     fixed = np.concatenate([decided.drawn, made.ties[-1]])
-    return Closed(pieces, asked.ends, asked.met, won, together(considered), fixed)
+    weighed = together(considered)
+    return Closed(pieces, ends, asked.met, asked.rivals, won, weighed, fixed)
 
 
 def _named(kind: str, like: Array) -> npt.NDArray[np.str_]:
     return np.full(len(like), kind, dtype="<U9")
 
 
-def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -> Asked:
+def _asked(
+    ends: Ends,
+    pairs_of_faces: Ints,
+    lone: npt.NDArray[np.bool_],
+    walls: Walls,
+    tracing: Tracing,
+    settings: WallSettings,
+) -> Asked:
     sd = tracing.random_m[ends.line]
     turn = np.sqrt(2) * sd / np.maximum(ends.reach, LEAST_REACH_M) + BEND_SHARE * ends.bend
     back = np.minimum(OVER_SHARE * settings.join_gap_m, 0.5 * ends.run_m)
@@ -210,6 +226,10 @@ def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -
         turn,
         tracing.face[ends.line],
         tracing.thick_m[ends.line],
+        pairs_of_faces,
+        lone,
+        np.zeros(len(ends), dtype=bool),
+        rivals(ends),
         settings,
     )
 
@@ -221,6 +241,7 @@ def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> C
         [
             extensions(asked, walls),
             feet(asked, walls, recorded),
+            across_doorways(asked, walls, recorded),
             in_line(asked, walls, near),
             corners(asked, walls, near),
         ]
@@ -261,7 +282,11 @@ def _taken(found: Candidates, asked: Asked) -> Candidates:
     x, y = xy[found.one].T
     order = np.lexsort([y, x, found.kind, found.cost.round(9)])
     free = asked.active.tolist()
+    beside: dict[int, list[int]] = {}
+    for end, rival in asked.rivals.tolist():
+        beside.setdefault(end, []).append(rival)
     ones, others = found.one.tolist(), found.other.tolist()
+    wide = (found.gap_m.sum(axis=1) > asked.settings.join_gap_m).tolist()
     chosen = []
     for k in order.tolist():
         one, other = ones[k], others[k]
@@ -269,6 +294,9 @@ def _taken(found: Candidates, asked: Asked) -> Candidates:
             free[one] = False
             if other >= 0:
                 free[other] = False
+            for end in (one, other) if wide[k] else ():
+                for rival in beside.get(end, ()):
+                    free[rival] = False
             chosen.append(k)
     return found.pick(np.array(chosen, dtype=np.int64))
 
@@ -290,10 +318,20 @@ def _kinds(kind: Ints, gap_m: Array, settings: WallSettings) -> npt.NDArray[np.s
     return np.where((gap_m <= settings.join_gap_m) | (kind == FOOT), slip, wide).astype("<U9")
 
 
+def _led_on(asked: Asked, chosen: Candidates) -> npt.NDArray[np.bool_]:
+    """Tell which ends have been led on across more than a slip."""
+    led_on = asked.led_on.copy()
+    wide = chosen.gap_m.sum(axis=1) > asked.settings.join_gap_m
+    led_on[chosen.one[wide]] = True
+    led_on[chosen.other[wide & (chosen.other >= 0)]] = True
+    return led_on
+
+
 def _still_active(asked: Asked, used: Ints, new: Array) -> npt.NDArray[np.bool_]:
     """Tell which ends may still be used: not used, nor met or accompanied by new closings."""
     active = asked.active.copy()
     active[used] = False
+    active[asked.rivals[asked.led_on[asked.rivals[:, 0]], 1]] = False
     free = np.flatnonzero(active & ~asked.met)
     active[free[accompanied(asked.ends.pick(free), new, asked.settings.join_gap_m)[0]]] = False
     return active

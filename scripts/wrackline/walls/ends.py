@@ -26,7 +26,7 @@ JAMB_REACH_M = 0.35
 ACROSS = 0.85
 """Sine of the angle from which a stretch runs across another."""
 
-LEAST_FACE_M = 0.25
+LEAST_FACE_M = 0.12
 
 
 @dataclass(frozen=True)

@@ -235,10 +235,25 @@ def _race(closed: Closed, found: Candidates, drawn: Array, owner: Ints, slip_m: 
     made &= (found.other < 0) | (found.cost == won[found.other])
     met, by = accompanied(closed.ends, drawn, slip_m)
     by = owner[by]
-    asks = ~closed.met[met] & ~(made[by] & np.isfinite(closed.won[met]))
+    free = ~closed.met[met]
+    rival_by, rival = _rivals(closed, found, slip_m)
+    by, met = np.r_[by[free], rival_by], np.r_[met[free], rival]
+    asks = ~(made[by] & np.isfinite(closed.won[met]))
     barred, bars = _in_the_way(closed, found, drawn, owner, slip_m)
     apart = ~(made[bars] & made[barred])
     return Race(found, len(closed.ends), by[asks], met[asks], bars[apart], barred[apart])
+
+
+def _rivals(closed: Closed, found: Candidates, slip_m: float) -> tuple[Ints, Ints]:
+    """Return which candidates, bridging more than a slip, leave the rival of an end nothing."""
+    rivals = sparse.csr_matrix(
+        (np.ones(len(closed.rivals)), closed.rivals.T), shape=(len(closed.ends),) * 2
+    )
+    wide = np.flatnonzero(found.gap_m.sum(axis=1) > slip_m)
+    two = wide[found.other[wide] >= 0]
+    by, end = np.r_[wide, two], np.r_[found.one[wide], found.other[two]]
+    at = rivals[end].tocoo()
+    return by[at.row], at.col.astype(np.int64)
 
 
 def _in_the_way(
