@@ -308,6 +308,8 @@ def _cut(
     lines: npt.NDArray[np.object_], gaps: npt.NDArray[np.object_]
 ) -> tuple[npt.NDArray[np.object_], npt.NDArray[np.int64]]:
     """Return what gaps leave of lines, and the line that each part is of."""
+    if not len(gaps):
+        return lines, np.arange(len(lines))
     cut, ground = _met_ground(lines, gaps)
     left = lines.copy()
     left[cut] = shapely.difference(lines[cut], ground)

@@ -1,7 +1,6 @@
 """The network of a view: recorded pieces and closings noded into edges, each with its origin.
 
-Noding is GEOS's (shapely `union_all` with a fixed grid); what is added here is that every edge
-keeps the pieces it lies on, and through them the vertices that were surveyed.
+Every edge keeps the piece it lies on, and through it the vertices that were surveyed.
 """
 
 from __future__ import annotations
@@ -23,7 +22,6 @@ from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.closings import NODE_M, close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
-from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import (
     LINE_COLUMNS,
     RECORDED,
@@ -33,13 +31,12 @@ from wrackline.walls.linework import (
     linework,
 )
 from wrackline.walls.motion import edge_motion
+from wrackline.walls.noding import noded
 from wrackline.walls.repeats import merge_repeats, position_sd
 from wrackline.walls.stretches import Stretches, stretches_of
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-NO_EDGES = np.zeros((0, 2, 2))
 
 
 @dataclass(frozen=True)
@@ -128,8 +125,9 @@ def build_network(
     work, stretches, covered = _covered(merge_repeats(lines, models), models, settings)
     closed = close_gaps(work, stretches, covered, tracing_of(work.lines, models), settings)
     pieces = join_pieces([covered.pieces, closed])
-    edges = node(pieces.ends(work.xyz)[:, :, :2])
-    piece, fraction = _origin(edges, pieces.ends(work.xyz)[:, :, :2])
+    ends = pieces.ends(work.xyz)[:, :, :2]
+    edges, piece = noded(ends, NODE_M)
+    fraction = _fractions(edges, ends[piece])
     return Network(work, pieces, edges, piece, fraction).without(np.zeros(len(edges), dtype=bool))
 
 
@@ -205,42 +203,14 @@ def node(ends: Array) -> Array:
     >>> len(node(np.array([[[0.0, 1], [2, 1]], [[1.0, 0], [1, 2]]])))
     4
     """
-    if not len(ends):
-        return NO_EDGES
-    noded = shapely.union_all(shapely.linestrings(ends), grid_size=NODE_M)
-    parts = shapely.get_parts(noded)
-    xy, part = shapely.get_coordinates(parts, return_index=True)
-    first = np.flatnonzero(np.diff(part) == 0)
-    edges = np.stack([xy[first], xy[first + 1]], axis=1)
-    turned = (edges[:, 0, 0] > edges[:, 1, 0]) | (
-        (edges[:, 0, 0] == edges[:, 1, 0]) & (edges[:, 0, 1] > edges[:, 1, 1])
-    )
-    edges[turned] = edges[turned, ::-1]
-    return edges[np.lexsort(edges.reshape(-1, 4).T[::-1])]
+    return noded(ends, NODE_M)[0]
 
 
-def _origin(edges: Array, ends: Array) -> tuple[Ints, Array]:
-    """Return the first piece that each edge lies on, and where on it."""
-    if not len(edges):
-        return np.zeros(0, dtype=np.int64), np.zeros((0, 2))
-    lines = shapely.linestrings(ends)
-    middle = shapely.points(edges.mean(axis=1))
-    edge, piece = shapely.STRtree(lines).query(middle, predicate="dwithin", distance=TOUCH_M)
-    off = np.maximum(
-        shapely.distance(shapely.points(edges[edge, 0]), lines[piece]),
-        shapely.distance(shapely.points(edges[edge, 1]), lines[piece]),
-    )
-    on = off <= TOUCH_M
-    edge, piece = edge[on], piece[on]
-    order = np.lexsort([piece, edge])
-    found, first = np.unique(edge[order], return_index=True)
-    if len(found) < len(edges):
-        raise ValueError(f"{len(edges) - len(found)} edges of the network lie on no piece")
-    chosen = piece[order][first].astype(np.int64)
-    step = ends[chosen, 1] - ends[chosen, 0]
-    size = (step**2).sum(axis=1)
-    along = ((edges - ends[chosen, None, 0]) * step[:, None]).sum(axis=2)
-    return chosen, along / size[:, None]
+def _fractions(edges: Array, ends: Array) -> Array:
+    """Return where both ends of edges lie on their pieces, shape (k, 2)."""
+    step = ends[:, 1] - ends[:, 0]
+    along = ((edges - ends[:, None, 0]) * step[:, None]).sum(axis=2)
+    return np.asarray(along / (step**2).sum(axis=1)[:, None])
 
 
 PIECE_COLUMNS = {
