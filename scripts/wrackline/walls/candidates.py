@@ -8,6 +8,7 @@ pole, a doorway or a lost stretch. Its figures were set on simulated towns (test
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -84,19 +85,37 @@ class Walls:
         Ends of straight pieces [m].
     stretch : array of int, shape (w,)
         The straight stretch of each; -1 for closings.
+    former : Walls, optional
+        The same without the closings that were made last.
     """
 
     ends: Array
     stretch: Ints
+    former: Walls | None = None
 
-    def tree(self) -> shapely.STRtree:
-        """Return the pieces, findable by place."""
-        return shapely.STRtree(shapely.linestrings(self.ends))
+    @cached_property
+    def trees(self) -> list[tuple[int, shapely.STRtree]]:
+        """The pieces, findable by place: the first of each batch, and the batch."""
+        first = 0 if self.former is None else len(self.former.ends)
+        before = [] if self.former is None else self.former.trees
+        return [*before, (first, shapely.STRtree(shapely.linestrings(self.ends[first:])))]
+
+    def find(
+        self, shapes: npt.NDArray[np.object_], within_m: float | None = None
+    ) -> tuple[Ints, Ints]:
+        """Return which shapes meet walls, or come as near as this: shape, wall."""
+        predicate = "intersects" if within_m is None else "dwithin"
+        found = [
+            tree.query(shapes, predicate=predicate, distance=within_m) + [[0], [first]]
+            for first, tree in self.trees
+        ]
+        shape, wall = np.concatenate(found, axis=1)
+        return shape, wall
 
     def with_closings(self, ends: Array) -> Walls:
         """Return the same with closings."""
         none = np.full(len(ends), -1, dtype=np.int64)
-        return Walls(np.concatenate([self.ends, ends]), np.r_[self.stretch, none])
+        return Walls(np.concatenate([self.ends, ends]), np.r_[self.stretch, none], self)
 
 
 @dataclass(frozen=True)
@@ -193,7 +212,7 @@ def hits(
     start = ends.xy - ends.along * back_m[:, None]
     stop = ends.xy + ends.along * reach_m[:, None]
     rays = shapely.linestrings(np.stack([start, stop], axis=1))
-    end, wall = walls.tree().query(rays, predicate="intersects")
+    end, wall = walls.find(rays)
     other = walls.stretch[wall] != ends.stretch[end]
     end, wall = end[other], wall[other]
     size, run = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])
@@ -258,9 +277,7 @@ def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     """Return the ways to the nearest recorded wall within the joining distance."""
     one = np.flatnonzero(asked.active & ~asked.passed)
     standing = Walls(walls.ends[: len(recorded)], walls.stretch[: len(recorded)])
-    end, wall = standing.tree().query(
-        shapely.points(asked.ends.xy[one]), predicate="dwithin", distance=asked.settings.join_gap_m
-    )
+    end, wall = standing.find(shapely.points(asked.ends.xy[one]), asked.settings.join_gap_m)
     other = standing.stretch[wall] != asked.ends.stretch[one[end]]
     end, wall = end[other], wall[other]
     share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
@@ -437,7 +454,7 @@ def crosses(
     size, along = lengths_and_ways(ways[:, 1] - ways[:, 0])
     cut = np.minimum(slack_m, 0.3 * size)[:, None] * along
     inner = shapely.linestrings(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
-    way, wall = walls.tree().query(inner, predicate="intersects")
+    way, wall = walls.find(inner)
     hit = (walls.stretch[wall] != one[way]) & (walls.stretch[wall] != other[way])
     blocked = np.zeros(len(ways), dtype=bool)
     blocked[way[hit]] = True

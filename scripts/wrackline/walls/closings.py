@@ -180,7 +180,7 @@ def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
     ends, slip = asked.ends, asked.settings.join_gap_m
     held = asked.met.copy()
     held[hits(walls, ends, np.zeros(len(ends)), np.full(len(ends), slip))[0]] = True
-    end, wall = walls.tree().query(shapely.points(ends.xy), predicate="dwithin", distance=slip)
+    end, wall = walls.find(shapely.points(ends.xy), slip)
     held[end[walls.stretch[wall] != ends.stretch[end]]] = True
     return held
 
@@ -263,7 +263,7 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
     """Add feet from ends to recorded walls beside them that nothing joins to them nearby."""
     ends, slip = asked.ends, asked.settings.join_gap_m
     own = np.flatnonzero(~ends.jamb & ~(asked.met & asked.face))
-    end, wall = walls.tree().query(shapely.points(ends.xy[own]), predicate="dwithin", distance=slip)
+    end, wall = walls.find(shapely.points(ends.xy[own]), slip)
     end = own[end]
     piece = ends.piece[end]
     share, away = foot_on(walls, wall, ends.xy[end])
@@ -280,7 +280,7 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
 def _joined_nearby(walls: Walls, one: Ints, other: Ints) -> npt.NDArray[np.bool_]:
     """Tell which pairs of pieces touch, or are joined by way of one or two others."""
     lines = shapely.linestrings(walls.ends)
-    a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=TOUCH_M)
+    a, b = walls.find(lines, TOUCH_M)
     size = (len(lines), len(lines))
     touch = sparse.csr_matrix((np.ones(len(a), dtype=np.int32), (a, b)), shape=size)
     steps = touch[one] @ touch
@@ -315,7 +315,7 @@ def _cut_off(ties: Array, xy: Array, walls: Walls, recorded: int) -> Array:
     on = np.flatnonzero((ties[:, 0, 0] == ties[:, 1, 0]) & (ties[:, 0, 1] == ties[:, 1, 1]))
     ends = places(xy, ties[on])
     size, along = lengths_and_ways(ends[:, 1] - ends[:, 0])
-    piece, wall = walls.tree().query(shapely.linestrings(ends), predicate="intersects")
+    piece, wall = walls.find(shapely.linestrings(ends))
     other = wall != recorded + on[piece]
     piece, wall = piece[other], wall[other]
     start = walls.ends[wall, 0] - ends[piece, 0]

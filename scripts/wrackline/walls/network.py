@@ -157,8 +157,9 @@ def _covered(
     if not len(gone):
         return work, stretches, covered
     noted: dict[int, set[str]] = {}
+    named = lines["survey"].to_numpy(str)
     for row, other in covered.repeats[np.isin(covered.repeats[:, 0], gone)].tolist():
-        noted.setdefault(other, set()).add(str(lines["survey"].iloc[row]))
+        noted.setdefault(other, set()).add(str(named[row]))
     kept = lines.copy()
     kept["repeats"] = [
         ";".join(sorted({*filter(None, str(was).split(";")), *noted.get(row, ())} - {survey}))
