@@ -24,9 +24,12 @@ from wrackline.walls.candidates import (
     LEAST_REACH_M,
     OVER_SHARE,
     PER_METRE,
+    Ahead,
     Asked,
     Candidates,
     Walls,
+    ahead_of,
+    blocked,
     corners,
     extensions,
     feet,
@@ -125,9 +128,11 @@ def close_gaps(
     made = Closings([], [], [])
     links: list[Ints] = []
     held = _held(asked, walls)
+    pool, first = _pool(asked, walls, recorded), ahead_of(asked, walls)
     for limit in ROUNDS:
-        found = _candidates(asked, walls, recorded, limit)
+        found = _candidates(asked, pool, first, limit)
         found = found.pick(_cost(found, asked, held, links) <= limit)
+        found = found.pick(~blocked(asked, walls, found))
         chosen = _taken(found, asked)
         if not len(chosen.one):
             continue
@@ -135,6 +140,7 @@ def close_gaps(
         new = _add(made, chosen, settings)
         walls = walls.with_closings(places(xy, new))
         asked = replace(asked, active=_still_active(asked, chosen, places(xy, new)))
+        first = ahead_of(asked, walls, first)
     _tie(made, asked, walls, recorded)
     return _as_pieces(made, xy, walls, len(recorded))
 
@@ -162,17 +168,24 @@ def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -
     )
 
 
-def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> Candidates:
-    reach = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
-    near = pairs(asked, reach + asked.settings.join_gap_m)
-    return together(
-        [
-            extensions(asked, walls),
-            feet(asked, walls, recorded),
-            in_line(asked, walls, near),
-            corners(asked, walls, near),
-        ]
-    )
+def _reach(asked: Asked, limit: float) -> float:
+    """Return how far ends look in a round [m]."""
+    far = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
+    return far + asked.settings.join_gap_m
+
+
+def _pool(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
+    """Return the candidates that no closing changes, but may block; none dearer than any round."""
+    near = pairs(asked, _reach(asked, ROUNDS[-1]))
+    made = [feet(asked, walls, recorded), in_line(asked, near), corners(asked, near)]
+    return together([some.pick(some.cost <= ROUNDS[-1]) for some in made])
+
+
+def _candidates(asked: Asked, pool: Candidates, first: Ahead, limit: float) -> Candidates:
+    """Return the candidates of a round, those that cross walls included."""
+    able = asked.active[pool.one] & (asked.active[pool.other] | (pool.other < 0))
+    able &= (pool.from_m <= _reach(asked, limit)) & (pool.cost <= limit)
+    return together([extensions(asked, first), pool.pick(able)])
 
 
 def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
