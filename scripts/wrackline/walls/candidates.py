@@ -100,17 +100,22 @@ class Walls:
         before = [] if self.former is None else self.former.trees
         return [*before, (first, shapely.STRtree(shapely.linestrings(self.ends[first:])))]
 
-    def find(
-        self, shapes: npt.NDArray[np.object_], within_m: float | None = None
-    ) -> tuple[Ints, Ints]:
-        """Return which shapes meet walls, or come as near as this: shape, wall."""
-        predicate = "intersects" if within_m is None else "dwithin"
-        found = [
-            tree.query(shapes, predicate=predicate, distance=within_m) + [[0], [first]]
-            for first, tree in self.trees
-        ]
-        shape, wall = np.concatenate(found, axis=1)
-        return shape, wall
+    def met(self, ways: Array, predicate: str | None = "intersects") -> tuple[Ints, Ints]:
+        """Return which straight ways (n, 2, 2) meet walls, or their boxes do: way, wall."""
+        lines = shapely.linestrings(ways)
+        found = [tree.query(lines, predicate) + [[0], [first]] for first, tree in self.trees]
+        way, wall = np.concatenate(found, axis=1)
+        return way, wall
+
+    def near(self, xy: Array, within_m: float) -> tuple[Ints, Ints]:
+        """Return which places (n, 2) have walls as near as this: place, wall."""
+        place, wall = self.met(np.stack([xy - within_m, xy + within_m], axis=1), None)
+        near = foot_on(self, wall, xy[place])[1] <= within_m
+        return place[near], wall[near]
+
+    def recorded(self) -> Walls:
+        """Return the walls without closings."""
+        return self if self.former is None else self.former.recorded()
 
     def latest(self) -> Walls:
         """Return the closings made last, alone."""
@@ -221,8 +226,7 @@ def hits(
     """
     start = ends.xy - ends.along * back_m[:, None]
     stop = ends.xy + ends.along * reach_m[:, None]
-    rays = shapely.linestrings(np.stack([start, stop], axis=1))
-    end, wall = walls.find(rays)
+    end, wall = walls.met(np.stack([start, stop], axis=1))
     other = walls.stretch[wall] != ends.stretch[end]
     end, wall = end[other], wall[other]
     size, run = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])
@@ -314,8 +318,8 @@ def _made(kind: int, one: Ints, cost: Array, ties: Array, gap_m: Array) -> Candi
 def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     """Return the ways to the nearest recorded wall within the joining distance."""
     one = np.flatnonzero(asked.active & ~asked.passed)
-    standing = Walls(walls.ends[: len(recorded)], walls.stretch[: len(recorded)])
-    end, wall = standing.find(shapely.points(asked.ends.xy[one]), asked.settings.join_gap_m)
+    standing = walls.recorded()
+    end, wall = standing.near(asked.ends.xy[one], asked.settings.join_gap_m)
     other = standing.stretch[wall] != asked.ends.stretch[one[end]]
     end, wall = end[other], wall[other]
     share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
@@ -380,12 +384,13 @@ def pairs(asked: Asked, reach_m: float) -> Pairs:
     slip = asked.settings.join_gap_m
     start = ends.xy[source] - ends.along[source] * 2 * slip
     stop = ends.xy[source] + ends.along[source] * reach_m
-    rays = shapely.linestrings(np.stack([start, stop], axis=1))
     widest = max(2 * slip, BESIDE_REACH_M)
-    a, b = shapely.STRtree(points).query(rays, predicate="dwithin", distance=widest)
+    box = np.minimum(start, stop) - widest, np.maximum(start, stop) + widest
+    a, b = shapely.STRtree(points).query(shapely.linestrings(np.stack(box, axis=1)))
     a, b = source[a], able[b]
-    both = np.unique(np.sort(np.stack([a, b], axis=1), axis=1), axis=0)
-    one, other = both[:, 0], both[:, 1]
+    found = _found_from(asked, a, ends.xy[b] - ends.xy[a]) <= reach_m
+    a, b = a[found], b[found]
+    one, other = np.divmod(np.unique(np.minimum(a, b) * len(ends) + np.maximum(a, b)), len(ends))
     alone = asked.met[one] & asked.met[other] & ~(ends.jamb[one] & ends.jamb[other])
     itself = (ends.stretch[one] == ends.stretch[other]) & (ends.bend[one] == 0)
     one, other = one[~alone & ~itself], other[~alone & ~itself]
@@ -517,8 +522,7 @@ def crosses(
     """Tell which ways cross a wall, other than those of two stretches, well between their ends."""
     size, along = lengths_and_ways(ways[:, 1] - ways[:, 0])
     cut = np.minimum(slack_m, 0.3 * size)[:, None] * along
-    inner = shapely.linestrings(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
-    way, wall = walls.find(inner)
+    way, wall = walls.met(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
     hit = (walls.stretch[wall] != one[way]) & (walls.stretch[wall] != other[way])
     blocked = np.zeros(len(ways), dtype=bool)
     blocked[way[hit]] = True

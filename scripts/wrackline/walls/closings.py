@@ -44,6 +44,7 @@ from wrackline.walls.candidates import (
 from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, LOST, Array, Ints, Linework, Pieces
+from wrackline.walls.noding import apart
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 
 NODE_M = 0.001
@@ -153,7 +154,8 @@ def _asked(ends: Ends, walls: Walls, tracing: Tracing, settings: WallSettings) -
     met[hits(walls, ends, back, np.zeros(len(ends)))[0]] = True
     slip = np.minimum(settings.join_gap_m, 0.5 * ends.run_m)
     passed = met.copy()
-    passed[hits(walls, ends, slip, np.zeros(len(ends)))[0]] = True
+    free = np.flatnonzero(~met)
+    passed[free[hits(walls, ends.pick(free), slip[free], np.zeros(len(free)))[0]]] = True
     active = np.ones(len(ends), dtype=bool)
     return Asked(
         ends,
@@ -192,8 +194,12 @@ def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
     """Tell which ends meet a wall, or miss it by no more than the joining distance."""
     ends, slip = asked.ends, asked.settings.join_gap_m
     held = asked.met.copy()
-    held[hits(walls, ends, np.zeros(len(ends)), np.full(len(ends), slip))[0]] = True
-    end, wall = walls.find(shapely.points(ends.xy), slip)
+    free = np.flatnonzero(~held)
+    none = np.zeros(len(free))
+    held[free[hits(walls, ends.pick(free), none, none + slip)[0]]] = True
+    free = np.flatnonzero(~held)
+    end, wall = walls.near(ends.xy[free], slip)
+    end = free[end]
     held[end[walls.stretch[wall] != ends.stretch[end]]] = True
     return held
 
@@ -276,12 +282,12 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
     """Add feet from ends to recorded walls beside them that nothing joins to them nearby."""
     ends, slip = asked.ends, asked.settings.join_gap_m
     own = np.flatnonzero(~ends.jamb & ~(asked.met & asked.face))
-    end, wall = walls.find(shapely.points(ends.xy[own]), slip)
+    end, wall = walls.recorded().near(ends.xy[own], slip)
     end = own[end]
     piece = ends.piece[end]
     share, away = foot_on(walls, wall, ends.xy[end])
     reach = np.where(asked.face[end], TIE_SHARE_FACE, 1.0) * slip
-    chosen = (wall < len(recorded)) & (piece != wall) & (away <= reach)
+    chosen = (piece != wall) & (TOUCH_M < away) & (away <= reach)
     end, wall, piece, share, away = (x[chosen] for x in (end, wall, piece, share, away))
     apart = ~_joined_nearby(walls, piece, wall)
     end, wall, share, away = end[apart], wall[apart], share[apart], away[apart]
@@ -292,13 +298,15 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
 
 def _joined_nearby(walls: Walls, one: Ints, other: Ints) -> npt.NDArray[np.bool_]:
     """Tell which pairs of pieces touch, or are joined by way of one or two others."""
-    lines = shapely.linestrings(walls.ends)
-    a, b = walls.find(lines, TOUCH_M)
-    size = (len(lines), len(lines))
+    low, high = walls.ends.min(axis=1) - TOUCH_M, walls.ends.max(axis=1) + TOUCH_M
+    a, b = walls.met(np.stack([low, high], axis=1), None)
+    near = apart(walls.ends[a], walls.ends[b]) <= TOUCH_M
+    a, b = a[near], b[near]
+    size = (len(low), len(low))
     touch = sparse.csr_matrix((np.ones(len(a), dtype=np.int32), (a, b)), shape=size)
     steps = touch[one] @ touch
-    near = np.asarray(steps.multiply(touch[other]).sum(axis=1)).ravel()
-    return near > 0
+    ways = np.asarray(steps.multiply(touch[other]).sum(axis=1)).ravel()
+    return ways > 0
 
 
 def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces:
@@ -328,7 +336,7 @@ def _cut_off(ties: Array, xy: Array, walls: Walls, recorded: int) -> Array:
     on = np.flatnonzero((ties[:, 0, 0] == ties[:, 1, 0]) & (ties[:, 0, 1] == ties[:, 1, 1]))
     ends = places(xy, ties[on])
     size, along = lengths_and_ways(ends[:, 1] - ends[:, 0])
-    piece, wall = walls.find(shapely.linestrings(ends))
+    piece, wall = walls.met(ends)
     other = wall != recorded + on[piece]
     piece, wall = piece[other], wall[other]
     start = walls.ends[wall, 0] - ends[piece, 0]

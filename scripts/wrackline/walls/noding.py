@@ -73,13 +73,13 @@ def _near(ends: Array) -> Pairs:
     boxes = shapely.linestrings(np.stack([low - NEAR_M, high + NEAR_M], axis=1))
     a, b = piece[shapely.STRtree(boxes).query(boxes)]
     a, b = a[a < b], b[a < b]
-    near = _apart(ends[a], ends[b]) <= NEAR_M
+    near = apart(ends[a], ends[b]) <= NEAR_M
     key = np.unique(a[near] * len(ends) + b[near])
     return key // len(ends), key % len(ends)
 
 
-def _apart(one: Array, other: Array) -> Array:
-    """Return how far apart pieces are, 0 where they cross, shape (p,) [m]."""
+def apart(one: Array, other: Array) -> Array:
+    """Return how far apart straight pieces (p, 2, 2) are, 0 where they cross, shape (p,) [m]."""
     s, t = _shares(one, other)
     away = [_off(one[:, k], other) for k in (0, 1)] + [_off(other[:, k], one) for k in (0, 1)]
     crossing = (s >= 0) & (s <= 1) & (t >= 0) & (t <= 1)
