@@ -17,7 +17,7 @@ import shapely
 from wrackline.model import WallSettings
 from wrackline.walls.ends import Ends
 from wrackline.walls.linework import Array, Ints, Pieces
-from wrackline.walls.stretches import cross, lengths_and_ways
+from wrackline.walls.stretches import cross, distinct, lengths_and_ways
 
 EXTENSION, FOOT, IN_LINE, CORNER = range(4)
 
@@ -103,9 +103,9 @@ class Walls:
     def met(self, ways: Array, predicate: str | None = "intersects") -> tuple[Ints, Ints]:
         """Return which straight ways (n, 2, 2) meet walls, or their boxes do: way, wall."""
         lines = shapely.linestrings(ways)
-        found = [tree.query(lines, predicate) + [[0], [first]] for first, tree in self.trees]
-        way, wall = np.concatenate(found, axis=1)
-        return way, wall
+        found = [(first, *tree.query(lines, predicate)) for first, tree in self.trees]
+        wall = np.concatenate([first + near for first, _, near in found])
+        return np.concatenate([way for _, way, _ in found]), wall
 
     def near(self, xy: Array, within_m: float) -> tuple[Ints, Ints]:
         """Return which places (n, 2) have walls as near as this: place, wall."""
@@ -390,7 +390,7 @@ def pairs(asked: Asked, reach_m: float) -> Pairs:
     a, b = source[a], able[b]
     found = _found_from(asked, a, ends.xy[b] - ends.xy[a]) <= reach_m
     a, b = a[found], b[found]
-    one, other = np.divmod(np.unique(np.minimum(a, b) * len(ends) + np.maximum(a, b)), len(ends))
+    one, other = np.divmod(distinct(np.minimum(a, b) * len(ends) + np.maximum(a, b)), len(ends))
     alone = asked.met[one] & asked.met[other] & ~(ends.jamb[one] & ends.jamb[other])
     itself = (ends.stretch[one] == ends.stretch[other]) & (ends.bend[one] == 0)
     one, other = one[~alone & ~itself], other[~alone & ~itself]

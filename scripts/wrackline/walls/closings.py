@@ -287,10 +287,10 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces) -> None:
     piece = ends.piece[end]
     share, away = foot_on(walls, wall, ends.xy[end])
     reach = np.where(asked.face[end], TIE_SHARE_FACE, 1.0) * slip
-    chosen = (piece != wall) & (TOUCH_M < away) & (away <= reach)
+    chosen = (piece != wall) & (away > TOUCH_M) & (away <= reach)
     end, wall, piece, share, away = (x[chosen] for x in (end, wall, piece, share, away))
-    apart = ~_joined_nearby(walls, piece, wall)
-    end, wall, share, away = end[apart], wall[apart], share[apart], away[apart]
+    alone = ~_joined_nearby(walls, piece, wall)
+    end, wall, share, away = end[alone], wall[alone], share[alone], away[alone]
     first = first_of(end, away)
     ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
     made.add(ties, away[first], np.full(len(first), "foot", dtype="<U9"))

@@ -171,9 +171,10 @@ def _covered(
 
 def _dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """Tell which inferred edges lead nowhere: they end in the open, or at others that do."""
-    _, node = np.unique(
-        np.rint(edges.reshape(-1, 2) / NODE_M).astype(np.int64), axis=0, return_inverse=True
-    )
+    whole = np.rint(edges.reshape(-1, 2) / NODE_M).astype(np.int64)
+    order = np.lexsort(whole.T)
+    node = np.empty(len(whole), dtype=np.int64)
+    node[order] = np.cumsum((np.diff(whole[order], axis=0, prepend=whole[order[:1]]) != 0).any(1))
     ends = node.reshape(-1, 2)
     gone = np.zeros(len(edges), dtype=bool)
     while True:

@@ -13,7 +13,7 @@ import shapely
 
 from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import Array, Ints
-from wrackline.walls.stretches import cross
+from wrackline.walls.stretches import cross, distinct
 
 NEAR_M = 2 * TOUCH_M
 """What lies further apart shares no edge: it allows for two roundings to a grid of 1 mm."""
@@ -74,7 +74,7 @@ def _near(ends: Array) -> Pairs:
     a, b = piece[shapely.STRtree(boxes).query(boxes)]
     a, b = a[a < b], b[a < b]
     near = apart(ends[a], ends[b]) <= NEAR_M
-    key = np.unique(a[near] * len(ends) + b[near])
+    key = distinct(a[near] * len(ends) + b[near])
     return key // len(ends), key % len(ends)
 
 
@@ -110,12 +110,17 @@ def _cells(xy: Array, per_metre: int) -> Ints:
 def _passed(ends: Array, pairs: Pairs, per_metre: int) -> tuple[Ints, Ints, Array]:
     """Return the hot cells of each piece: piece, cell, and where along the piece it lies."""
     a, b = pairs
+    start, stop = (_cells(ends[:, k], per_metre) for k in (0, 1))
     s, t = _shares(ends[a], ends[b])
     met = np.flatnonzero((s >= 0) & (s <= 1) & (t >= 0) & (t <= 1))
-    places = ends[a[met], 0] + (ends[a[met], 1] - ends[a[met], 0]) * s[met, None]
+    c, d = a[met], b[met]
+    crossing = _cells(ends[c, 0] + (ends[c, 1] - ends[c, 0]) * s[met, None], per_metre)
+    at_ends = [(crossing == cell).all(axis=1) for cell in (start[c], stop[c], start[d], stop[d])]
+    amid = ~np.logical_or.reduce(at_ends)
+    c, d, crossing = c[amid], d[amid], crossing[amid]
     every = np.arange(len(ends))
-    piece = np.concatenate([every, every, a[met], b[met]])
-    cell = _cells(np.concatenate([ends[:, 0], ends[:, 1], places, places]), per_metre)
+    piece = np.concatenate([every, every, c, d])
+    cell = np.concatenate([start, stop, crossing, crossing])
     hot, of = _joined(piece, np.concatenate([a, b]), np.concatenate([b, a]))
     hit = _meets(cell[hot], ends[of], per_metre)
     piece, cell = np.concatenate([piece, of[hit]]), np.concatenate([cell, cell[hot[hit]]])
