@@ -5,12 +5,17 @@ is printed is measured on seeds from 1,000 on, and on the towns of `towns_other`
 figure was set on those, though two of its towns (seeds 5 and 6) were looked at for missing rules.
 The common way beside it snaps to a grid, nodes and polygonises; the oracle
 is given every stretch that was not drawn.
+Sizes of towns as arguments (`broken_walls.py 100 1000 10000`) measure the pace alone.
 """
 
 from __future__ import annotations
 
+import multiprocessing
+import resource
+import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
@@ -142,17 +147,82 @@ def trials(houses: int, seeds: int) -> Iterator[Trial]:
                 yield Trial(maker, name, drawn, *means, float(np.mean(common)))
 
 
+@dataclass(frozen=True)
+class Pace:
+    """How fast a town was joined.
+
+    Attributes
+    ----------
+    houses, lines : int
+    common_s, own_s : float
+        Processor time of GEOS noding and polygonising, and of the joining with its faces [s].
+    memory_gb : float
+        Most memory that the process held, the drawn lines included; NaN where not asked [GB].
+    """
+
+    houses: int
+    lines: int
+    common_s: float
+    own_s: float
+    memory_gb: float = np.nan
+
+    @property
+    def ratio(self) -> float:
+        """Times GEOS's time."""
+        return self.own_s / self.common_s
+
+
 def pace(houses: int, seed: int = FIRST_SEED) -> tuple[int, float, float]:
     """Return lines, seconds of GEOS noding and polygonising, and of the joining with its faces."""
     town = make("own towns", houses, seed)
-    drawn = towns.survey(town, Damage(lost=0.1), seed)
+    return _paced(towns.survey(town, Damage(lost=0.1), seed))
+
+
+def _paced(drawn: Surveyed) -> tuple[int, float, float]:
+    """Return lines, and the processor time [s] of the common way and of the joining."""
     lines = table_of(drawn)
-    start = time.perf_counter()
+    start = time.process_time()
     common_way(drawn.lines, 0.0)
-    middle = time.perf_counter()
+    middle = time.process_time()
     network = _joined(lines, drawn.sd_m)
     shapely.polygonize(shapely.linestrings(network.edges))
-    return len(drawn.lines), middle - start, time.perf_counter() - middle
+    return len(drawn.lines), middle - start, time.process_time() - middle
+
+
+def pace_alone(houses: int) -> Pace:
+    """Return the pace of a town measured in a process of its own, with the memory that it took.
+
+    The least of two runs for towns of up to a thousand houses, which are soon done.
+    """
+    spawned = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(1, mp_context=spawned) as pool:
+        return pool.submit(_pace_and_memory, houses).result()
+
+
+def _pace_and_memory(houses: int) -> Pace:
+    town = make("own towns", houses, FIRST_SEED)
+    drawn = towns.survey(town, Damage(lost=0.1), FIRST_SEED)
+    del town
+    runs = [_paced(drawn) for _ in range(2 if houses <= 1000 else 1)]
+    common, own = (min(run[k] for run in runs) for k in (1, 2))
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    return Pace(houses, runs[0][0], common, own, most)
+
+
+def paces(houses: Sequence[int]) -> list[Pace]:
+    """Print the pace of towns of several sizes, and the exponent of time from least to largest."""
+    made = []
+    for count in houses:
+        made.append(one := pace_alone(count))
+        print(
+            f"{one.houses} houses, {one.lines} lines: GEOS {one.common_s:.2f} s, joined "
+            f"{one.own_s:.2f} s, {one.ratio:.1f} times; {one.memory_gb:.2f} GB",
+            flush=True,
+        )
+    if len(made) > 1:
+        size, own = (np.log([getattr(p, k) for p in made]) for k in ("lines", "own_s"))
+        print(f"time grows as lines to the power {(own[-1] - own[0]) / (size[-1] - size[0]):.2f}")
+    return made
 
 
 HEAD = (
@@ -182,13 +252,12 @@ def table(houses: int = HOUSES, seeds: int = SEEDS) -> list[Trial]:
     return measured
 
 
-def main() -> None:
-    """Print the table of all trials, then the pace."""
-    table()
-    for houses in (100, 1000):
-        lines, common, own = pace(houses)
-        print(f"{houses} houses, {lines} lines: GEOS {common:.2f} s, joined {own:.2f} s")
+def main(houses: Sequence[int]) -> None:
+    """Print the pace at towns of these sizes; without any, the table of all trials before it."""
+    if not houses:
+        table()
+    paces(houses or (100, 1000))
 
 
 if __name__ == "__main__":
-    main()
+    main([int(word) for word in sys.argv[1:]])

@@ -211,7 +211,8 @@ def survey(town: Town, damage: Damage, seed: int) -> Surveyed:
     walls = np.array([line for line in whole if line is not None], dtype=object)
     extra, what = _no_walls(rng, town, damage)
     truth = np.r_[np.full(len(walls), "wall", "<U8"), what]
-    missing = shapely.intersection(lines, shapely.union_all(gaps))
+    cut, ground = _met_ground(lines, gaps)
+    missing = shapely.intersection(lines[cut], ground)
     return Surveyed(
         lines=np.concatenate([walls, extra]),
         follows=np.r_[
@@ -309,13 +310,23 @@ def _cut(
     """Return what gaps leave of lines, and the line that each part is of."""
     if not len(gaps):
         return lines, np.arange(len(lines))
-    line, gap = shapely.STRtree(gaps).query(lines, predicate="intersects")
+    cut, ground = _met_ground(lines, gaps)
     left = lines.copy()
-    for k in np.unique(line):
-        left[k] = lines[k].difference(shapely.union_all(gaps[gap[line == k]]))
+    left[cut] = shapely.difference(lines[cut], ground)
     parts, of = shapely.get_parts(left, return_index=True)
     whole = shapely.length(parts) > 0.05
     return parts[whole], of[whole]
+
+
+def _met_ground(
+    lines: npt.NDArray[np.object_], gaps: npt.NDArray[np.object_]
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.object_]]:
+    """Return the lines that meet gaps, and the ground of the gaps that each meets."""
+    line, gap = shapely.STRtree(gaps).query(lines, predicate="intersects")
+    order = np.argsort(line, kind="stable")
+    cut, first = np.unique(line[order], return_index=True)
+    near = np.split(gap[order], first[1:]) if len(cut) else []
+    return cut, np.array([shapely.union_all(gaps[k]) for k in near], dtype=object)
 
 
 def _noisy(rng: Rng, line: shapely.LineString, damage: Damage) -> shapely.LineString | None:

@@ -8,6 +8,7 @@ pole, a doorway or a lost stretch. Its figures were set on simulated towns (test
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +17,7 @@ import shapely
 from wrackline.model import WallSettings
 from wrackline.walls.ends import Ends
 from wrackline.walls.linework import Array, Ints, Pieces
-from wrackline.walls.stretches import cross, lengths_and_ways
+from wrackline.walls.stretches import cross, distinct, lengths_and_ways
 
 EXTENSION, FOOT, IN_LINE, CORNER = range(4)
 
@@ -84,19 +85,49 @@ class Walls:
         Ends of straight pieces [m].
     stretch : array of int, shape (w,)
         The straight stretch of each; -1 for closings.
+    former : Walls, optional
+        The same without the closings that were made last.
     """
 
     ends: Array
     stretch: Ints
+    former: Walls | None = None
 
-    def tree(self) -> shapely.STRtree:
-        """Return the pieces, findable by place."""
-        return shapely.STRtree(shapely.linestrings(self.ends))
+    @cached_property
+    def trees(self) -> list[tuple[int, shapely.STRtree]]:
+        """The pieces, findable by place: the first of each batch, and the batch."""
+        first = 0 if self.former is None else len(self.former.ends)
+        before = [] if self.former is None else self.former.trees
+        return [*before, (first, shapely.STRtree(shapely.linestrings(self.ends[first:])))]
+
+    def met(self, ways: Array, predicate: str | None = "intersects") -> tuple[Ints, Ints]:
+        """Return which straight ways (n, 2, 2) meet walls, or their boxes do: way, wall."""
+        lines = shapely.linestrings(ways)
+        found = [(first, *tree.query(lines, predicate)) for first, tree in self.trees]
+        wall = np.concatenate([first + near for first, _, near in found])
+        return np.concatenate([way for _, way, _ in found]), wall
+
+    def near(self, xy: Array, within_m: float) -> tuple[Ints, Ints]:
+        """Return which places (n, 2) have walls as near as this: place, wall."""
+        place, wall = self.met(np.stack([xy - within_m, xy + within_m], axis=1), None)
+        near = foot_on(self, wall, xy[place])[1] <= within_m
+        return place[near], wall[near]
+
+    def recorded(self) -> Walls:
+        """Return the walls without closings."""
+        return self if self.former is None else self.former.recorded()
+
+    def latest(self) -> Walls:
+        """Return the closings made last, alone."""
+        first, tree = self.trees[-1]
+        last = Walls(self.ends[first:], self.stretch[first:])
+        last.__dict__["trees"] = [(0, tree)]
+        return last
 
     def with_closings(self, ends: Array) -> Walls:
         """Return the same with closings."""
         none = np.full(len(ends), -1, dtype=np.int64)
-        return Walls(np.concatenate([self.ends, ends]), np.r_[self.stretch, none])
+        return Walls(np.concatenate([self.ends, ends]), np.r_[self.stretch, none], self)
 
 
 @dataclass(frozen=True)
@@ -114,6 +145,8 @@ class Candidates:
         Of each of two pieces and its two ends (vertex, vertex, share); a corner has two pieces.
     gap_m : array, shape (c, 2)
         What each piece bridges; the second 0 where there is one [m].
+    from_m : array, shape (c,)
+        The least reach of an asking end that finds the other; 0 where one end is used [m].
     """
 
     kind: Ints
@@ -122,6 +155,7 @@ class Candidates:
     cost: Array
     ties: Array
     gap_m: Array
+    from_m: Array
 
     def pick(self, chosen: npt.NDArray[np.generic]) -> Candidates:
         """Return the chosen candidates only."""
@@ -204,8 +238,7 @@ def hits(
     """
     start = ends.xy - ends.along * back_m[:, None]
     stop = ends.xy + ends.along * reach_m[:, None]
-    rays = shapely.linestrings(np.stack([start, stop], axis=1))
-    end, wall = walls.tree().query(rays, predicate="intersects")
+    end, wall = walls.met(np.stack([start, stop], axis=1))
     other = walls.stretch[wall] != ends.stretch[end]
     end, wall = end[other], wall[other]
     size, run = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])
@@ -225,15 +258,42 @@ def first_of(key: Ints, order_by: Array) -> Ints:
     return order[np.flatnonzero(np.diff(key[order], prepend=-1))]
 
 
-def extensions(asked: Asked, walls: Walls) -> Candidates:
-    """Return the ways on to the first wall that each end faces."""
+@dataclass(frozen=True)
+class Ahead:
+    """The first wall that each end faces.
+
+    Attributes
+    ----------
+    gap_m, sine : array, shape (n,)
+        How far ahead it is, infinite for none [m], and the sine of the angle to it.
+    """
+
+    gap_m: Array
+    sine: Array
+
+
+def ahead_of(asked: Asked, walls: Walls, before: Ahead | None = None) -> Ahead:
+    """Return the first walls ahead of active ends; where known before, newer closings are added."""
+    count = len(asked.ends)
     chosen = np.flatnonzero(asked.active & ~asked.passed & ~asked.ends.jamb)
     ends = asked.ends.pick(chosen)
+    looked = walls if before is None else walls.latest()
     reach = np.full(len(ends), asked.longest())
-    end, _, ahead, sine = hits(walls, ends, np.zeros(len(ends)), reach)
+    end, _, ahead, sine = hits(looked, ends, np.zeros(len(ends)), reach)
     first = first_of(end, ahead)
-    end, ahead, sine = end[first], np.maximum(ahead[first], 0.0), sine[first]
-    one = chosen[end]
+    at, ahead, sine = chosen[end[first]], ahead[first], sine[first]
+    old = before or Ahead(np.full(count, np.inf), np.zeros(count))
+    nearer = ahead < old.gap_m[at]
+    new = Ahead(old.gap_m.copy(), old.sine.copy())
+    new.gap_m[at[nearer]], new.sine[at[nearer]] = ahead[nearer], sine[nearer]
+    return new
+
+
+def extensions(asked: Asked, first: Ahead) -> Candidates:
+    """Return the ways on to the first wall that each end faces."""
+    able = asked.active & ~asked.passed & ~asked.ends.jamb
+    one = np.flatnonzero(able & np.isfinite(first.gap_m))
+    ahead, sine = np.maximum(first.gap_m[one], 0.0), first.sine[one]
     turn = asked.turn_sd[one]
     cost = asked.carried(ahead) + skew(np.arccos(np.minimum(sine, 1.0)), turn)
     cost = cost + 0.5 * (ahead * turn / ASIDE_M) ** 2
@@ -264,16 +324,15 @@ def made_of_one(kind: int, one: Ints, cost: Array, ties: Array, gap_m: Array) ->
         cost=cost,
         ties=np.stack([ties, np.zeros_like(ties)], axis=1),
         gap_m=np.stack([gap_m, np.zeros(count)], axis=1),
+        from_m=np.zeros(count),
     )
 
 
 def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     """Return the ways to the nearest recorded wall within the joining distance."""
     one = np.flatnonzero(asked.active & ~asked.passed)
-    standing = Walls(walls.ends[: len(recorded)], walls.stretch[: len(recorded)])
-    end, wall = standing.tree().query(
-        shapely.points(asked.ends.xy[one]), predicate="dwithin", distance=asked.settings.join_gap_m
-    )
+    standing = walls.recorded()
+    end, wall = standing.near(asked.ends.xy[one], asked.settings.join_gap_m)
     other = standing.stretch[wall] != asked.ends.stretch[one[end]]
     end, wall = end[other], wall[other]
     share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
@@ -315,6 +374,8 @@ class Pairs:
         Its length [m], and of the angle from one's way to the other's.
     taken : array, shape (p,)
         How many of the two meet a wall already.
+    from_m : array, shape (p,)
+        The least reach of an asking end that finds the other [m].
     """
 
     one: Ints
@@ -324,6 +385,7 @@ class Pairs:
     cosine: Array
     sine: Array
     taken: Array
+    from_m: Array
 
 
 def pairs(asked: Asked, reach_m: float) -> Pairs:
@@ -335,12 +397,13 @@ def pairs(asked: Asked, reach_m: float) -> Pairs:
     slip = asked.settings.join_gap_m
     start = ends.xy[source] - ends.along[source] * 2 * slip
     stop = ends.xy[source] + ends.along[source] * reach_m
-    rays = shapely.linestrings(np.stack([start, stop], axis=1))
     widest = max(2 * slip, BESIDE_REACH_M)
-    a, b = shapely.STRtree(points).query(rays, predicate="dwithin", distance=widest)
+    box = np.minimum(start, stop) - widest, np.maximum(start, stop) + widest
+    a, b = shapely.STRtree(points).query(shapely.linestrings(np.stack(box, axis=1)))
     a, b = source[a], able[b]
-    both = np.unique(np.sort(np.stack([a, b], axis=1), axis=1), axis=0)
-    one, other = both[:, 0], both[:, 1]
+    found = _found_from(asked, a, ends.xy[b] - ends.xy[a]) <= reach_m
+    a, b = a[found], b[found]
+    one, other = np.divmod(distinct(np.minimum(a, b) * len(ends) + np.maximum(a, b)), len(ends))
     alone = asked.met[one] & asked.met[other] & ~(ends.jamb[one] & ends.jamb[other])
     itself = (ends.stretch[one] == ends.stretch[other]) & (ends.bend[one] == 0)
     one, other = one[~alone & ~itself], other[~alone & ~itself]
@@ -353,10 +416,22 @@ def pairs(asked: Asked, reach_m: float) -> Pairs:
         cosine=(ends.along[one] * ends.along[other]).sum(axis=1),
         sine=cross(ends.along[one], ends.along[other]),
         taken=asked.met[one].astype(float) + asked.met[other],
+        from_m=np.minimum(_found_from(asked, one, step), _found_from(asked, other, -step)),
     )
 
 
-def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
+def _found_from(asked: Asked, one: Ints, step: Array) -> Array:
+    """Return how far ends must look to find what is a step away; infinite where they never do."""
+    along, behind = asked.ends.along[one], 2 * asked.settings.join_gap_m
+    widest = max(behind, BESIDE_REACH_M)
+    ahead, aside = (along * step).sum(axis=1), cross(along, step)
+    chord = np.sqrt(np.maximum(widest**2 - aside**2, 0.0))
+    asks = ~asked.met[one] | asked.ends.jamb[one]
+    found = asks & (np.abs(aside) <= widest) & (ahead >= -behind - chord)
+    return np.where(found, np.maximum(ahead - chord, 0.0), np.inf)
+
+
+def in_line(asked: Asked, near: Pairs) -> Candidates:
     """Return the gaps between two ends that look at each other in line."""
     ends, one, other, gap = asked.ends, near.one, near.other, near.gap_m
     slip, door = asked.settings.join_gap_m, asked.settings.doorway_max_m
@@ -381,9 +456,7 @@ def in_line(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long - RING * ring[k]
     ties = _from_the_thinner(asked, one[k], other[k])
     made = made_of_one(IN_LINE, one[k], cost, ties, gap[k])
-    made = Candidates(**(vars(made) | {"other": other[k]}))
-    across = np.stack([ends.xy[one[k]], ends.xy[other[k]]], axis=1)
-    return made.pick(~crosses(walls, across, ends.stretch[one[k]], ends.stretch[other[k]], slip))
+    return Candidates(**(vars(made) | {"other": other[k], "from_m": near.from_m[k]}))
 
 
 def _from_the_thinner(asked: Asked, one: Ints, other: Ints) -> Array:
@@ -410,7 +483,7 @@ def _chi_in_line(asked: Asked, near: Pairs, turn: Array) -> Array:
     return np.asarray(0.5 * (off**2 / (spread + EXTRA_M**2) + turn**2 / turns))
 
 
-def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
+def corners(asked: Asked, near: Pairs) -> Candidates:
     """Return the corners at which two ends meet when both are carried on."""
     ends = asked.ends
     able = (np.abs(near.sine) > CORNER_SINE) & (near.taken < 2)
@@ -428,7 +501,7 @@ def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
     cost = 0.5 * (asked.carried(sp) + asked.carried(up) + turned + 0.5 * aside)
     cost = cost + TAKEN * near.taken[able][fits]
     cost = cost + 0.5 * (np.minimum(s, 0) ** 2 + np.minimum(u, 0) ** 2) / BEHIND_M**2
-    made = Candidates(
+    return Candidates(
         kind=np.full(len(one), CORNER),
         one=one,
         other=other,
@@ -437,13 +510,26 @@ def corners(asked: Asked, walls: Walls, near: Pairs) -> Candidates:
             [ties_ahead(ends, one, s + AHEAD_M), ties_ahead(ends, other, u + AHEAD_M)], axis=1
         ),
         gap_m=np.stack([sp, up], axis=1),
+        from_m=near.from_m[able][fits],
     )
-    place = ends.xy[one] + ends.along[one] * s[:, None]
-    blocked = np.zeros(len(one), dtype=bool)
-    for end in (one, other):
-        way = np.stack([ends.xy[end], place], axis=1)
-        blocked |= crosses(walls, way, ends.stretch[one], ends.stretch[other], CORNER_SLACK_M)
-    return made.pick(~blocked)
+
+
+def blocked(asked: Asked, walls: Walls, made: Candidates) -> npt.NDArray[np.bool_]:
+    """Tell which candidates between two ends would cross a wall."""
+    ends, no = asked.ends, np.zeros(len(made.one), dtype=bool)
+    for kind, slack in ((IN_LINE, asked.settings.join_gap_m), (CORNER, CORNER_SLACK_M)):
+        chosen = np.flatnonzero(made.kind == kind)
+        one, other = made.one[chosen], made.other[chosen]
+        place = ends.xy[other]
+        if kind == CORNER:
+            along = ends.along[other]
+            sine = cross(ends.along[one], along)
+            s = cross(place - ends.xy[one], along) / sine
+            place = ends.xy[one] + ends.along[one] * s[:, None]
+        for end in (one, other)[: 1 + (kind == CORNER)]:
+            way = np.stack([ends.xy[end], place], axis=1)
+            no[chosen] |= crosses(walls, way, ends.stretch[one], ends.stretch[other], slack)
+    return no
 
 
 def crosses(
@@ -452,8 +538,7 @@ def crosses(
     """Tell which ways cross a wall, other than those of two stretches, well between their ends."""
     size, along = lengths_and_ways(ways[:, 1] - ways[:, 0])
     cut = np.minimum(slack_m, 0.3 * size)[:, None] * along
-    inner = shapely.linestrings(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
-    way, wall = walls.tree().query(inner, predicate="intersects")
+    way, wall = walls.met(np.stack([ways[:, 0] + cut, ways[:, 1] - cut], axis=1))
     hit = (walls.stretch[wall] != one[way]) & (walls.stretch[wall] != other[way])
     blocked = np.zeros(len(ways), dtype=bool)
     blocked[way[hit]] = True

@@ -25,9 +25,12 @@ from wrackline.walls.candidates import (
     LEAST_REACH_M,
     OVER_SHARE,
     PER_METRE,
+    Ahead,
     Asked,
     Candidates,
     Walls,
+    ahead_of,
+    blocked,
     corners,
     extensions,
     feet,
@@ -43,11 +46,14 @@ from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.decided import Decided, decide
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
 from wrackline.walls.linework import DOORWAY, DRAWN, LOST, Array, Ints, Linework, Pieces
+from wrackline.walls.noding import apart
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 from wrackline.walls.stubs import across_doorways, beside_another, blocks, rivals, stubs
 
 ROUNDS = (1.0, 2.2, 3.5, 6.0)
 """Greatest cost of a closing in each round; dearer ones are not made."""
+
+MOST = ROUNDS[-1]
 
 LOOSE = 9.0
 """Cost of carrying on far what meets a wall at neither end: never."""
@@ -131,6 +137,7 @@ def close_gaps(
     tracing: Tracing,
     settings: WallSettings,
     decisions: Sequence[Decision] = (),
+    beyond: float = 0.0,
 ) -> Closed:
     """Return the closings of a linework, and what was weighed for them.
 
@@ -147,6 +154,8 @@ def close_gaps(
         Joining distance, widest doorway, longest lost stretch [m].
     decisions : sequence of Decision
         What the team decided about closings.
+    beyond : float
+        By how much dearer closings than those of a round are weighed beside them.
 
     Returns
     -------
@@ -169,15 +178,18 @@ def close_gaps(
         asked = replace(asked, active=_still_active(asked, NO_ENDS, drawn))
     links: list[Ints] = []
     held = _held(asked, walls)
-    held |= beside_another(walls, block, ends, asked.face, settings.wall_max_thickness_m)
+    held |= beside_another(walls.recorded(), block, ends, asked.face, settings.wall_max_thickness_m)
+    pool, first = _pool(asked, walls, recorded), ahead_of(asked, walls)
     considered = []
     won = np.full(len(ends), np.inf)
     for limit in ROUNDS:
-        found = _candidates(asked, walls, recorded, limit)
+        found = _candidates(asked, walls, recorded, pool, first, limit + beyond)
         found = replace(found, cost=_cost(found, asked, held, links))
         if decisions:
             found = decided.priced(found, places(xy, found.ties))
-        considered.append(found.pick(found.cost <= ROUNDS[-1]))
+        found = found.pick(found.cost <= limit + beyond)
+        found = found.pick(~blocked(asked, walls, found))
+        considered.append(found)
         chosen = _taken(found.pick(found.cost <= limit), asked)
         if not len(chosen.one):
             continue
@@ -189,6 +201,7 @@ def close_gaps(
         used = np.r_[chosen.one, chosen.other[chosen.other >= 0]]
         asked = replace(asked, led_on=_led_on(asked, chosen))
         asked = replace(asked, active=_still_active(asked, used, places(xy, new)))
+        first = ahead_of(asked, walls, first)
     _tie(made, asked, walls, recorded, decided)
     pieces = _as_pieces(made, xy, walls, len(recorded))
     fixed = np.concatenate([decided.drawn, made.ties[-1]])
@@ -215,7 +228,8 @@ def _asked(
     met[hits(walls, ends, back, np.zeros(len(ends)))[0]] = True
     slip = np.minimum(settings.join_gap_m, 0.5 * ends.run_m)
     passed = met.copy()
-    passed[hits(walls, ends, slip, np.zeros(len(ends)))[0]] = True
+    free = np.flatnonzero(~met)
+    passed[free[hits(walls, ends.pick(free), slip[free], np.zeros(len(free)))[0]]] = True
     active = np.ones(len(ends), dtype=bool)
     return Asked(
         ends,
@@ -234,26 +248,39 @@ def _asked(
     )
 
 
-def _candidates(asked: Asked, walls: Walls, recorded: Pieces, limit: float) -> Candidates:
-    reach = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
-    near = pairs(asked, reach + asked.settings.join_gap_m)
-    return together(
-        [
-            extensions(asked, walls),
-            feet(asked, walls, recorded),
-            across_doorways(asked, walls, recorded),
-            in_line(asked, walls, near),
-            corners(asked, walls, near),
-        ]
-    )
+def _reach(asked: Asked, limit: float) -> float:
+    """Return how far ends look in a round [m]."""
+    far = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
+    return far + asked.settings.join_gap_m
+
+
+def _pool(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
+    """Return the candidates that no closing changes, but may block; none dearer than any round."""
+    near = pairs(asked, _reach(asked, ROUNDS[-1]))
+    made = [feet(asked, walls, recorded), in_line(asked, near), corners(asked, near)]
+    return together([some.pick(some.cost <= MOST) for some in made])
+
+
+def _candidates(
+    asked: Asked, walls: Walls, recorded: Pieces, pool: Candidates, first: Ahead, limit: float
+) -> Candidates:
+    """Return the candidates of a round, those that cross walls included."""
+    able = asked.active[pool.one] & (asked.active[pool.other] | (pool.other < 0))
+    able &= (pool.from_m <= _reach(asked, limit)) & (pool.cost <= limit)
+    across = across_doorways(asked, walls, recorded)
+    return together([extensions(asked, first), across, pool.pick(able)])
 
 
 def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
     """Tell which ends meet a wall, or miss it by no more than the joining distance."""
     ends, slip = asked.ends, asked.settings.join_gap_m
     held = asked.met.copy()
-    held[hits(walls, ends, np.zeros(len(ends)), np.full(len(ends), slip))[0]] = True
-    end, wall = walls.tree().query(shapely.points(ends.xy), predicate="dwithin", distance=slip)
+    free = np.flatnonzero(~held)
+    none = np.zeros(len(free))
+    held[free[hits(walls, ends.pick(free), none, none + slip)[0]]] = True
+    free = np.flatnonzero(~held)
+    end, wall = walls.near(ends.xy[free], slip)
+    end = free[end]
     held[end[walls.stretch[wall] != ends.stretch[end]]] = True
     return held
 
@@ -355,15 +382,15 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces, decided: 
     """Add feet from ends to recorded walls beside them that nothing joins to them nearby."""
     ends, slip = asked.ends, asked.settings.join_gap_m
     own = np.flatnonzero(~ends.jamb & ~(asked.met & asked.face))
-    end, wall = walls.tree().query(shapely.points(ends.xy[own]), predicate="dwithin", distance=slip)
+    end, wall = walls.recorded().near(ends.xy[own], slip)
     end = own[end]
     piece = ends.piece[end]
     share, away = foot_on(walls, wall, ends.xy[end])
     reach = np.where(asked.face[end], TIE_SHARE_FACE, 1.0) * slip
-    chosen = (wall < len(recorded)) & (piece != wall) & (away <= reach)
+    chosen = (piece != wall) & (away > TOUCH_M) & (away <= reach)
     end, wall, piece, share, away = (x[chosen] for x in (end, wall, piece, share, away))
-    apart = ~_joined_nearby(walls, piece, wall)
-    end, wall, share, away = end[apart], wall[apart], share[apart], away[apart]
+    alone = ~_joined_nearby(walls, piece, wall)
+    end, wall, share, away = end[alone], wall[alone], share[alone], away[alone]
     first = first_of(end, away)
     ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
     feet = ends.xy[end[first]]
@@ -373,13 +400,15 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces, decided: 
 
 def _joined_nearby(walls: Walls, one: Ints, other: Ints) -> npt.NDArray[np.bool_]:
     """Tell which pairs of pieces touch, or are joined by way of one or two others."""
-    lines = shapely.linestrings(walls.ends)
-    a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=TOUCH_M)
-    size = (len(lines), len(lines))
+    low, high = walls.ends.min(axis=1) - TOUCH_M, walls.ends.max(axis=1) + TOUCH_M
+    a, b = walls.met(np.stack([low, high], axis=1), None)
+    near = apart(walls.ends[a], walls.ends[b]) <= TOUCH_M
+    a, b = a[near], b[near]
+    size = (len(low), len(low))
     touch = sparse.csr_matrix((np.ones(len(a), dtype=np.int32), (a, b)), shape=size)
     steps = touch[one] @ touch
-    near = np.asarray(steps.multiply(touch[other]).sum(axis=1)).ravel()
-    return near > 0
+    ways = np.asarray(steps.multiply(touch[other]).sum(axis=1)).ravel()
+    return ways > 0
 
 
 def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces:
@@ -409,7 +438,7 @@ def _cut_off(ties: Array, xy: Array, walls: Walls, recorded: int) -> Array:
     on = np.flatnonzero((ties[:, 0, 0] == ties[:, 1, 0]) & (ties[:, 0, 1] == ties[:, 1, 1]))
     ends = places(xy, ties[on])
     size, along = lengths_and_ways(ends[:, 1] - ends[:, 0])
-    piece, wall = walls.tree().query(shapely.linestrings(ends), predicate="intersects")
+    piece, wall = walls.met(ends)
     other = wall != recorded + on[piece]
     piece, wall = piece[other], wall[other]
     start = walls.ends[wall, 0] - ends[piece, 0]

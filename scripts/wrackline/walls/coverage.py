@@ -116,9 +116,10 @@ def _beside(
 ) -> tuple[Ints, Ints, Array, Array]:
     """Return pairs of stretches that trace one wall: the loser, the winner, the loser's share."""
     a, b = work.xyz[stretches.first, :2], work.xyz[stretches.last, :2]
-    chords = shapely.linestrings(np.stack([a, b], axis=1))
     widest = min(2 * REPEAT_SDS * float(tracing.whole_m.max(initial=0)), REPEAT_LIMIT_M)
-    p, q = shapely.STRtree(chords).query(chords, predicate="dwithin", distance=widest)
+    corners = np.minimum(a, b) - widest / 2, np.maximum(a, b) + widest / 2
+    boxes = shapely.linestrings(np.stack(corners, axis=1))
+    p, q = shapely.STRtree(boxes).query(boxes)
     rank, line = _rank(work, stretches, tracing), stretches.line
     chosen = (line[p] != line[q]) & (rank[p] > rank[q])
     p, q = p[chosen], q[chosen]

@@ -32,9 +32,10 @@ from wrackline.walls.linework import (
     linework,
 )
 from wrackline.walls.motion import edge_motion
+from wrackline.walls.noding import noded
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
-from wrackline.walls.planar import NODE_M, dangling, lying_on, node
-from wrackline.walls.plausible import Plausible, plausible
+from wrackline.walls.planar import NODE_M, dangling, lying_on
+from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, position_sd, span_of
 from wrackline.walls.stretches import Stretches, stretches_of
 
@@ -207,10 +208,10 @@ def _joined(
     tracing = tracing_of(work.lines, models)
     stands = standing_in(work.lines, len(phased.names))[covered.pieces.line]
     parts, there, drawn = [covered.pieces], [stands], []
-    alike = _alike(stands)
+    alike, beyond = _alike(stands), MARGIN * SPREAD if outlines else 0.0
     for phase in sorted(set(alike)):
         part = covered.pick(stands[:, phase])
-        closed = close_gaps(work, stretches, part, tracing, settings, team.decisions)
+        closed = close_gaps(work, stretches, part, tracing, settings, team.decisions, beyond=beyond)
         parts.append(closed.pieces)
         there.append(np.tile(np.array(alike) == phase, (len(closed.pieces), 1)))
         if outlines:
@@ -239,18 +240,14 @@ def _noded(
 ) -> Network:
     """Return the network of pieces that stand in phases, `there` of shape (m, p)."""
     ends = pieces.ends(work.xyz)[:, :, :2]
-    edges = node(ends)
-    edge, piece = lying_on(edges, ends)
-    found, first = np.unique(edge, return_index=True)
-    if len(found) < len(edges):
-        raise ValueError(f"{len(edges) - len(found)} edges of the network lie on no piece")
-    stands = np.zeros((len(edges), len(names)), dtype=bool)
-    np.logical_or.at(stands, edge, there[piece])
-    chosen = piece[first]
-    step = ends[chosen, 1] - ends[chosen, 0]
-    along = ((edges - ends[chosen, None, 0]) * step[:, None]).sum(axis=2)
-    fraction = along / (step**2).sum(axis=1)[:, None]
-    network = Network(work, pieces, edges, chosen, fraction, stands, names)
+    edges, piece = noded(ends, NODE_M)
+    stands = np.ones((len(edges), 1), dtype=bool)
+    if len(names) > 1:
+        edge, on = lying_on(edges, ends)
+        stands = np.zeros((len(edges), len(names)), dtype=bool)
+        np.logical_or.at(stands, edge, there[on])
+    fraction = _fractions(edges, ends[piece])
+    network = Network(work, pieces, edges, piece, fraction, stands, names)
     return network.without(np.zeros_like(stands))
 
 
@@ -281,8 +278,9 @@ def _covered(
     if not len(gone):
         return work, stretches, covered
     noted: dict[int, set[str]] = {}
+    named = lines["survey"].to_numpy(str)
     for row, other in covered.repeats[np.isin(covered.repeats[:, 0], gone)].tolist():
-        noted.setdefault(other, set()).add(str(lines["survey"].iloc[row]))
+        noted.setdefault(other, set()).add(str(named[row]))
     kept = lines.copy()
     kept["repeats"] = [
         ";".join(sorted({*filter(None, str(was).split(";")), *noted.get(row, ())} - {survey}))
@@ -290,6 +288,13 @@ def _covered(
     ]
     kept = kept.drop(index=kept.index[gone]).reset_index(drop=True)
     return _covered(kept, models, settings)
+
+
+def _fractions(edges: Array, ends: Array) -> Array:
+    """Return where both ends of edges lie on their pieces, shape (k, 2)."""
+    step = ends[:, 1] - ends[:, 0]
+    along = ((edges - ends[:, None, 0]) * step[:, None]).sum(axis=2)
+    return np.asarray(along / (step**2).sum(axis=1)[:, None])
 
 
 PIECE_COLUMNS = {

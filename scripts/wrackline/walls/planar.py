@@ -1,7 +1,7 @@
 """Pieces of wall as a plane graph: edges from crossing to crossing, and the spaces they enclose.
 
-Noding and polygonising are GEOS's (shapely `union_all` on a fixed grid, `polygonize`); what is
-added is which pieces an edge lies on, and which spaces lie beside it.
+Polygonising is GEOS's; what is added is which pieces an edge lies on, and which spaces lie beside
+it.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from scipy import sparse
 
 from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import Array, Ints
+from wrackline.walls.noding import noded
 
 NODE_M = 0.001
 """Grid to which crossings are snapped; a tenth of the best survey's sd changes nothing."""
@@ -38,18 +39,7 @@ def node(ends: Array) -> Array:
     >>> len(node(np.array([[[0.0, 1], [2, 1]], [[1.0, 0], [1, 2]]])))
     4
     """
-    if not len(ends):
-        return np.zeros((0, 2, 2))
-    noded = shapely.union_all(shapely.linestrings(ends), grid_size=NODE_M)
-    parts = shapely.get_parts(noded)
-    xy, part = shapely.get_coordinates(parts, return_index=True)
-    first = np.flatnonzero(np.diff(part) == 0)
-    edges = np.stack([xy[first], xy[first + 1]], axis=1)
-    turned = (edges[:, 0, 0] > edges[:, 1, 0]) | (
-        (edges[:, 0, 0] == edges[:, 1, 0]) & (edges[:, 0, 1] > edges[:, 1, 1])
-    )
-    edges[turned] = edges[turned, ::-1]
-    return edges[np.lexsort(edges.reshape(-1, 4).T[::-1])]
+    return noded(ends, NODE_M)[0]
 
 
 def lying_on(edges: Array, ends: Array) -> tuple[Ints, Ints]:
@@ -125,8 +115,11 @@ def sides_of(polygons: npt.NDArray[np.object_], edges: Array) -> sparse.csr_matr
 def numbered(ends: Array) -> Ints:
     """Return a number for each end's place on the node grid, shape (k, 2)."""
     whole = np.rint(ends.reshape(-1, 2) / NODE_M).astype(np.int64)
-    _, number = np.unique(whole, axis=0, return_inverse=True)
-    return np.asarray(number.reshape(-1, 2), dtype=np.int64)
+    order = np.lexsort(whole.T)
+    new = (np.diff(whole[order], axis=0, prepend=whole[order[:1]]) != 0).any(axis=1)
+    number = np.empty(len(whole), dtype=np.int64)
+    number[order] = np.cumsum(new)
+    return number.reshape(-1, 2)
 
 
 def dangling(edges: Array, inferred: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

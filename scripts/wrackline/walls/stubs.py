@@ -146,8 +146,7 @@ def beside_another(
     back = np.minimum(BACK_M, 0.5 * ends.run_m[own])[:, None] * ends.along[own]
     aside = thickest_m * np.stack([-ends.along[own, 1], ends.along[own, 0]], axis=1)
     at = ends.xy[own] - back
-    probes = shapely.linestrings(np.stack([at - aside, at + aside], axis=1))
-    end, wall = walls.tree().query(probes, predicate="intersects")
+    end, wall = walls.met(np.stack([at - aside, at + aside], axis=1))
     way = lengths_and_ways(walls.ends[wall, 1] - walls.ends[wall, 0])[1]
     level = np.abs((way * ends.along[own[end]]).sum(axis=1)) > SAME_WAY
     other = block[wall] != block[ends.piece[own[end]]]

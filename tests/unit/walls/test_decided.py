@@ -58,7 +58,7 @@ def test_a_confirmed_closing_is_made_though_it_would_be_too_dear():
     far = [[(0, 0), (0.6, 0)], [(7.4, 0.5), (8, 0.5)], *box(0, 0, 8, 4)[1:]]
     assert len(decided(far)[0]) <= 1
     confirmed = decision("confirm", (4, 0.25))
-    spaces, outcome, network = decided(far, confirmed)
+    _, outcome, network = decided(far, confirmed)
     assert outcome == [FOLLOWED]
     closings = network.closings()
     middle = shapely.linestrings(closings.ends(network.work.xyz)[:, :, :2])

@@ -134,7 +134,7 @@ def test_a_place_without_a_wall_is_noted():
 
 
 def test_rooms_carry_the_phases_of_dated_walls(tmp_path):
-    """Written and read again, a room says in which phases it stands; one without dated walls not."""
+    """Written and read again, a room has the phases of the dated walls around it."""
     beside = [*HOUSE, *box(20, 0, 24, 4)]
     got = joined(beside, [phasing("2031-walls:5", phase_from="I", phase_to="I")])
     save(got.network, tmp_path, "EPSG:32625")
