@@ -29,7 +29,7 @@ from wrackline.walls.stretches import lengths_and_ways
 Bools = npt.NDArray[np.bool_]
 Polygons = npt.NDArray[np.object_]
 
-SPREAD = 0.4
+SPREAD = 0.3
 """Scale by which costs are shaken; set on simulated towns (tests/benchmarks), as the costs were."""
 
 MARGIN = 6.0
