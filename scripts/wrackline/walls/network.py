@@ -160,11 +160,11 @@ def _covered(
     named = lines["survey"].to_numpy(str)
     for row, other in covered.repeats[np.isin(covered.repeats[:, 0], gone)].tolist():
         noted.setdefault(other, set()).add(str(named[row]))
-    kept = lines.copy()
-    kept["repeats"] = [
-        ";".join(sorted({*filter(None, str(was).split(";")), *noted.get(row, ())} - {survey}))
-        for row, (was, survey) in enumerate(zip(lines["repeats"], lines["survey"], strict=True))
-    ]
+    repeats = lines["repeats"].to_numpy(object, copy=True)
+    for row, names in noted.items():
+        names.update(filter(None, str(repeats[row]).split(";")))
+        repeats[row] = ";".join(sorted(names - {str(named[row])}))
+    kept = lines.assign(repeats=repeats)
     kept = kept.drop(index=kept.index[gone]).reset_index(drop=True)
     return _covered(kept, models, settings)
 
