@@ -18,6 +18,7 @@ import shapely
 from scipy import sparse
 
 from wrackline import vectors
+from wrackline.collection import collection_paused
 from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.closings import NODE_M, close_gaps
@@ -104,6 +105,7 @@ class Network:
         return np.asarray(ends[:, :1] + self.fraction * (ends[:, 1:] - ends[:, :1]))
 
 
+@collection_paused()
 def build_network(
     lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
 ) -> Network:
