@@ -157,7 +157,7 @@ class Pace:
     common_s, own_s : float
         Processor time of GEOS noding and polygonising, and of the joining with its faces [s].
     memory_gb : float
-        Most memory that the process held, the making of the town included; NaN where not asked [GB].
+        Most memory that the process held, making of the town included; NaN if not asked [GB].
     """
 
     houses: int
