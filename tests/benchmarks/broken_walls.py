@@ -157,7 +157,7 @@ class Pace:
     common_s, own_s : float
         Processor time of GEOS noding and polygonising, and of the joining with its faces [s].
     memory_gb : float
-        Most memory that the process held, the drawn lines included; NaN where not asked [GB].
+        Most memory that the process held, making of the town included; NaN if not asked [GB].
     """
 
     houses: int
@@ -205,7 +205,7 @@ def _pace_and_memory(houses: int) -> Pace:
     del town
     runs = [_paced(drawn) for _ in range(2 if houses <= 1000 else 1)]
     common, own = (min(run[k] for run in runs) for k in (1, 2))
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e9
     return Pace(houses, runs[0][0], common, own, most)
 
 

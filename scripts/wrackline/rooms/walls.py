@@ -14,7 +14,7 @@ from wrackline.numbers import joined
 from wrackline.rooms import figures
 from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY, OPEN
-from wrackline.rooms.layers import NO_PHASES, as_layer
+from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.view import View, azimuth, line_name
 from wrackline.walls.linework import OLD_PLAN, RECORDED, Pieces, join_pieces, recorded_pieces
@@ -53,6 +53,7 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     rows += [_closing_row(view, pieces, ends, k) for k in inferred.tolist()]
     for row, share in zip(rows[len(work.lines) :], support.tolist(), strict=True):
         row["support"] = None if np.isnan(share) else share
+        row["null_because"] += f"; {NO_SUPPORT}" if np.isnan(share) else ""
     return as_layer("wall_lines", rows, view.site)
 
 
@@ -76,7 +77,8 @@ def _recorded_row(
     line = view.lines.iloc[row]
     fields = _figures(view, ground, ends, parts)
     height: Figure | None = fields.pop("height")
-    why = [] if any(_phases(line).values()) else [NO_PHASES]
+    why = ["support: recorded, so no choice was made"]
+    why += [] if any(_phases(line).values()) else [NO_PHASES]
     for place in ("top", "base"):
         depth, sd = None, None
         if line["traced_at"] == place and height is not None:

@@ -61,6 +61,9 @@ EXTRA_M = 0.02
 BESIDE_REACH_M = 1.6
 """A partner lies this near the line ahead of an end: as far as its own way to a corner may be."""
 
+BATCH = 30_000
+"""So many ends are looked after at a time: more take memory and no less time."""
+
 LEAST_REACH_M = 0.1
 """Shorter stretches give no less certain a direction."""
 
@@ -392,18 +395,15 @@ def pairs(asked: Asked, reach_m: float) -> Pairs:
     """Return pairs of ends, one at least asking: near each other, or one ahead of the other."""
     ends = asked.ends
     able = np.flatnonzero(asked.active)
-    points = shapely.points(ends.xy[able])
+    tree = shapely.STRtree(shapely.points(ends.xy[able]))
     source = np.flatnonzero(asked.active & (~asked.met | ends.jamb))
-    slip = asked.settings.join_gap_m
-    start = ends.xy[source] - ends.along[source] * 2 * slip
-    stop = ends.xy[source] + ends.along[source] * reach_m
-    widest = max(2 * slip, BESIDE_REACH_M)
-    box = np.minimum(start, stop) - widest, np.maximum(start, stop) + widest
-    a, b = shapely.STRtree(points).query(shapely.linestrings(np.stack(box, axis=1)))
-    a, b = source[a], able[b]
-    found = _found_from(asked, a, ends.xy[b] - ends.xy[a]) <= reach_m
-    a, b = a[found], b[found]
-    one, other = np.divmod(distinct(np.minimum(a, b) * len(ends) + np.maximum(a, b)), len(ends))
+    keys = [np.zeros(0, dtype=np.int64)]
+    for first in range(0, len(source), BATCH):
+        a, b = _in_sight(asked, tree, source[first : first + BATCH], reach_m)
+        b = able[b]
+        found = _found_from(asked, a, ends.xy[b] - ends.xy[a]) <= reach_m
+        keys.append((np.minimum(a, b) * len(ends) + np.maximum(a, b))[found])
+    one, other = np.divmod(distinct(np.concatenate(keys)), max(len(ends), 1))
     alone = asked.met[one] & asked.met[other] & ~(ends.jamb[one] & ends.jamb[other])
     itself = (ends.stretch[one] == ends.stretch[other]) & (ends.bend[one] == 0)
     one, other = one[~alone & ~itself], other[~alone & ~itself]
@@ -418,6 +418,18 @@ def pairs(asked: Asked, reach_m: float) -> Pairs:
         taken=asked.met[one].astype(float) + asked.met[other],
         from_m=np.minimum(_found_from(asked, one, step), _found_from(asked, other, -step)),
     )
+
+
+def _in_sight(
+    asked: Asked, tree: shapely.STRtree, source: Ints, reach_m: float
+) -> tuple[Ints, Ints]:
+    """Return what lies in the boxes around the lines ahead of ends: end, place in the tree."""
+    xy, along, slip = asked.ends.xy[source], asked.ends.along[source], asked.settings.join_gap_m
+    widest = max(2 * slip, BESIDE_REACH_M)
+    start, stop = xy - along * 2 * slip, xy + along * reach_m
+    box = np.minimum(start, stop) - widest, np.maximum(start, stop) + widest
+    a, b = tree.query(shapely.linestrings(np.stack(box, axis=1)))
+    return source[a], b
 
 
 def _found_from(asked: Asked, one: Ints, step: Array) -> Array:

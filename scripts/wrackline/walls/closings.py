@@ -276,9 +276,6 @@ def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
     ends, slip = asked.ends, asked.settings.join_gap_m
     held = asked.met.copy()
     free = np.flatnonzero(~held)
-    none = np.zeros(len(free))
-    held[free[hits(walls, ends.pick(free), none, none + slip)[0]]] = True
-    free = np.flatnonzero(~held)
     end, wall = walls.near(ends.xy[free], slip)
     end = free[end]
     held[end[walls.stretch[wall] != ends.stretch[end]]] = True
@@ -400,15 +397,24 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces, decided: 
 
 def _joined_nearby(walls: Walls, one: Ints, other: Ints) -> npt.NDArray[np.bool_]:
     """Tell which pairs of pieces touch, or are joined by way of one or two others."""
-    low, high = walls.ends.min(axis=1) - TOUCH_M, walls.ends.max(axis=1) + TOUCH_M
-    a, b = walls.met(np.stack([low, high], axis=1), None)
-    near = apart(walls.ends[a], walls.ends[b]) <= TOUCH_M
-    a, b = a[near], b[near]
-    size = (len(low), len(low))
-    touch = sparse.csr_matrix((np.ones(len(a), dtype=np.int32), (a, b)), shape=size)
+    asked = np.union1d(one, other)
+    a, b = _touching(walls, asked)
+    c, d = _touching(walls, np.setdiff1d(b, asked))
+    size = (len(walls.ends), len(walls.ends))
+    at = np.concatenate([a, c]), np.concatenate([b, d])
+    touch = sparse.csr_matrix((np.ones(len(at[0]), dtype=np.int32), at), shape=size)
     steps = touch[one] @ touch
     ways = np.asarray(steps.multiply(touch[other]).sum(axis=1)).ravel()
     return ways > 0
+
+
+def _touching(walls: Walls, chosen: Ints) -> tuple[Ints, Ints]:
+    """Return the walls that touch chosen ones: chosen wall, wall."""
+    ends = walls.ends[chosen]
+    box = ends.min(axis=1) - TOUCH_M, ends.max(axis=1) + TOUCH_M
+    a, b = walls.met(np.stack(box, axis=1), None)
+    near = apart(ends[a], walls.ends[b]) <= TOUCH_M
+    return chosen[a[near]], b[near]
 
 
 def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces:

@@ -18,6 +18,7 @@ import shapely
 from scipy import sparse
 
 from wrackline import vectors
+from wrackline.collection import collection_paused
 from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.closings import close_gaps
@@ -195,6 +196,7 @@ def join_walls(
     return _joined(lines, models, settings, team or Team(), outlines=True)
 
 
+@collection_paused()
 def _joined(
     lines: gpd.GeoDataFrame,
     models: Mapping[str, ErrorModel],
@@ -281,11 +283,11 @@ def _covered(
     named = lines["survey"].to_numpy(str)
     for row, other in covered.repeats[np.isin(covered.repeats[:, 0], gone)].tolist():
         noted.setdefault(other, set()).add(str(named[row]))
-    kept = lines.copy()
-    kept["repeats"] = [
-        ";".join(sorted({*filter(None, str(was).split(";")), *noted.get(row, ())} - {survey}))
-        for row, (was, survey) in enumerate(zip(lines["repeats"], lines["survey"], strict=True))
-    ]
+    repeats = lines["repeats"].to_numpy(object, copy=True)
+    for row, names in noted.items():
+        names.update(filter(None, str(repeats[row]).split(";")))
+        repeats[row] = ";".join(sorted(names - {str(named[row])}))
+    kept = lines.assign(repeats=repeats)
     kept = kept.drop(index=kept.index[gone]).reset_index(drop=True)
     return _covered(kept, models, settings)
 

@@ -100,7 +100,7 @@ def _off(xy: Array, ends: Array) -> Array:
     size = np.maximum((run**2).sum(axis=1), 1e-18)
     share = np.clip((step * run).sum(axis=1) / size, 0.0, 1.0)
     rest = step - run * share[:, None]
-    return np.hypot(rest[:, 0], rest[:, 1])
+    return np.asarray(np.hypot(rest[:, 0], rest[:, 1]))
 
 
 def _cells(xy: Array, per_metre: int) -> Ints:
