@@ -21,19 +21,16 @@ def main(job):
     tables = map(pd.read_csv, (job.input.adjacency, job.input.interpretations, job.input.deposit))
     surveys = gpd.read_file(job.input.package, layer="surveys").drop(columns="geometry")
     beds = bed_of(job.input.surface, job.input.record).inside(plan["rooms"].geometry)
+    records = "summary", "checked", "overlaps", "audit", "team"
     report = Report(
         about=json.loads(job.params.about),
         houses=Houses(plan, surveys, *tables, beds, pd.read_csv(job.input.access)),
-        summary=read_json(job.input.summary),
-        checked=read_json(job.input.checked),
-        overlaps=read_json(job.input.overlaps),
-        audit=read_json(job.input.audit),
         sources=dict(job.params.sources),
         seabed=seabed_words(job.input.surface, job.input.record),
         orientation=pd.read_csv(job.input.orientation),
         picture=small_picture(job.input.picture),
         rose=small_picture(job.input.rose),
-        team=read_json(job.input.team),
+        **{name: read_json(getattr(job.input, name)) for name in records},
     )
     Path(job.output.page).write_text(report.html(), encoding="utf-8")
 

@@ -37,14 +37,10 @@ def reliability() -> pd.DataFrame:
 def support_words() -> list[Markup]:
     """Return what support is worth: in words, as a plot and as a table."""
     bins = reliability()
+    ranges = bins[["support_from", "support_to"]].to_numpy(float).tolist()
     rows = [
-        [
-            f"{fixed(row.support_from, 2)} to {fixed(row.support_to, 2)}",
-            fixed(row.mean_support, 2),
-            percent(row.real_share),
-            str(row.rooms),
-        ]
-        for row in bins.itertuples()
+        [f"{fixed(low, 2)} to {fixed(high, 2)}", fixed(mean, 2), percent(real), str(int(rooms))]
+        for (low, high), (mean, real, rooms) in zip(ranges, _points(bins), strict=True)
     ]
     head = ["support", "mean", "real on simulated towns", "rooms counted"]
     return [
@@ -67,9 +63,9 @@ def plot(bins: pd.DataFrame) -> Markup:
         el("rect", x=PAD, y=PAD, width=SIDE, height=SIDE, fill="none", stroke="#777"),
         _line((0, 0), (1, 1), stroke="#777", stroke_dasharray="4 3"),
     ]
-    points = [(row.mean_support, row.real_share, row.rooms) for row in bins.itertuples()]
+    points = _points(bins)
     for one, other in pairwise(points):
-        parts.append(_line(one[:2], other[:2], stroke="#111"))
+        parts.append(_line((one[0], one[1]), (other[0], other[1]), stroke="#111"))
     for support, real, rooms in points:
         fill = "#111" if rooms >= LEAST_COUNT else "#fff"
         x, y = _at(support, real)
@@ -97,6 +93,11 @@ def plot(bins: pd.DataFrame) -> Markup:
         role="img",
         aria_label=label,
     )
+
+
+def _points(bins: pd.DataFrame) -> list[list[float]]:
+    """Return mean support, real share and number of rooms of each bin."""
+    return bins[["mean_support", "real_share", "rooms"]].to_numpy(float).tolist()
 
 
 def _at(support: float, real: float) -> tuple[str, str]:

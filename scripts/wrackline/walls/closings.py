@@ -161,52 +161,87 @@ def close_gaps(
     -------
     Closed
     """
-    xy = work.xyz[:, :2]
     recorded = covered.pieces
-    places_of_walls = recorded.ends(work.xyz)[:, :, :2]
-    decided = decide(decisions, recorded, places_of_walls)
-    walls = Walls(places_of_walls, covered.stretch)
+    standing = recorded.ends(work.xyz)[:, :, :2]
+    walls = Walls(standing, covered.stretch)
     ends = ends_of(work, stretches, covered, tracing)
     pairs_of_faces, (block, small) = stubs(work, stretches, ends), blocks(walls)
     asked = _asked(ends, pairs_of_faces, small[ends.piece], walls, tracing, settings)
-    made = Closings([], [], [])
-    if len(decided.drawn):
-        drawn = places(xy, decided.drawn)
-        size = lengths_and_ways(drawn[:, 1] - drawn[:, 0])[0]
-        made.add(decided.drawn, size, _named(DRAWN, drawn))
-        walls = walls.with_closings(drawn)
-        asked = replace(asked, active=_still_active(asked, NO_ENDS, drawn))
-    links: list[Ints] = []
-    held = _held(asked, walls)
-    held |= beside_another(walls.recorded(), block, ends, asked.face, settings.wall_max_thickness_m)
-    pool, first = _pool(asked, walls, recorded), ahead_of(asked, walls)
-    considered = []
-    won = np.full(len(ends), np.inf)
+    beside = beside_another(walls, block, ends, asked.face, settings.wall_max_thickness_m)
+    state = _State(work.xyz[:, :2], recorded, walls, asked, decide(decisions, recorded, standing))
+    state.begin(beside)
     for limit in ROUNDS:
-        found = _candidates(asked, walls, recorded, pool, first, limit + beyond)
-        found = replace(found, cost=_cost(found, asked, held, links))
-        if decisions:
-            found = decided.priced(found, places(xy, found.ties))
-        found = found.pick(found.cost <= limit + beyond)
-        found = found.pick(~blocked(asked, walls, found))
-        considered.append(found)
-        chosen = _taken(found.pick(found.cost <= limit), asked)
+        state.go_on(limit, beyond)
+    return state.end()
+
+
+class _State:
+    """Closings while they are made, round by round."""
+
+    def __init__(
+        self, xy: Array, recorded: Pieces, walls: Walls, asked: Asked, decided: Decided
+    ) -> None:
+        self.xy, self.recorded, self.decided = xy, recorded, decided
+        self.walls, self.asked = walls, asked
+        self.made = Closings([], [], [])
+        self.links: list[Ints] = []
+        self.considered: list[Candidates] = []
+        self.won = np.full(len(asked.ends), np.inf)
+
+    def begin(self, beside: npt.NDArray[np.bool_]) -> None:
+        """Draw what the team draws, and look for what no closing changes."""
+        if len(self.decided.drawn):
+            drawn = places(self.xy, self.decided.drawn)
+            size = lengths_and_ways(drawn[:, 1] - drawn[:, 0])[0]
+            self.made.add(self.decided.drawn, size, _named(DRAWN, drawn))
+            self._build(drawn, NO_ENDS)
+        self.held = _held(self.asked, self.walls) | beside
+        self.pool = _pool(self.asked, self.walls, self.recorded)
+        self.first = ahead_of(self.asked, self.walls)
+
+    def go_on(self, limit: float, beyond: float) -> None:
+        """Make the closings that cost no more than a limit, and weigh somewhat dearer ones."""
+        found = self._weighed(limit + beyond)
+        self.considered.append(found)
+        chosen = _taken(found.pick(found.cost <= limit), self.asked)
         if not len(chosen.one):
-            continue
-        won[chosen.one] = chosen.cost
-        won[chosen.other[chosen.other >= 0]] = chosen.cost[chosen.other >= 0]
-        links.append(np.stack([chosen.one, chosen.other], axis=1)[chosen.other >= 0])
-        new = _add(made, chosen, settings)
-        walls = walls.with_closings(places(xy, new))
-        used = np.r_[chosen.one, chosen.other[chosen.other >= 0]]
-        asked = replace(asked, led_on=_led_on(asked, chosen))
-        asked = replace(asked, active=_still_active(asked, used, places(xy, new)))
-        first = ahead_of(asked, walls, first)
-    _tie(made, asked, walls, recorded, decided)
-    pieces = _as_pieces(made, xy, walls, len(recorded))
-    fixed = np.concatenate([decided.drawn, made.ties[-1]])
-    weighed = together(considered)
-    return Closed(pieces, ends, asked.met, asked.rivals, won, weighed, fixed)
+            return
+        two = chosen.other >= 0
+        used = np.r_[chosen.one, chosen.other[two]]
+        self.won[used] = np.r_[chosen.cost, chosen.cost[two]]
+        self.links.append(np.stack([chosen.one, chosen.other], axis=1)[two])
+        new = _add(self.made, chosen, self.asked.settings)
+        self.asked = replace(self.asked, led_on=_led_on(self.asked, chosen))
+        self._build(places(self.xy, new), used)
+        self.first = ahead_of(self.asked, self.walls, self.first)
+
+    def _weighed(self, dearest: float) -> Candidates:
+        """Return the candidates that cost no more than this, and cross no wall."""
+        asked, walls = self.asked, self.walls
+        found = _candidates(asked, walls, self.recorded, self.pool, self.first, dearest)
+        found = replace(found, cost=_cost(found, asked, self.held, self.links))
+        if self.decided.decisions:
+            found = self.decided.priced(found, places(self.xy, found.ties))
+        found = found.pick(found.cost <= dearest)
+        return found.pick(~blocked(asked, walls, found))
+
+    def _build(self, new: Array, used: Ints) -> None:
+        """Let new closings (k, 2, 2) stand as walls; ends that they use or meet ask no more."""
+        self.walls = self.walls.with_closings(new)
+        self.asked = replace(self.asked, active=_still_active(self.asked, used, new))
+
+    def end(self) -> Closed:
+        """Return what was made, with feet for ends beside walls that nothing joins to them."""
+        _tie(self.made, self.asked, self.walls, self.recorded, self.decided)
+        return Closed(
+            pieces=_as_pieces(self.made, self.xy, self.walls, len(self.recorded)),
+            ends=self.asked.ends,
+            met=self.asked.met,
+            rivals=self.asked.rivals,
+            won=self.won,
+            considered=together(self.considered),
+            fixed=np.concatenate([self.decided.drawn, self.made.ties[-1]]),
+        )
 
 
 def _named(kind: str, like: Array) -> npt.NDArray[np.str_]:
@@ -230,21 +265,20 @@ def _asked(
     passed = met.copy()
     free = np.flatnonzero(~met)
     passed[free[hits(walls, ends.pick(free), slip[free], np.zeros(len(free)))[0]]] = True
-    active = np.ones(len(ends), dtype=bool)
     return Asked(
-        ends,
-        active,
-        met,
-        passed,
-        sd,
-        turn,
-        tracing.face[ends.line],
-        tracing.thick_m[ends.line],
-        pairs_of_faces,
-        lone,
-        np.zeros(len(ends), dtype=bool),
-        rivals(ends),
-        settings,
+        ends=ends,
+        active=np.ones(len(ends), dtype=bool),
+        met=met,
+        passed=passed,
+        sd_m=sd,
+        turn_sd=turn,
+        face=tracing.face[ends.line],
+        thick_m=tracing.thick_m[ends.line],
+        stubs=pairs_of_faces,
+        block=lone,
+        led_on=np.zeros(len(ends), dtype=bool),
+        rivals=rivals(ends),
+        settings=settings,
     )
 
 

@@ -252,7 +252,10 @@ def _rivals(closed: Closed, found: Candidates, slip_m: float) -> tuple[Ints, Int
     wide = np.flatnonzero(found.gap_m.sum(axis=1) > slip_m)
     two = wide[found.other[wide] >= 0]
     by, end = np.r_[wide, two], np.r_[found.one[wide], found.other[two]]
-    at = rivals[end].tocoo()
+    uses = sparse.csr_matrix(
+        (np.ones(len(end)), (np.arange(len(end)), end)), shape=(len(end), len(closed.ends))
+    )
+    at = (uses @ rivals).tocoo()
     return by[at.row], at.col.astype(np.int64)
 
 
