@@ -1,4 +1,4 @@
-"""Write the report that a person opens first: `report.html`, one page with everything."""
+"""Write the report that a person opens first. Writes `report.html`, one page with everything."""
 
 import json
 from pathlib import Path
