@@ -4,25 +4,30 @@ Writes `lines.parquet` (GeoParquet, `wrackline.walls.linework.LINE_COLUMNS`: the
 repeats merged), `pieces.parquet` (straight stretches, recorded and inferred, with the vertices that
 they are tied to), `edges.parquet` (the planar network, with the piece that each edge lies on and
 the phases in which it stands), `outlines.parquet` (plausible outlines, see
-`wrackline.walls.plausible`) and `team.json` (what became of the team's word on walls).
+`wrackline.walls.plausible`), `others.parquet` (lines that the surveyor says are no walls) and
+`team.json` (what became of the team's word on walls).
 """
 
 import json
 from pathlib import Path
 
+from wrackline import vectors
 from wrackline.io import write_json
 from wrackline.model import WallSettings
 from wrackline.step import step
 from wrackline.walls import network, plausible
-from wrackline.walls.gather import gather_lines, read_models
+from wrackline.walls.gather import gather_lines, read_models, told_apart
+from wrackline.walls.linework import ITEM_COLUMNS
 from wrackline.walls.team import as_record, read_team
 
 
 def main(job):
     traits = json.loads(job.params.traits)
     models = {model.survey: model for model in read_models(job.input.errors)}
-    lines = gather_lines(traits, job.input.tables, job.params.crs)
     settings = WallSettings.model_validate_json(job.params.walls)
+    every = gather_lines(traits, job.input.tables, job.params.crs)
+    lines, others = told_apart(every, settings.no_walls)
+    vectors.write(others[[*ITEM_COLUMNS, "geometry"]], ITEM_COLUMNS, job.output.others)
     team = read_team(job.params.team)
     joined = network.join_walls(lines, models, settings, team)
     network.save(joined.network, Path(job.output.edges).parent, job.params.crs)

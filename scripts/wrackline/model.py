@@ -272,6 +272,11 @@ class WallSettings(Strict):
     wall_max_thickness_m: Annotated[float, Field(gt=0, le=20)] = Field(
         1.6, description="An enclosed strip no wider than this between faces is a wall's body [m]."
     )
+    no_walls: list[Text] = Field(
+        ["grave", "kerb", "cistern", "rock", "bedrock", "beach rock", "rubble", "tumble", "modern"],
+        description="Kinds of lines in surveys of walls that are no walls: they close no room, and "
+        "are published as features. So are lines whose origin is natural or modern.",
+    )
 
 
 class RoomSettings(Strict):

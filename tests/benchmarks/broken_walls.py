@@ -32,6 +32,7 @@ from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
 from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
 from wrackline.uncertainty import ErrorModel
+from wrackline.walls.gather import told_apart
 from wrackline.walls.network import Network, build_network
 
 Polygons = npt.NDArray[np.object_]
@@ -87,7 +88,9 @@ def joined(drawn: Surveyed, **walls: float) -> Network:
 
 
 def table_of(drawn: Surveyed) -> gpd.GeoDataFrame:
-    return line_table(drawn.lines, drawn.follows, None, np.nan)
+    lines = line_table(drawn.lines, drawn.follows, None, np.nan)
+    lines["kind"] = drawn.code
+    return told_apart(lines, WallSettings().no_walls)[0]
 
 
 def _joined(lines: gpd.GeoDataFrame, sd_m: float, **walls: float) -> Network:

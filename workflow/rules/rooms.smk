@@ -12,17 +12,20 @@ rule find_rooms:
             "work/fit/{survey}/errors.json",
             survey=view_surveys(SITE, w.view, "wall_lines"),
         ),
-        features=lambda w: expand(
-            "work/fit/{survey}/items.parquet",
-            survey=view_surveys(SITE, w.view, "features"),
-        ),
+        features=lambda w: [
+            f"work/walls/{w.view}/others.parquet",
+            *expand(
+                "work/fit/{survey}/items.parquet",
+                survey=view_surveys(SITE, w.view, "features"),
+            ),
+        ],
         floors=lambda w: expand(
             "work/fit/{survey}/items.parquet",
             survey=view_surveys(SITE, w.view, *FLOOR_HOLDS),
         ),
         item_errors=lambda w: expand(
             "work/fit/{survey}/errors.json",
-            survey=view_surveys(SITE, w.view, "features", *FLOOR_HOLDS),
+            survey=view_surveys(SITE, w.view, "wall_lines", "features", *FLOOR_HOLDS),
         ),
         surface=lambda w: expand(
             "work/seabed/{surface}.tif", surface=view_surface(SITE, w.view)

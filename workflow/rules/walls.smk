@@ -16,6 +16,7 @@ rule join_walls:
         pieces="work/walls/{view}/pieces.parquet",
         edges="work/walls/{view}/edges.parquet",
         outlines="work/walls/{view}/outlines.parquet",
+        others="work/walls/{view}/others.parquet",
         team="work/walls/{view}/team.json",
     log:
         "logs/join_walls/{view}.log",

@@ -13,6 +13,7 @@ from wrackline.io import read_json
 from wrackline.uncertainty import ErrorModel, model_from_dict
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 
+NOT_BUILT = ("natural", "modern")
 TRAITS = ("line_follows", "traced_at", "evidence", "from_date", "to_date")
 
 
@@ -55,6 +56,25 @@ def gather_lines(
     for column in ("phase_from", "phase_to", "stands_from", "stands_to"):
         lines[column] = None
     return vectors.conform(lines, LINE_COLUMNS)
+
+
+def told_apart(
+    lines: gpd.GeoDataFrame, no_walls: Sequence[str]
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Return the lines that are walls, and those that the surveyor says are none.
+
+    Parameters
+    ----------
+    lines : GeoDataFrame
+        With `kind` and `origin`.
+    no_walls : sequence of str
+        Kinds that are no walls, small and capital letters alike.
+    """
+    names = {name.casefold() for name in no_walls}
+    other = lines["kind"].fillna("").str.strip().str.casefold().isin(names)
+    other |= lines["origin"].isin(NOT_BUILT).fillna(False)
+    other = other.to_numpy(bool)
+    return lines[~other].reset_index(drop=True), lines[other].reset_index(drop=True)
 
 
 def read_models(files: Sequence[str | Path]) -> list[ErrorModel]:

@@ -35,6 +35,9 @@ SPREAD = 0.3
 MARGIN = 6.0
 """Closings dearer than those made by more than this many scales hardly ever win."""
 
+DOUBTFUL = "doubtful"
+"""Origin of lines of which it is doubtful whether they are walls: half of the outlines have one."""
+
 OUTLINES = 100
 SEED = 1
 BESIDE_M = 0.02
@@ -202,13 +205,22 @@ def plausible(
     xy = work.xyz[:, :2]
     drawn = places(xy, np.concatenate([found.ties[:, 0], found.ties[corner, 1]]))
     race = _race(closed, found, drawn, owner, slip_m)
-    always = np.concatenate([recorded.ends(work.xyz)[:, :, :2], places(xy, closed.fixed)])
-    cells, beside, upheld = _cells(always, drawn, owner, len(found.one))
+    given = np.concatenate([recorded.ends(work.xyz)[:, :, :2], places(xy, closed.fixed)])
+    doubted = np.flatnonzero((work.lines["origin"] == DOUBTFUL).fillna(False).to_numpy(bool))
+    by = np.searchsorted(doubted, recorded.line)
+    in_doubt = np.isin(recorded.line, doubted)
+    always = np.full(len(given), len(doubted))
+    always[: len(recorded)][in_doubt] = by[in_doubt]
+    owners = np.r_[always, len(doubted) + 1 + owner]
+    cells, beside, upheld = _cells(
+        np.concatenate([given, drawn]), owners, len(doubted) + 1 + len(found.one)
+    )
     draw = np.random.default_rng(SEED)
     space = np.zeros((outlines, len(cells)), dtype=np.int64)
     for k in range(outlines):
         made = race.won(found.cost - spread * draw.gumbel(size=len(found.cost)))
-        space[k] = _spaces(beside[upheld @ np.append(made, 1.0) == 0], len(cells))
+        stands = np.r_[draw.random(len(doubted)) < 0.5, True, made].astype(float)
+        space[k] = _spaces(beside[upheld @ stands == 0], len(cells))
     return Plausible(cells, space)
 
 
@@ -276,23 +288,20 @@ def _in_the_way(
     return one[chosen], by[chosen]
 
 
-def _cells(
-    always: Array, drawn: Array, owner: Ints, count: int
-) -> tuple[Polygons, Ints, sparse.csr_matrix]:
-    """Return cells, the two beside each edge (their number outside), and what upholds an edge.
+def _cells(ends: Array, owner: Ints, count: int) -> tuple[Polygons, Ints, sparse.csr_matrix]:
+    """Return the cells of pieces, the two beside each edge, and which owners uphold an edge.
 
-    The last column of what upholds edges stands for the pieces that are always there.
+    The number of cells stands for what lies outside.
     """
-    ends = np.concatenate([always, drawn])
     edges = node(ends)
     cells = polygons_of(edges)
     sides = sides_of(cells, edges).tocoo()
     beside = np.full((len(edges), 2), len(cells))
     beside[sides.col, np.where(sides.data > 0, 0, 1)] = sides.row
     edge, piece = lying_on(edges, ends)
-    by = np.r_[np.full(len(always), count), owner][piece]
-    shape = (len(edges), count + 1)
-    return cells, beside, sparse.csr_matrix((np.ones(len(edge)), (edge, by)), shape=shape)
+    shape = (len(edges), count)
+    upheld = sparse.csr_matrix((np.ones(len(edge)), (edge, owner[piece])), shape=shape)
+    return cells, beside, upheld
 
 
 def _spaces(open_edges: Ints, cells: int) -> Ints:

@@ -88,3 +88,15 @@ def test_what_is_written_is_read_again(tmp_path, phases):
     for part, again in zip(parts, load(tmp_path / "outlines.parquet", phases), strict=True):
         np.testing.assert_array_equal(part.space, again.space)
         assert shapely.equals(part.cells, again.cells).all()
+
+
+def test_a_doubtful_wall_stands_in_half_of_the_outlines():
+    """A line of doubtful origin may divide a room, and lends its parts half a support."""
+    lines = [*box(0, 0, 12, 4), [(6, 0), (6, 4)]]
+    table = line_table(lines, follows="centre", thickness_m=0.5)
+    table.loc[4, "origin"] = "doubtful"
+    models = {model.survey: model for model in models_of(table)}
+    got = join_walls(table, models, WallSettings())
+    shares = support(got)
+    assert len(shares) == 2
+    assert ((shares > 0.35) & (shares < 0.65)).all()
