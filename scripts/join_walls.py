@@ -33,7 +33,7 @@ def main(job):
     network.save(joined.network, Path(job.output.edges).parent, job.params.crs)
     plausible.save(joined.outlines, Path(job.output.outlines), job.params.crs)
     said = as_record(team.decisions, joined.outcomes)
-    about = {"notes": joined.notes, "phases": list(joined.network.phases)}
+    about = {"notes": joined.notes, "phases": joined.network.phases, "aside": joined.set_aside}
     write_json(said | about, job.output.team)
 
 

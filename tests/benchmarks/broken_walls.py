@@ -30,7 +30,7 @@ from town_model import Damage, Surveyed, Town
 
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
-from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
+from wrackline.rooms.kinds import BODY, SLIVER, UNKNOWN, kinds_of
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.gather import told_apart
 from wrackline.walls.network import Network, build_network
@@ -107,7 +107,7 @@ def spaces(network: Network) -> Polygons:
     walls = WallSettings(wall_max_thickness_m=THICKEST_M + 0.1)
     kind = kinds_of(faces, on_face, walls, RoomSettings())
     large = shapely.area(faces.polygons) >= RoomSettings().room_min_area_m2
-    return np.asarray(faces.polygons[~np.isin(kind, [BODY, SLIVER]) & large])
+    return np.asarray(faces.polygons[~np.isin(kind, [BODY, SLIVER, UNKNOWN]) & large])
 
 
 def told(drawn: Surveyed) -> Surveyed:
@@ -115,7 +115,8 @@ def told(drawn: Surveyed) -> Surveyed:
     lines = np.concatenate([drawn.lines, drawn.missing])
     like = np.full(len(drawn.missing), drawn.follows[0] if len(drawn.follows) else "centre")
     follows = np.r_[drawn.follows, like]
-    return replace(drawn, lines=lines, follows=follows)
+    code = np.r_[drawn.code, np.full(len(drawn.missing), "wall")]
+    return replace(drawn, lines=lines, follows=follows, code=code)
 
 
 def one_town(maker: str, damage: Damage, houses: int, seed: int) -> tuple[Score, Score, float]:

@@ -9,7 +9,11 @@ from wrackline.accuracy.markup import Markup, el, table
 from wrackline.publish.phases import UNPHASED
 
 HEAD = ["decision", "place", "who", "day", "on what grounds", "what became of it"]
-NO_TEAM: Mapping[str, Any] = {"decisions": [], "notes": [], "phases": [""]}
+NO_TEAM: Mapping[str, Any] = {"decisions": [], "notes": [], "phases": [""], "aside": []}
+ASIDE = (
+    "Taken for joints of rock, since they run through other lines and end in the open, and so "
+    "closing no room: {}. To have one as a wall, give it the origin built."
+)
 NONE = "The team has decided nothing about the plan yet: config/decisions.csv."
 
 
@@ -27,6 +31,8 @@ def team_words(team: Mapping[str, Any]) -> list[Markup]:
     if team["notes"]:
         said.append(el("p", "Not followed in the register of phases:"))
         said.append(el("ul", *(el("li", note) for note in team["notes"])))
+    if team["aside"]:
+        said.append(el("p", ASIDE.format(", ".join(team["aside"]))))
     rows = [_row(decision) for decision in team["decisions"]]
     return [*said, table(HEAD, rows) if rows else el("p", NONE)]
 

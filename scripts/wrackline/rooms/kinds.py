@@ -20,6 +20,9 @@ OPEN = "open"
 SLIVER_M = 0.08
 """Narrower strips lie between two tracings of one line, not between two faces (no source)."""
 
+ALONE_M2 = 4.0
+"""A smaller space that shares no wall with another is a cist, a basin or a hearth (no source)."""
+
 SLIVER_M2 = 0.25
 """Smaller spaces are the corners that lines cut off where they cross, no spaces (no source)."""
 
@@ -77,11 +80,12 @@ def kinds_of(
     bounded = np.asarray(abs(faces.sides) @ np.ones(len(on_face))).ravel()
     by_faces = np.asarray(abs(faces.sides) @ on_face.astype(float)).ravel() >= 0.5 * bounded
     narrow = width <= rooms.lane_max_width_m
+    alone = np.asarray(faces.neighbours().sum(axis=1)).ravel() == 0
     return np.select(
         [
             (width < SLIVER_M) | (area < SLIVER_M2),
             by_faces & _is_body(faces.polygons, width, walls.wall_max_thickness_m),
-            area < rooms.room_min_area_m2,
+            (area < rooms.room_min_area_m2) | (alone & (area < ALONE_M2)),
             narrow & (long >= rooms.lane_min_elongation),
             area > rooms.room_max_area_m2,
         ],

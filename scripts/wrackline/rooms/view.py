@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 import shapely
 
 from wrackline.crs import grid_factors
@@ -21,7 +20,7 @@ from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
 from wrackline.uncertainty import Budget, ErrorModel, level_budget
 from wrackline.walls.decided import Outcome
-from wrackline.walls.linework import DOORWAY, LOST
+from wrackline.walls.linework import DOORWAY, LOST, line_name
 from wrackline.walls.network import Network
 from wrackline.walls.plausible import Plausible
 
@@ -166,12 +165,6 @@ class View:
         middle = geometry.centroid
         convergence, scale = grid_factors(self.site.crs, np.array([middle.x]), np.array([middle.y]))
         return float(convergence[0]), float(scale[0])
-
-
-def line_name(row: pd.Series) -> str:
-    """Return how a surveyed line is cited: its survey and own number, or its row in the file."""
-    own = row["line"]
-    return f"{row['survey']}/{own if isinstance(own, str) and own else '#' + str(row['row'])}"
 
 
 def prepare(

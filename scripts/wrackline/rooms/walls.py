@@ -16,8 +16,15 @@ from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY, OPEN
 from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
-from wrackline.rooms.view import View, azimuth, line_name
-from wrackline.walls.linework import OLD_PLAN, RECORDED, Pieces, join_pieces, recorded_pieces
+from wrackline.rooms.view import View, azimuth
+from wrackline.walls.linework import (
+    OLD_PLAN,
+    RECORDED,
+    Pieces,
+    join_pieces,
+    line_name,
+    recorded_pieces,
+)
 from wrackline.walls.motion import end_motion
 from wrackline.walls.planar import NODE_M
 

@@ -151,6 +151,12 @@ def linework(lines: gpd.GeoDataFrame) -> Linework:
     return Linework(lines, np.asarray(xyz, dtype=float), np.asarray(line, dtype=np.int64))
 
 
+def line_name(row: pd.Series) -> str:
+    """Return how a surveyed line is cited: its survey and own number, or its row in the file."""
+    own = row["line"]
+    return f"{row['survey']}/{own if isinstance(own, str) and own else '#' + str(row['row'])}"
+
+
 def recorded_pieces(work: Linework) -> Pieces:
     """Return every stretch between consecutive vertices of a line."""
     first = np.flatnonzero(np.diff(work.line) == 0)

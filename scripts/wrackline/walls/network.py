@@ -24,12 +24,14 @@ from wrackline.uncertainty import ErrorModel
 from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
 from wrackline.walls.decided import Outcome, outcomes
+from wrackline.walls.joints import joints_of
 from wrackline.walls.linework import (
     LINE_COLUMNS,
     RECORDED,
     Linework,
     Pieces,
     join_pieces,
+    line_name,
     linework,
 )
 from wrackline.walls.motion import edge_motion
@@ -159,12 +161,15 @@ class Joined:
         What became of each decision; None of those that wait for the rooms.
     notes : list of str
         What could not be followed in the register of phases.
+    set_aside : list of str
+        Lines taken for joints of rock, which close no room.
     """
 
     network: Network
     outlines: list[Plausible]
     outcomes: list[Outcome | None]
     notes: list[str]
+    set_aside: list[str]
 
 
 def build_network(
@@ -207,6 +212,8 @@ def _joined(
 ) -> Joined:
     phased = phase_lines(lines, models, team.phases, team.order)
     work, stretches, covered = _covered(merge_repeats(phased.lines, models), models, settings)
+    joint = joints_of(work, covered.pieces, settings.join_gap_m)
+    covered = covered.pick(~joint[covered.pieces.line])
     tracing = tracing_of(work.lines, models)
     stands = standing_in(work.lines, len(phased.names))[covered.pieces.line]
     parts, there, drawn = [covered.pieces], [stands], []
@@ -224,7 +231,8 @@ def _joined(
     became = outcomes(team.decisions, pieces, ends, work.lines)
     number = {phase: k for k, phase in enumerate(sorted(set(alike)))}
     shown = [drawn[number[phase]] for phase in alike] if outlines else []
-    return Joined(network, shown, became, phased.notes)
+    aside = [line_name(row) for _, row in work.lines[joint].iterrows()]
+    return Joined(network, shown, became, phased.notes, aside)
 
 
 def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:

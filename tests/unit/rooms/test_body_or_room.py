@@ -6,7 +6,7 @@ from drawn import line_table, network_of
 
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
-from wrackline.rooms.kinds import BODY, ROOM, kinds_of
+from wrackline.rooms.kinds import BODY, ROOM, UNKNOWN, kinds_of
 
 
 def kind_of(outline, thickest_m=0.9):
@@ -29,8 +29,8 @@ TEE = [(0, 0), (6, 0), (6, 0.8), (3.4, 0.8), (3.4, 4), (2.6, 4), (2.6, 0.8), (0,
         pytest.param([(0, 0), (4, 0), (4, 0.8), (0, 0.8)], BODY, id="a straight wall"),
         pytest.param(CORNER, BODY, id="two walls at a corner"),
         pytest.param(TEE, BODY, id="three walls at a junction"),
-        pytest.param([(0, 0), (3, 0), (3, 1), (0, 1)], ROOM, id="a room of 1 m by 3 m"),
-        pytest.param([(0, 0), (1, 0), (1, 1.2), (0, 1.2)], ROOM, id="a closet of 1 m by 1.2 m"),
+        pytest.param([(0, 0), (4.5, 0), (4.5, 1), (0, 1)], ROOM, id="a room of 1 m by 4.5 m"),
+        pytest.param([(0, 0), (1, 0), (1, 1.2), (0, 1.2)], UNKNOWN, id="a chest of 1 m by 1.2 m"),
         pytest.param(
             [(0, 0), (3, 0), (3, 3), (2, 3), (2, 1), (0, 1)], ROOM, id="a passage round a corner"
         ),
