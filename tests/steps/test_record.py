@@ -380,3 +380,22 @@ def test_every_building_has_its_page(results, layers):
     assert re.findall(r'<h2 id="(B[^"]+)"', pages) == numbers
     assert sorted(re.findall(r'href="buildings\.html#(B[^"]+)"', page)) == sorted(numbers)
     assert "http" not in pages.replace("http-equiv", "")
+
+
+def test_every_decision_says_what_became_of_it(results, hamlet):
+    """The hamlet's team confirms a doorway, and calls a place open that no walls enclose."""
+    said = pd.read_csv(hamlet / "config" / "decisions.csv")
+    told = pd.read_csv(results / "tables" / "decisions.csv")
+    assert told[list(said.columns)].equals(said)
+    assert told["outcome"].tolist() == ["followed", "no effect"]
+    assert told["because"].notna().all()
+
+
+def test_rooms_and_closings_have_a_support(layers):
+    """Every room, building and closing stands in some of the plausible outlines; most in most."""
+    for layer in ("rooms", "buildings"):
+        assert layers[layer]["support"].between(0, 1).all()
+        assert layers[layer]["support"].median() > 0.9
+    walls = layers["wall_lines"]
+    inferred = walls["evidence"] == "inferred"
+    assert walls["support"].notna().tolist() == inferred.tolist()
