@@ -2,9 +2,8 @@
 
 Every measured figure is held against `data/demo/truth.json` in units of the sd that it states
 itself. Surveys share their named sources, so figures are not independent: the share within 1.96 sd
-is held against a lower bound, and none may lie further off than `WIDEST`. What the methods so far
-can't read (a house over an early stump, a house that no survey traced since the old plan) is
-counted, not measured.
+is held against a lower bound, and none may lie further off than `WIDEST`. What can't be
+read (a house that no survey traced since the old plan) is counted, not measured.
 """
 
 import geopandas as gpd
@@ -34,14 +33,8 @@ def layer(demo, name):
 
 
 def disturbed(truth):
-    """Return the houses that were not traced, or that stand over an early wall."""
-    walls = [shapely.from_wkt(w["outline_wkt"]) for w in truth["free_walls"].values()]
-    around = shapely.union_all(walls).buffer(0.3)
-    return {
-        name
-        for name, house in truth["buildings"].items()
-        if house["traced"] == "no" or shapely.from_wkt(house["footprint_wkt"]).intersects(around)
-    }
+    """Return the houses that no survey traced."""
+    return {name for name, house in truth["buildings"].items() if house["traced"] == "no"}
 
 
 def matched(table, wkt):
