@@ -105,7 +105,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("opening", "text", "", "lasting number"),
         *_measured("width_m", "m", "clear width between the ends recorded"),
         Field("joins", "text", "", "rooms on both sides, or outside, separated by ;"),
-        Field("evidence", "text", "", "seen (threshold recorded) or possible (a gap)"),
+        Field("evidence", "text", "", "seen (threshold or jamb recorded) or possible (a gap)"),
         SURVEYS,
         *_seasons(),
         WHY_NULL,

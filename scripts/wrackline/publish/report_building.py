@@ -149,7 +149,7 @@ def building_key() -> Markup:
         (el("path", d="M1 6h34", **stroke.look(0.9)), words[stroke.name]) for stroke in STROKES
     ]
     for name, rim, what in (
-        ("seen", None, "opening, seen: a threshold was recorded"),
+        ("seen", None, "opening, seen: a threshold or jamb was recorded"),
         ("possible", "3 2", "opening, possible: a door, or a gap made by robbing"),
     ):
         disc = el("circle", cx=18, cy=6, r=5, stroke_width=1.2, stroke_dasharray=rim)

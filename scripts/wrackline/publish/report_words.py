@@ -60,7 +60,7 @@ WORDS = (
     ("inferred", "drawn by the program to close a gap; nobody saw it"),
     ("old plan", "known from an older drawing alone"),
     ("possible", "an opening of a doorway's width; robbing leaves the same gap"),
-    ("seen", "an opening in which a threshold was recorded"),
+    ("seen", "an opening in which a threshold or jamb was recorded"),
     ("filled", "a cell of the seabed between soundings, within a stated distance of them"),
 )
 LIMITS = (

@@ -250,7 +250,7 @@ def _wall_lengths(walls: gpd.GeoDataFrame) -> list[Figure]:
 def _openings(openings: gpd.GeoDataFrame) -> list[Figure]:
     seen = int((openings["evidence"] == "seen").fillna(False).sum())
     return [
-        Figure("openings_seen", "openings with a threshold", seen, "a threshold was recorded"),
+        Figure("openings_seen", "openings with a threshold or jamb", seen, "one was recorded"),
         Figure(
             *("openings_possible", "openings possible", len(openings) - seen),
             "gaps of a doorway's width; robbing makes the same gap",

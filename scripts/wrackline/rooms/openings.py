@@ -1,8 +1,8 @@
 """Openings: closed gaps of a doorway's width, and what they join.
 
 A doorway through a wall traced as two faces leaves a gap in each of them; the two closings that
-border the same wall body opposite each other are one opening. It is `seen` where a threshold was
-recorded in it, else `possible`: robbing makes the same gap.
+border the same wall body opposite each other are one opening. It is `seen` where a threshold or a
+jamb was recorded in it, else `possible`: robbing makes the same gap.
 """
 
 from __future__ import annotations
@@ -22,7 +22,10 @@ from wrackline.walls.network import Network
 
 Ints = npt.NDArray[np.int64]
 
-THRESHOLD_REACH_M = 0.5
+SIGNS = ("threshold", "jamb")
+"""Kinds of features by which an opening is seen."""
+
+SIGN_REACH_M = 0.5
 PARALLEL_COSINE = 0.8
 """Gaps in the two faces of a wall run alike within 37 degrees; round a corner they don't."""
 
@@ -155,8 +158,8 @@ def _opposite(one: shapely.LineString, other: shapely.LineString) -> bool:
     return bool(shift < 0.5 * max(sizes))
 
 
-def seen(opening: Opening, thresholds: npt.NDArray[np.object_]) -> bool:
-    """Tell whether a recorded threshold lies in an opening."""
-    if not len(thresholds):
+def seen(opening: Opening, doors: npt.NDArray[np.object_]) -> bool:
+    """Tell whether a threshold or jamb was recorded at an opening."""
+    if not len(doors):
         return False
-    return bool((shapely.distance(opening.ground, thresholds) <= THRESHOLD_REACH_M).any())
+    return bool((shapely.distance(opening.ground, doors) <= SIGN_REACH_M).any())

@@ -10,6 +10,7 @@ import pandas as pd
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.building_rows import building_table, buildings_in, floors_in
 from wrackline.rooms.features import feature_table
+from wrackline.rooms.openings import SIGNS
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.rooms import room_table, spaces_of
 from wrackline.rooms.view import View
@@ -53,12 +54,12 @@ def make_plan(view: View, items: Items, bed: Bed) -> dict[str, gpd.GeoDataFrame]
         buildings["building"].iloc[k] if k >= 0 else None for k in rooms["building"]
     ]
     walls = wall_lines(view)
-    thresholds = items.features.loc[items.features["kind"] == "threshold"].geometry.to_numpy()
+    doors = items.features.loc[items.features["kind"].isin(SIGNS)].geometry.to_numpy()
     by_face = pd.Series(rooms["room"].to_numpy(), index=rooms["face"].to_numpy())
     return {
         "wall_lines": walls,
         "wall_bodies": wall_bodies(view, walls),
-        "openings": openings(view, by_face, thresholds),
+        "openings": openings(view, by_face, doors),
         "rooms": rooms.drop(columns="face"),
         "buildings": buildings,
         "features": feature_table(items.features, items.models, view, rooms),

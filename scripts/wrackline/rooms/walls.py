@@ -232,7 +232,7 @@ def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
     }
 
 
-def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDataFrame:
+def openings(view: View, rooms: pd.Series, doors: np.ndarray) -> gpd.GeoDataFrame:
     """Return openings with their width and what they join; a gap that joins nothing is none.
 
     Parameters
@@ -240,8 +240,8 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
     view : View
     rooms : Series
         Room number by face.
-    thresholds : array of Geometry
-        Thresholds recorded as such.
+    doors : array of Geometry
+        Thresholds and jambs recorded as such.
     """
     reach = view.site.walls.wall_max_thickness_m
     rows = []
@@ -261,7 +261,7 @@ def openings(view: View, rooms: pd.Series, thresholds: np.ndarray) -> gpd.GeoDat
                 "width_m": width.value / scale,
                 "width_sd_m": view.ground.budget(width).sd / scale,
                 "joins": joined(filter(None, names)),
-                "evidence": "seen" if seen(opening, thresholds) else "possible",
+                "evidence": "seen" if seen(opening, doors) else "possible",
                 "surveys": surveys,
                 "first_season": max(map(season_of, surveys.split(";"))),
                 "last_season": max(map(season_of, surveys.split(";"))),

@@ -274,12 +274,13 @@ def test_two_doorways_of_one_wall_stay_two():
     [
         pytest.param("threshold", (1.95, -0.25), "seen", id="in the wall"),
         pytest.param("threshold", (1.95, -0.9), "seen", id="just before it"),
+        pytest.param("jamb", (1.55, -0.1), "seen", id="a jamb of it"),
         pytest.param("threshold", (3.6, 2), "possible", id="elsewhere"),
         pytest.param("hearth", (1.95, -0.25), "possible", id="no threshold"),
     ],
 )
 def test_an_opening_is_seen_where_a_threshold_lies_in_it(kind, at, evidence):
-    """Only a recorded threshold within half a metre makes a gap a seen opening."""
+    """Only a recorded threshold or jamb within half a metre makes a gap a seen opening."""
     lines = parted(parted(doubled(0, 0, 4, 3, 0.5), 4, 2.0, 2.9), 0, 1.5, 2.4)
     plan = plan_of(lines, features=[{"geometry": shapely.Point(at), "kind": kind}])
     assert plan["openings"]["evidence"].tolist() == [evidence]
