@@ -733,7 +733,7 @@ class Survey(Strict):
 
     @property
     def lacks_pole_width(self) -> bool:
-        """Whether its wall faces were most likely traced with a pole, of whose width nothing is said.
+        """Whether its wall faces were most likely traced with a pole of unstated width.
 
         A total station's day and coded points are such, and a technique that names a pole.
         """

@@ -172,7 +172,7 @@ def _centre_area(view: View, space: Space) -> float | None:
     follows = view.lines["line_follows"].iloc[view.edge_line[space.edges]]
     if space.floor is None or (follows == "centre").all():
         return float(view.faces.polygons[space.face].area)
-    touching = view.faces.neighbours()[[space.face]].indices
+    touching = view.faces.neighbours()[[space.face]].indices.tolist()
     outlines = [view.outline(face) for face in touching if view.kind[face] == BODY]
     bodies = [outline.polygon for outline in outlines if outline is not None]
     if not bodies:

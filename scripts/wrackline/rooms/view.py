@@ -166,7 +166,7 @@ class View:
         return inward, np.nan_to_num(change)
 
     def outline(self, face: int) -> Outline | None:
-        """Return a space between its walls' faces, or a wall's body; None where it can't be told."""
+        """Return a space between its walls' faces, or a wall's body; None where unknown."""
         return self._outlines[face]
 
     @cached_property

@@ -202,7 +202,10 @@ def thickness_figure(view: View, face: int) -> Figure | None:
     body = view.outline(face)
     if body is None:
         return None
-    area, along = outlined(view, edges, side, body), figures.length(view.network.edges[edges], edges)
+    area, along = (
+        outlined(view, edges, side, body),
+        figures.length(view.network.edges[edges], edges),
+    )
     outline = replace(along, value=float(body.polygon.length))
     more, half = len(view.faces.polygons[face].interiors) - 1, outline.value / 2
     root = half**2 + 4 * more * area.value
