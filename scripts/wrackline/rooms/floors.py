@@ -16,7 +16,7 @@ CUT_M, ON_LINE_M = 1e-6, 1e-5
 
 
 LEAST_SINE = 1e-4
-"""Walls that turn by less run on straight: between them no corner is made."""
+"""Walls that turn by less run on straight."""
 
 MITRE_LIMIT, BEND_LIMIT = 10.0, 2.0
 """Sharp corners that reach further than this many moves are cut off flat; at bends
@@ -104,8 +104,8 @@ def outline_of(
 class _Corner:
     """Where edge `before` ends and edge `after` starts.
 
-    `tip` is where their moved lines meet, from the node; None where they run on straight or the
-    tip is too far. `inward` is how far both are moved for it, `jog` what the second lies deeper.
+    `tip` is where their moved lines meet, from the node; None where it is too far. `inward` is how
+    far both are moved for it, `jog` what the second lies deeper, `straight` whether they run on.
     """
 
     before: int
@@ -113,6 +113,7 @@ class _Corner:
     tip: Array | None
     inward: tuple[float, float]
     jog: float = 0.0
+    straight: bool = False
 
 
 def _corners(walk: Array, inward: Array) -> list[_Corner]:
@@ -141,6 +142,8 @@ def _corner(along: Array, inward: Array, before: int, after: int) -> _Corner:
     moves = float(inward[before]), float(inward[after])
     sine = float(one[0] * other[1] - one[1] * other[0])
     bend = bool(one @ other > 0)
+    if bend and abs(sine) < LEAST_SINE:
+        return _straight_on(along, moves, before, after)
     tip = _tip(one, other, moves, sine)
     limit = (BEND_LIMIT if bend else MITRE_LIMIT) * max(map(abs, moves))
     if tip is not None and np.hypot(*tip) <= limit:
@@ -151,6 +154,14 @@ def _corner(along: Array, inward: Array, before: int, after: int) -> _Corner:
     return _Corner(
         before, after, _tip(one, other, (thin, thin), sine), (thin, thin), moves[1] - moves[0]
     )
+
+
+def _straight_on(along: Array, moves: tuple[float, float], before: int, after: int) -> _Corner:
+    """Return a corner that is none: both strips end at one point, so that no slit parts them."""
+    thin = min(moves, key=abs)
+    east, north = along[before if thin == moves[1] else after]
+    tip = thin * np.array([-north, east])
+    return _Corner(before, after, tip, (thin, thin), moves[1] - moves[0], straight=True)
 
 
 def _tip(one: Array, other: Array, moves: tuple[float, float], sine: float) -> Array | None:
@@ -176,17 +187,24 @@ def _parts(
     At a corner between an edge moved out and one moved in, what lies up to the tip is lost where
     the space is narrower than a half turn there, and gained where it is wider.
     """
-    strips, kites = _strips(walk, inward), _kites(walk, corners)
+    strips, kites = _strips(walk, inward, corners), _kites(walk, corners)
     for sign, combine in ((-1, shapely.union), (1, shapely.difference), (0, shapely.union)):
         mine = [shape for shape, way in (*strips, *kites) if way == sign]
         if mine:
             yield shapely.union_all(mine), combine
 
 
-def _strips(walk: Array, inward: Array) -> list[tuple[shapely.Geometry, int]]:
+def _strips(
+    walk: Array, inward: Array, corners: list[_Corner]
+) -> list[tuple[shapely.Geometry, int]]:
     """Return the strip beside each edge that its move covers, cut square, and its way: 1 inward."""
-    aside = _left(walk) * inward[:, None]
-    ring = np.stack([walk[:, 0], walk[:, 1], walk[:, 1] + aside, walk[:, 0] + aside], axis=1)
+    aside = np.repeat((_left(walk) * inward[:, None])[:, None], 2, axis=1)
+    for corner in corners:
+        for edge, end in ((corner.before, 1), (corner.after, 0)):
+            if corner.straight and inward[edge] == corner.inward[0]:
+                aside[edge, end] = corner.tip
+    far = walk + aside
+    ring = np.stack([walk[:, 0], walk[:, 1], far[:, 1], far[:, 0]], axis=1)
     moved = inward != 0
     ways = np.sign(inward[moved]).astype(int).tolist()
     return list(zip(shapely.polygons(ring[moved]), ways, strict=True))
@@ -200,7 +218,7 @@ def _kites(walk: Array, corners: list[_Corner]) -> list[tuple[shapely.Geometry, 
     left = _left(walk)
     kites, ways = [], []
     for corner in corners:
-        if corner.tip is not None:
+        if corner.tip is not None and not corner.straight:
             pair = (corner.before, corner.after)
             sides = [m * left[k] for m, k in zip(corner.inward, pair, strict=True)]
             kites.append(walk[corner.before, 1] + [0 * corner.tip, sides[0], corner.tip, sides[1]])
