@@ -58,7 +58,13 @@ def survey_table(
 
 
 def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) -> dict[str, Any]:
-    empty = [name for name in ("resolution_m", "pole_width_m") if getattr(survey, name) is None]
+    unstated = "the config doesn't state it"
+    along_faces = survey.holds == "wall_lines" and survey.line_follows != "centre"
+    why = {
+        "resolution_m": unstated,
+        "pole_width_m": unstated if along_faces else "no wall faces were traced",
+    }
+    empty = [f"{name}: {text}" for name, text in why.items() if getattr(survey, name) is None]
     return {
         "survey": name,
         "season": season_of(name),
@@ -80,7 +86,7 @@ def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) ->
         "pole_width_m": survey.pole_width_m,
         "ground_looked_at": how,
         "used_for": USED_FOR[survey.holds],
-        "null_because": "; ".join(f"{field}: the config doesn't state it" for field in empty),
+        "null_because": "; ".join(empty),
         "geometry": outline,
     }
 

@@ -165,7 +165,7 @@ def test_a_lone_line_between_two_rooms_stays_and_its_doubt_is_stated():
 
 
 def test_an_error_of_the_width_moves_all_faces_at_once():
-    """A width wrong by 0.01 m: floor of 14 m around 0.07 m², wall 0.01 m, 18.8 m outside 0.094 m²."""
+    """A width wrong by 0.01 m: 14 m of floor outline 0.07 m², the wall 0.01 m, 18.8 m 0.094 m²."""
     drawn = room(4, 3) + outer(4, 3)
     plan = plan_of(drawn, pole_width_m=POLE, pole_width_sd_m=0.01, models=SURE)
     assert plan["rooms"]["floor_area_sd_m2"].tolist() == pytest.approx([0.07])
