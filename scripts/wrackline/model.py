@@ -48,6 +48,10 @@ FLOOR_HOLDS = ("floor_points", "probes")
 
 Form = Literal["drawn", "coded_points", "station_day", "tape", "levelling"]
 OBSERVED = ("station_day", "tape", "levelling")
+POLE_FORMS = ("station_day", "coded_points")
+POLE_WORDS = ("pole", "prism", "reflector", "total station", "rover")
+"""Forms of a survey, and words in its technique, that tell of a pole held on what is measured."""
+
 """Forms that hold observations: they are reduced to places by way of `config/control.csv`."""
 
 Unit = Literal["metre", "millimetre", "centimetre", "foot", "us_survey_foot", "fathom", "braza"]
@@ -652,6 +656,16 @@ class Survey(Strict):
         None, description="Wall lines along centres: thickness, where the file has none [m]."
     )
     wall_thickness_sd_m: Sd = Field(0.0, description="Standard uncertainty of it [m].")
+    pole_width_m: Annotated[float, Field(ge=0, le=0.5)] | None = Field(
+        None,
+        description="Wall lines along faces: width of the pole or reflector that was held against "
+        "the face. Its axis was measured, half of this off the wall; 0 where the face itself was. "
+        "Floors, wall bodies and footprints are corrected by it [m].",
+    )
+    pole_width_sd_m: Sd = Field(
+        0.0,
+        description="Standard uncertainty of it, twice the gap that was left included [m].",
+    )
     old_plan: bool = Field(
         False,
         description="Wall lines: drawn on an older plan. Their evidence is `old plan`, and they "
@@ -695,6 +709,18 @@ class Survey(Strict):
         return self
 
     @model_validator(mode="after")
+    def _pole_fits(self) -> Survey:
+        if self.pole_width_m is None and self.pole_width_sd_m:
+            raise ValueError("pole_width_sd_m says nothing without pole_width_m")
+        if self.pole_width_m is not None and self.holds != "wall_lines":
+            raise ValueError(f"pole_width_m is for wall_lines alone, not for {self.holds}")
+        if self.pole_width_m is not None and self.line_follows == "centre":
+            raise ValueError(
+                "pole_width_m is for lines along faces: a pole on a wall's centre isn't beside it"
+            )
+        return self
+
+    @model_validator(mode="after")
     def _form_fits(self) -> Survey:
         if self.form != "drawn" and self.holds not in VECTOR_HOLDS[:-1]:
             raise ValueError(f"{self.holds} are read in the form 'drawn' alone")
@@ -709,6 +735,18 @@ class Survey(Strict):
                 "ellipsoidal heights need vertical.zero, with a height link to the site's datum"
             )
         return self
+
+    @property
+    def lacks_pole_width(self) -> bool:
+        """Whether its wall faces were most likely traced with a pole of unstated width.
+
+        A total station's day and coded points are such, and a technique that names a pole.
+        """
+        words = self.technique.lower()
+        named = any(word in words for word in POLE_WORDS) and "photo" not in words
+        poled = self.form in POLE_FORMS or named
+        traced = self.holds == "wall_lines" and self.line_follows != "centre" and not self.old_plan
+        return traced and poled and self.pole_width_m is None
 
 
 class Season(Strict):
@@ -883,6 +921,8 @@ NEUTRAL_ERRORS: dict[str, Any] = {
 NEUTRAL_TRAITS: dict[str, Any] = {
     "line_follows": "face",
     "traced_at": "top",
+    "pole_width_m": None,
+    "pole_width_sd_m": 0.0,
     "resolution_m": None,
     "looked_at": None,
     "old_plan": False,

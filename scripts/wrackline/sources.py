@@ -101,6 +101,8 @@ def line_traits(config: SiteConfig, view: str) -> str:
             "evidence": "old plan" if survey.old_plan else "recorded",
             "from_date": str(survey.from_date),
             "to_date": str(survey.to_date),
+            "pole_width_m": survey.pole_width_m,
+            "pole_width_sd_m": survey.pole_width_sd_m,
         }
         for name, survey in surveys.items()
     }

@@ -98,6 +98,7 @@ surveys:
     vertical:
       meaning: height                        # up from the datum; see config/README.md
     line_follows: face                       # <-- face, centre, or edge for want of better
+    pole_width_m: 0.03                       # <-- of the pole held against the face; 0 without
     traced_at: top                           # <-- where on the wall its heights were taken
     random_horizontal_sd_m: 0.03             # <-- from point to point, per axis
     random_vertical_sd_m: 0.03               # <--

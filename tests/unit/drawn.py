@@ -53,6 +53,8 @@ def line_table(lines, *, survey=SURVEY, follows="face", crs=CRS, **columns):
         "repeats": "",
         "thickness_m": np.nan,
         "thickness_sd_m": np.nan,
+        "pole_width_m": np.nan,
+        "pole_width_sd_m": np.nan,
         "from_date": "2031-06-01",
         "to_date": "2031-06-02",
         **columns,

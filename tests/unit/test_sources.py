@@ -112,6 +112,8 @@ def test_traits_tell_what_the_config_says_of_lines():
             "evidence": "recorded",
             "from_date": "2031-06-01",
             "to_date": "2031-06-02",
+            "pole_width_m": None,
+            "pole_width_sd_m": 0.0,
         }
     }
 

@@ -168,7 +168,7 @@ def cross_check(surveys: Sequence[CheckedSurvey], site: Site) -> dict[str, Any]:
     ground = Field(site, {one.name: one for one in sorted(surveys, key=lambda s: s.name)})
     for one in ground.surveys.values():
         _load(ground, one)
-    for check in (_marks, _repeats, _places, _readings, _alone, _clocks, _runs):
+    for check in (_marks, _poles, _repeats, _places, _readings, _alone, _clocks, _runs):
         check(ground)
     _bed_pairs(ground)
     _on_bed(ground)
@@ -272,6 +272,14 @@ def _marks(ground: Field) -> None:
             ground.say(name, cross_words.scale(*unit))
         for misfit in site_checks.mark_misfits(survey.local_grid):
             ground.say(name, cross_words.mark(misfit, survey.local_grid.control_sd_m))
+
+
+def _poles(ground: Field) -> None:
+    """Name the surveys whose faces were traced with a pole of unstated width."""
+    for name in ground.own:
+        survey = ground.surveys[name].survey
+        if survey.lacks_pole_width:
+            ground.say(name, cross_words.pole_width(survey))
 
 
 def _repeats(ground: Field) -> None:

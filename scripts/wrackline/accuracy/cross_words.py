@@ -25,6 +25,8 @@ from wrackline.model import SeaLevel, Survey
 
 Place = tuple[float, float] | None
 
+POLE_UNSTATED = "pole_width_unstated"
+
 
 @dataclass(frozen=True)
 class Words:
@@ -86,6 +88,21 @@ def mark(misfit: MarkMisfit, control_sd_m: float) -> Words:
             "stand, measure the mark again or leave it out",
         ),
         misfit.place,
+    )
+
+
+def pole_width(survey: Survey) -> Words:
+    """Return what to say of faces traced with a pole whose width isn't stated."""
+    return Words(
+        POLE_UNSTATED,
+        (
+            f"wall faces traced by '{survey.technique}', without pole_width_m",
+            "the width of the pole or reflector that was held against the faces; 0 where the "
+            "faces themselves were measured",
+            "its axis was measured, so floors come out too small, wall bodies too thick and "
+            "footprints too large by half that width along every face",
+            "measure the pole and state pole_width_m",
+        ),
     )
 
 

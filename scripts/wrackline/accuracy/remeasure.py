@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 
+from wrackline.accuracy.cross_words import POLE_UNSTATED
 from wrackline.accuracy.markup import Markup, table
 from wrackline.accuracy.sketches import Sketch
 from wrackline.errors import Fault
@@ -57,7 +58,7 @@ AT_A_DESK = (
     *("axes_swapped", "wrong_zone", "far_from_site", "local_for_crs", "column_shifted"),
     *("feet_for_metres", "us_feet_for_metres", "millimetres_for_metres", "wrong_sign"),
     *("centimetres_for_metres", "degrees_for_metres", "metres_for_degrees", "scale_of_grid"),
-    *("repeated_rows", "date_outside"),
+    *("repeated_rows", "date_outside", POLE_UNSTATED),
 )
 """Kinds that are slips of files and config: nothing on the site mends them."""
 

@@ -106,11 +106,12 @@ def faces(work: Fieldwork) -> list[tuple[Run, float]]:
 
     Of the buildings, and of the walls that stand alone in its part.
     """
-    runs = [(run, h.truth.wall_top_m) for h in work.houses("faces") for run in h.face_runs()]
+    off = work.off_m
+    runs = [(run, h.truth.wall_top_m) for h in work.houses("faces") for run in h.face_runs(off)]
     alone = work.hamlet.truth.free_walls
     return runs + [
         (run, alone[name].top_m)
-        for name, sides in work.hamlet.free_wall_runs()
+        for name, sides in work.hamlet.free_wall_runs(off)
         if work.covers(work.hamlet.free_walls[name])
         for run in sides
     ]

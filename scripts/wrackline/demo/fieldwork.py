@@ -52,6 +52,11 @@ class Fieldwork:
             return self.made.area
         return self.hamlet.truth.part(self.made.part)
 
+    @property
+    def off_m(self) -> float:
+        """How far off a face the axis of the pole is that is held against it [m]."""
+        return self.made.pole_width_m / 2
+
     def houses(self, traced: str) -> list[House]:
         """Return the buildings that it surveys: those traced its way whose middle it covers.
 
@@ -152,7 +157,7 @@ def _parts(name: str, real: Misfortune, south_west: tuple[float, float]) -> list
 
 def wall_faces(work: Fieldwork) -> gpd.GeoDataFrame:
     """Return traced faces of the walls of all buildings that are traced by faces."""
-    return _walls(work, "faces", House.face_runs)
+    return _walls(work, "faces", lambda house: house.face_runs(work.off_m))
 
 
 def wall_centres(work: Fieldwork) -> gpd.GeoDataFrame:
@@ -181,7 +186,7 @@ def _free_wall_runs(work: Fieldwork) -> list[tuple[Run, float]]:
     truth = work.hamlet.truth.free_walls
     return [
         (run, truth[name].top_m)
-        for name, runs in work.hamlet.free_wall_runs()
+        for name, runs in work.hamlet.free_wall_runs(work.off_m)
         if work.covers(work.hamlet.free_walls[name])
         for run in runs
     ]

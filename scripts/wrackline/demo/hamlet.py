@@ -147,10 +147,13 @@ class Hamlet:
             height[on_wall] = np.maximum(height[on_wall], top)
         return height
 
-    def free_wall_runs(self) -> list[tuple[str, list[Run]]]:
-        """Return the faces and ends of walls that stand alone and were traced, by their names."""
+    def free_wall_runs(self, off_m: float = 0.0) -> list[tuple[str, list[Run]]]:
+        """Return the faces and ends of walls that stand alone and were traced, by their names.
+
+        Or the lines so far off them on which the axis of a pole goes that is held against them.
+        """
         return [
-            (name, [_run(side, f"{name} face") for side in _sides(self.free_walls[name])])
+            (name, [_run(s, f"{name} face") for s in _sides(_grown(self.free_walls[name], off_m))])
             for name, wall in self.truth.free_walls.items()
             if wall.traced == "faces"
         ]
@@ -258,6 +261,13 @@ class House:
         }
         return box(*spans[door.side])
 
+    def _led_on(self, door: Doorway, more_m: float) -> Polygon:
+        """Return a doorway's passage led on beyond both faces, and a hair all round."""
+        left, near, right, far = self.passage(door).buffer(1e-3, join_style="mitre").bounds
+        if door.side in ("near", "far"):
+            return box(left, near - more_m, right, far + more_m)
+        return box(left - more_m, near, right + more_m, far)
+
     def beyond(self, door: Doorway) -> str:
         """Return the room on the other side of a doorway, or ``outside``."""
         through = self.passage(door).buffer(self.truth.wall_m / 10)
@@ -277,13 +287,16 @@ class House:
         )
         return LineString(self.frame.place(np.array(ends)))
 
-    def face_runs(self) -> list[Run]:
-        """Return the straight runs of all wall faces, outer and inner, without doorways."""
-        outer = _sides(self._outline)
-        inner = {name: _sides(_floor(room)) for name, room in self.truth.rooms.items()}
-        runs = self._cut(outer, f"{self.name} outer face")
+    def face_runs(self, off_m: float = 0.0) -> list[Run]:
+        """Return the straight runs of all wall faces, outer and inner, without doorways.
+
+        Or the lines so far off them on which the axis of a pole goes that is held against them.
+        """
+        outer = _sides(_grown(self._outline, off_m))
+        inner = {name: _sides(_floor(room, -off_m)) for name, room in self.truth.rooms.items()}
+        runs = self._cut(outer, f"{self.name} outer face", off_m)
         for name, sides in inner.items():
-            runs += self._cut(sides, f"{self.name} {name} inner face")
+            runs += self._cut(sides, f"{self.name} {name} inner face", off_m)
         return runs
 
     def centre_runs(self) -> list[Run]:
@@ -295,11 +308,12 @@ class House:
         curved = [side for side in sides if len(side.coords) > 2]
         return self._cut([*_joined(straight), *curved], f"{self.name} wall centre")
 
-    def _cut(self, sides: Iterable[LineString], what: str) -> list[Run]:
-        """Return lines drawn in the frame, cut at the doorways and put into the site's CRS."""
-        passages = [
-            self.passage(door).buffer(1e-3, join_style="mitre") for door in self.open_doorways
-        ]
+    def _cut(self, sides: Iterable[LineString], what: str, off_m: float = 0.0) -> list[Run]:
+        """Return lines drawn in the frame, cut at the doorways and put into the site's CRS.
+
+        Doorways are cut as far as `off_m` beyond their walls' faces.
+        """
+        passages = [self._led_on(door, off_m) for door in self.open_doorways]
         runs = []
         for side in sides:
             left_over = shapely.difference(side, shapely.union_all(passages))
@@ -404,6 +418,11 @@ def _floor(room: Room, grown: float = 0.0) -> Polygon:
     disc = shapely.Point(middle).buffer(_radius(room), quad_segs=QUARTER_STEPS)
     floor = disc if room.round else shapely.union(_inside(room.inside), disc)
     return _polygon(floor.buffer(grown, join_style="mitre") if grown else floor)
+
+
+def _grown(shape: Polygon, by_m: float) -> Polygon:
+    """Return a shape grown on all sides, as it is where by nothing."""
+    return _polygon(shape.buffer(by_m, join_style="mitre")) if by_m else shape
 
 
 def _radius(room: Room) -> float:

@@ -102,6 +102,7 @@ class Made(Strict):
     apart_m: Positive = Field(2.0, description="From line to line [m].")
     per_m2: Positive = Field(10.0, description="Points of a swath per square metre.")
     ends_miss_m: Number = Field(0.0, ge=0, description="Traced ends miss corners by up to [m].")
+    pole_width_m: Number = Field(0.0, ge=0, description="Width of the pole held to faces [m].")
     shows_walls: bool = Field(False, description="Whether soundings meet wall tops.")
     starts: dt.datetime | None = Field(None, description="First sounding, by its own clock.")
     staff: Staff | None = Field(None, description="Soundings: a record of their own day.")

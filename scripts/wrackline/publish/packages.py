@@ -13,7 +13,7 @@ from wrackline import contract, vectors
 
 GEOMETRY = {
     "wall_lines": "LineString Z",
-    "wall_bodies": "Polygon",
+    "wall_bodies": "MultiPolygon",
     "openings": "LineString",
     "rooms": "MultiPolygon",
     "buildings": "MultiPolygon",

@@ -16,7 +16,14 @@ from wrackline.publish.orientation import CAUTION as ROSE_CAUTION
 from wrackline.publish.orientation import orientation_words
 from wrackline.publish.report_plan import legend, site_plan, site_window, true_north
 from wrackline.publish.report_rooms import INFERENCE, Houses
-from wrackline.publish.report_sources import agreement, doubts, inferred, kinds_of, survey_tables
+from wrackline.publish.report_sources import (
+    agreement,
+    doubts,
+    inferred,
+    kinds_of,
+    poles,
+    survey_tables,
+)
 from wrackline.publish.report_support import support_words
 from wrackline.publish.report_tables import (
     building_table,
@@ -314,7 +321,7 @@ class Report:
         ]
 
     def _limits(self) -> list[Markup]:
-        limits = el("ul", *(el("li", text) for text in LIMITS))
+        limits = el("ul", *(el("li", text) for text in (*LIMITS, *poles(self.checked))))
         return [limits, el("p", self.about["caution"], class_="caution")]
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
+from wrackline.accuracy.cross_words import POLE_UNSTATED
 from wrackline.accuracy.markup import Markup, el, table
 from wrackline.publish.report_text import (
     absent,
@@ -189,6 +190,25 @@ def _doubt_row(row: Record) -> Sequence[object]:
     kind = str(row["kind"]).replace("_", " ")
     where = MISSING if absent(row.get("row")) else str(row["row"])
     return [row["survey"], where, kind, *(row.get(name) for name in names)]
+
+
+def poles(checked: Mapping[str, Any]) -> list[str]:
+    """Return what to say of faces that were traced with poles of unstated width: one line or none.
+
+    Parameters
+    ----------
+    checked : mapping
+        Content of the check's report.
+    """
+    rows = [*checked["suspicions"], *checked["accepted"]]
+    names = sorted({row["survey"] for row in rows if row["kind"] == POLE_UNSTATED})
+    if not names:
+        return []
+    return [
+        f"The pole that traced the faces of {listed(names)} is of unstated width: there floors "
+        "come out too small, walls too thick and footprints too large, by half that width along "
+        "each face. No sd covers it."
+    ]
 
 
 def inferred(

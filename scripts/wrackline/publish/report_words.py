@@ -21,8 +21,9 @@ METHODS = (
     (
         "Areas and axes",
         "A floor's area lies between the wall faces; where only centres were traced, half the "
-        "stated thickness is taken off. Lengths and areas are on the ground, the grid's scale "
-        "taken out; axes count clockwise from true north.",
+        "stated thickness is taken off, and where a pole was held against the face, half its "
+        "stated width is given back to the floor and taken off the wall. Lengths and areas are on "
+        "the ground, the grid's scale taken out; axes count clockwise from true north.",
     ),
     (
         "Four heights",

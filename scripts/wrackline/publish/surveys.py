@@ -58,7 +58,13 @@ def survey_table(
 
 
 def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) -> dict[str, Any]:
-    stated = ("resolution_m",) if survey.resolution_m is None else ()
+    unstated = "the config doesn't state it"
+    along_faces = survey.holds == "wall_lines" and survey.line_follows != "centre"
+    why = {
+        "resolution_m": unstated,
+        "pole_width_m": unstated if along_faces else "no wall faces were traced",
+    }
+    empty = [f"{name}: {text}" for name, text in why.items() if getattr(survey, name) is None]
     return {
         "survey": name,
         "season": season_of(name),
@@ -77,9 +83,10 @@ def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) ->
         "patchy_distance_m": survey.patchy_distance_m,
         "error_sources": ";".join(survey.error_sources),
         "resolution_m": survey.resolution_m,
+        "pole_width_m": survey.pole_width_m,
         "ground_looked_at": how,
         "used_for": USED_FOR[survey.holds],
-        "null_because": "; ".join(f"{field}: the config doesn't state it" for field in stated),
+        "null_because": "; ".join(empty),
         "geometry": outline,
     }
 

@@ -12,7 +12,7 @@ import shapely
 
 from wrackline.config import season_of
 from wrackline.rooms import figures
-from wrackline.rooms.floors import Outline, footprint_of
+from wrackline.rooms.floors import Outline, outline_of
 from wrackline.rooms.kinds import ROOM
 from wrackline.rooms.layers import NO_SUPPORT, as_layer
 from wrackline.rooms.met_floors import MetFloors
@@ -51,8 +51,9 @@ def _building(view: View, members: np.ndarray, support: float) -> Building:
     side = np.asarray(sides[:, edges].sum(axis=0)).ravel().astype(float)
     outer = edges[side != 0]
     inner = shapely.union_all(view.faces.polygons[members])
-    thickness, _ = view.thickness_of(outer)
-    footprint = footprint_of(inner, view.network.edges[outer], side[side != 0], thickness)
+    out = side[side != 0]
+    inward, _ = view.inward_of(outer, out, outer=True)
+    footprint = outline_of(inner, view.network.edges[outer], out, inward)
     known = None if np.isnan(support) else support
     return Building(members, edges, side, inner, footprint, known)
 
@@ -119,8 +120,8 @@ def _footprint(view: View, building: Building) -> tuple[float | None, float | No
     outer = building.edges[building.side != 0]
     side = building.side[building.side != 0]
     figure = outlined(view, outer, side, building.footprint)
-    _, sd = view.thickness_of(outer)
-    walls = view.thickness_budget(outer, building.footprint.length_m / 2 * sd)
+    _, change = view.inward_of(outer, side, outer=True)
+    walls = view.inward_budget(outer, -building.footprint.length_m * change)
     return figure.value, view.ground.budget(figure).plus(walls).sd, ""
 
 

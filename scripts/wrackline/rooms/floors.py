@@ -1,7 +1,8 @@
-"""Outlines beside wall centre lines: floors between faces, and footprints to outer faces."""
+"""Outlines beside lines: floors between wall faces, footprints to outer faces, walls' bodies."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,16 +16,16 @@ CUT_M, ON_LINE_M = 1e-6, 1e-5
 
 
 LEAST_SINE = 1e-4
-"""Walls that turn by less run on straight: between them no corner is made."""
+"""Walls that turn by less run on straight."""
 
 MITRE_LIMIT, BEND_LIMIT = 10.0, 2.0
-"""Sharp corners that reach further than this many half thicknesses are cut off flat; at bends
+"""Sharp corners that reach further than this many moves are cut off flat; at bends
 that do, where a thin wall runs on as a thick one, the thick one's end shows as a jog."""
 
 
 @dataclass(frozen=True)
 class Outline:
-    """A space's outline, moved in or out by half the thickness of the walls around it.
+    """A space's outline, moved in or out: by half a wall's thickness, or half a pole's width.
 
     Attributes
     ----------
@@ -45,10 +46,10 @@ class Outline:
     jog: Array
 
 
-def floor_of(
-    polygon: shapely.Geometry, ends: Array, side: Array, thickness: Array
+def outline_of(
+    polygon: shapely.Geometry, ends: Array, side: Array, inward: Array
 ) -> Outline | None:
-    """Return the floor of an enclosed space: what its walls leave.
+    """Return the outline of a space with each edge moved in or out.
 
     Parameters
     ----------
@@ -58,46 +59,27 @@ def floor_of(
         Start and stop of each bounding edge [m].
     side : array, shape (m,)
         +1 where the space lies to the left of the edge, -1 to its right.
-    thickness : array, shape (m,)
-        Thickness of the wall whose centre each edge is; 0 along faces, NaN where unknown [m].
+    inward : array, shape (m,)
+        How far the outline lies inside each edge (outside where negative); NaN where unknown [m].
 
     Returns
     -------
     Outline or None
-        None where a thickness is unknown, or where the walls would leave no floor.
+        None where a move is unknown, or where nothing would be left.
 
     Examples
     --------
-    Four by three metres to wall centres, walls of 0.5 m: 3.5 by 2.5 m of floor.
+    Four by three metres to the centres of walls of 0.5 m: 3.5 by 2.5 m of floor, and 4.5 by 3.5 m
+    covered by both.
 
     >>> corner = np.array([[0.0, 0], [4, 0], [4, 3], [0, 3], [0, 0]])
     >>> ends = np.stack([corner[:-1], corner[1:]], axis=1)
-    >>> float(floor_of(shapely.box(0, 0, 4, 3), ends, np.ones(4), np.full(4, 0.5)).polygon.area)
+    >>> room = shapely.box(0, 0, 4, 3)
+    >>> float(outline_of(room, ends, np.ones(4), np.full(4, 0.25)).polygon.area)
     8.75
-    """
-    return _moved(polygon, ends, side, thickness / 2)
-
-
-def footprint_of(
-    polygon: shapely.Geometry, ends: Array, side: Array, thickness: Array
-) -> Outline | None:
-    """Return the ground that a building covers: its spaces and all of its outer walls.
-
-    Parameters are those of `floor_of`.
-
-    Examples
-    --------
-    >>> corner = np.array([[0.0, 0], [4, 0], [4, 3], [0, 3], [0, 0]])
-    >>> ends = np.stack([corner[:-1], corner[1:]], axis=1)
-    >>> whole = footprint_of(shapely.box(0, 0, 4, 3), ends, np.ones(4), np.full(4, 0.5))
-    >>> float(whole.polygon.area)
+    >>> float(outline_of(room, ends, np.ones(4), np.full(4, -0.25)).polygon.area)
     15.75
     """
-    return _moved(polygon, ends, side, -thickness / 2)
-
-
-def _moved(polygon: shapely.Geometry, ends: Array, side: Array, inward: Array) -> Outline | None:
-    """Return the outline with each edge moved inward (outward where negative) [m]."""
     if np.isnan(inward).any():
         return None
     size = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
@@ -105,9 +87,9 @@ def _moved(polygon: shapely.Geometry, ends: Array, side: Array, inward: Array) -
         return Outline(polygon, np.tile([0.0, 1.0], (len(ends), 1)), size, np.zeros((len(ends), 2)))
     walk = np.where(side[:, None, None] > 0, ends, ends[:, ::-1])
     corners = _corners(walk, inward)
-    strips = shapely.union_all([*_strips(walk, inward), *_kites(walk, corners)])
-    combine = shapely.difference if inward.max() > 0 else shapely.union
-    moved = combine(polygon, strips, grid_size=CUT_M)
+    moved = polygon
+    for part, combine in _parts(walk, inward, corners):
+        moved = combine(moved, part, grid_size=CUT_M)
     if shapely.is_empty(moved):
         return None
     span = _spans(moved, walk, inward, corners)
@@ -122,8 +104,8 @@ def _moved(polygon: shapely.Geometry, ends: Array, side: Array, inward: Array) -
 class _Corner:
     """Where edge `before` ends and edge `after` starts.
 
-    `tip` is where their moved lines meet, from the node; None where they run on straight or the
-    tip is too far. `inward` is how far both are moved for it, `jog` what the second lies deeper.
+    `tip` is where their moved lines meet, from the node; None where it is too far. `inward` is how
+    far both are moved for it, `jog` what the second lies deeper, `straight` whether they run on.
     """
 
     before: int
@@ -131,6 +113,7 @@ class _Corner:
     tip: Array | None
     inward: tuple[float, float]
     jog: float = 0.0
+    straight: bool = False
 
 
 def _corners(walk: Array, inward: Array) -> list[_Corner]:
@@ -159,6 +142,8 @@ def _corner(along: Array, inward: Array, before: int, after: int) -> _Corner:
     moves = float(inward[before]), float(inward[after])
     sine = float(one[0] * other[1] - one[1] * other[0])
     bend = bool(one @ other > 0)
+    if bend and abs(sine) < LEAST_SINE:
+        return _straight_on(along, moves, before, after)
     tip = _tip(one, other, moves, sine)
     limit = (BEND_LIMIT if bend else MITRE_LIMIT) * max(map(abs, moves))
     if tip is not None and np.hypot(*tip) <= limit:
@@ -169,6 +154,14 @@ def _corner(along: Array, inward: Array, before: int, after: int) -> _Corner:
     return _Corner(
         before, after, _tip(one, other, (thin, thin), sine), (thin, thin), moves[1] - moves[0]
     )
+
+
+def _straight_on(along: Array, moves: tuple[float, float], before: int, after: int) -> _Corner:
+    """Return a corner that is none: both strips end at one point, so that no slit parts them."""
+    thin = min(moves, key=abs)
+    east, north = along[before if thin == moves[1] else after]
+    tip = thin * np.array([-north, east])
+    return _Corner(before, after, tip, (thin, thin), moves[1] - moves[0], straight=True)
 
 
 def _tip(one: Array, other: Array, moves: tuple[float, float], sine: float) -> Array | None:
@@ -186,26 +179,55 @@ def _left(walk: Array) -> Array:
     return left
 
 
-def _strips(walk: Array, inward: Array) -> list[shapely.Geometry]:
-    """Return the half of each wall that lies on the outline's side, cut square at its ends."""
-    aside = _left(walk) * inward[:, None]
-    ring = np.stack([walk[:, 0], walk[:, 1], walk[:, 1] + aside, walk[:, 0] + aside], axis=1)
-    return list(shapely.polygons(ring[inward != 0]))
+def _parts(
+    walk: Array, inward: Array, corners: list[_Corner]
+) -> Iterator[tuple[shapely.Geometry, Callable[..., shapely.Geometry]]]:
+    """Yield what the outline gains, then what it loses, then what it gains where both meet.
+
+    At a corner between an edge moved out and one moved in, what lies up to the tip is lost where
+    the space is narrower than a half turn there, and gained where it is wider.
+    """
+    strips, kites = _strips(walk, inward, corners), _kites(walk, corners)
+    for sign, combine in ((-1, shapely.union), (1, shapely.difference), (0, shapely.union)):
+        mine = [shape for shape, way in (*strips, *kites) if way == sign]
+        if mine:
+            yield shapely.union_all(mine), combine
 
 
-def _kites(walk: Array, corners: list[_Corner]) -> list[shapely.Geometry]:
-    """Return what the strips leave open at corners, up to the tip where their faces meet."""
-    left = _left(walk)
-    kites = []
+def _strips(
+    walk: Array, inward: Array, corners: list[_Corner]
+) -> list[tuple[shapely.Geometry, int]]:
+    """Return the strip beside each edge that its move covers, cut square, and its way: 1 inward."""
+    aside = np.repeat((_left(walk) * inward[:, None])[:, None], 2, axis=1)
     for corner in corners:
-        if corner.tip is not None:
-            sides = [
-                m * left[k]
-                for m, k in zip(corner.inward, (corner.before, corner.after), strict=True)
-            ]
+        for edge, end in ((corner.before, 1), (corner.after, 0)):
+            if corner.straight and inward[edge] == corner.inward[0]:
+                aside[edge, end] = corner.tip
+    far = walk + aside
+    ring = np.stack([walk[:, 0], walk[:, 1], far[:, 1], far[:, 0]], axis=1)
+    moved = inward != 0
+    ways = np.sign(inward[moved]).astype(int).tolist()
+    return list(zip(shapely.polygons(ring[moved]), ways, strict=True))
+
+
+def _kites(walk: Array, corners: list[_Corner]) -> list[tuple[shapely.Geometry, int]]:
+    """Return what strips leave open at corners, up to the tip where their faces meet, and its way.
+
+    The way is 1 where it is lost, -1 where it is gained, 0 where it is gained last.
+    """
+    left = _left(walk)
+    kites, ways = [], []
+    for corner in corners:
+        if corner.tip is not None and not corner.straight:
+            pair = (corner.before, corner.after)
+            sides = [m * left[k] for m, k in zip(corner.inward, pair, strict=True)]
             kites.append(walk[corner.before, 1] + [0 * corner.tip, sides[0], corner.tip, sides[1]])
+            low, high = min(corner.inward), max(corner.inward)
+            one, other = left[corner.before], left[corner.after]
+            narrow = one[0] * other[1] > one[1] * other[0]
+            ways.append((1 if narrow else 0) if low < 0 < high else (1 if high > 0 else -1))
     hulls = shapely.convex_hull(shapely.multipoints(np.array(kites).reshape(-1, 4, 2)))
-    return list(hulls[shapely.area(hulls) > 0])
+    return [(hull, way) for hull, way in zip(hulls, ways, strict=True) if hull.area > 0]
 
 
 def _spans(moved: shapely.Geometry, walk: Array, inward: Array, corners: list[_Corner]) -> Array:

@@ -10,8 +10,8 @@ import pandas as pd
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.building_rows import building_table, buildings_in, floors_in
 from wrackline.rooms.features import feature_table
-from wrackline.rooms.openings import SIGNS
 from wrackline.rooms.met_floors import MetFloors
+from wrackline.rooms.openings import SIGNS
 from wrackline.rooms.rooms import room_table, spaces_of
 from wrackline.rooms.view import View
 from wrackline.rooms.walls import openings, wall_bodies, wall_lines

@@ -13,7 +13,7 @@ import shapely
 from wrackline.config import season_of
 from wrackline.rooms import figures
 from wrackline.rooms.faces import elongations
-from wrackline.rooms.floors import Outline, floor_of
+from wrackline.rooms.floors import Outline
 from wrackline.rooms.kinds import BODY, COURT, LANE, ROOM, UNKNOWN
 from wrackline.rooms.layers import NO_SUPPORT, UNDATED, as_layer
 from wrackline.rooms.met_floors import MetFloors
@@ -31,8 +31,6 @@ class Space:
     edges: np.ndarray
     side: np.ndarray
     floor: Outline | None
-    thickness: np.ndarray
-    thickness_sd: np.ndarray
     support: float | None
 
     def shown(self, view: View) -> shapely.Geometry:
@@ -49,11 +47,8 @@ def spaces_of(view: View) -> list[Space]:
 
 def _space(view: View, face: int, support: float) -> Space:
     edges, side = view.bounds_of(face)
-    thickness, sd = view.thickness_of(edges)
-    ends = view.network.edges[edges]
-    floor = floor_of(view.faces.polygons[face], ends, side, thickness)
     known = None if np.isnan(support) else float(support)
-    return Space(face, edges, side, floor, thickness, sd, known)
+    return Space(face, edges, side, view.outline(face), known)
 
 
 def room_table(
@@ -156,10 +151,11 @@ def outlined(view: View, edges: np.ndarray, side: np.ndarray, outline: Outline) 
 
 
 def floor_budget(view: View, space: Space) -> Budget:
-    """Return the uncertainty of a floor's area in the grid: lines, and thickness of walls."""
+    """Return the uncertainty of a floor's area in the grid: lines, thickness of walls, poles."""
     figure = floor_figure(view, space)
     length = np.zeros(0) if space.floor is None else space.floor.length_m
-    walls = view.thickness_budget(space.edges, -length / 2 * space.thickness_sd)
+    _, change = view.inward_of(space.edges, space.side)
+    walls = view.inward_budget(space.edges, -length * change)
     return view.ground.budget(figure).plus(walls)
 
 
@@ -173,15 +169,16 @@ def long_axis(ends: np.ndarray, edges: np.ndarray) -> figures.Figure:
 
 def _centre_area(view: View, space: Space) -> float | None:
     """Return the area to wall centres in the grid, where thickness is known."""
-    polygon = view.faces.polygons[space.face]
-    if (space.thickness > 0).all() or np.isnan(space.thickness).any():
-        return float(polygon.area)
-    touching = view.faces.neighbours()[[space.face]].indices
-    bodies = [view.faces.polygons[face] for face in touching if view.kind[face] == BODY]
+    follows = view.lines["line_follows"].iloc[view.edge_line[space.edges]]
+    if space.floor is None or (follows == "centre").all():
+        return float(view.faces.polygons[space.face].area)
+    touching = view.faces.neighbours()[[space.face]].indices.tolist()
+    outlines = [view.outline(face) for face in touching if view.kind[face] == BODY]
+    bodies = [outline.polygon for outline in outlines if outline is not None]
     if not bodies:
         return None
     thickness = 2 * sum(b.area for b in bodies) / sum(b.length for b in bodies)
-    return float(shapely.buffer(polygon, thickness / 2, join_style="mitre").area)
+    return float(shapely.buffer(space.floor.polygon, thickness / 2, join_style="mitre").area)
 
 
 def bed_fields(view: View, bed: pd.Series) -> dict[str, Any]:

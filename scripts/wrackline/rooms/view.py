@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
@@ -17,7 +18,8 @@ from wrackline.rooms.buildings import buildings_of
 from wrackline.rooms.decided import merged, opened
 from wrackline.rooms.faces import Faces, faces_of
 from wrackline.rooms.figures import Figure, Ground
-from wrackline.rooms.kinds import BODY, SLIVER, kinds_of
+from wrackline.rooms.floors import Outline, outline_of
+from wrackline.rooms.kinds import BODY, OPEN, SLIVER, kinds_of
 from wrackline.uncertainty import Budget, ErrorModel, level_budget
 from wrackline.walls.decided import Outcome
 from wrackline.walls.linework import DOORWAY, LOST, line_name
@@ -111,31 +113,86 @@ class View:
         order = np.argsort(row.col)
         return row.col[order].astype(np.int64), row.data[order].astype(float)
 
-    def thickness_of(self, edges: Ints) -> tuple[Array, Array]:
-        """Return thickness of the walls whose centres edges are, and its sd, shape (m,) [m].
+    @cached_property
+    def wall_side(self) -> Ints:
+        """On which side of each edge the wall lies whose face it is, shape (k,).
 
-        0 along faces; NaN where the thickness is unknown.
+        +1 left, -1 right, 0 not known. A wall's body tells it; where one face alone was traced, it
+        is a space's inner face, so a line between two spaces could be either's.
+        """
+        rank = np.select([self.kind == BODY, self.kind == SLIVER], [3, 2], default=0)
+        best = np.full((2, len(self.network.edges)), -1)
+        sides = self.faces.sides.tocoo()
+        space = self.kind[sides.row] != OPEN
+        at = (sides.data[space] < 0).astype(int), sides.col[space]
+        np.maximum.at(best, at, rank[sides.row[space]])
+        left, right = np.where(best < 0, 1, best)
+        return np.asarray(np.sign(left - right), dtype=np.int64)
+
+    def inward_of(self, edges: Ints, side: Array, *, outer: bool = False) -> tuple[Array, Array]:
+        """Return how far an outline lies inside the lines around it, shape (m,) [m].
+
+        Half a thickness inside wall centres (outside them for ground covered with its walls);
+        half a pole's width from faces that it was held against, towards their wall. NaN where a
+        thickness is unknown.
+
+        Parameters
+        ----------
+        edges : array of int, shape (m,)
+        side : array, shape (m,)
+            +1 where the space lies to the left of the edge, -1 to its right.
+        outer : bool
+            Whether the walls around belong to it.
+
+        Returns
+        -------
+        inward : array, shape (m,)
+        change : array, shape (m,)
+            Its change for one standard uncertainty of the thickness or the pole's width; of a face
+            whose wall could lie on either side, half the width: it's that far off, either way.
         """
         lines = self.lines.iloc[self.edge_line[edges]]
+        thick, thick_sd, width, width_sd = (
+            lines[name].to_numpy(float) / 2
+            for name in ("thickness_m", "thickness_sd_m", "pole_width_m", "pole_width_sd_m")
+        )
         centre = (lines["line_follows"] == "centre").to_numpy(bool)
-        thickness = np.where(centre, lines["thickness_m"].to_numpy(float), 0.0)
-        sd = np.where(centre, np.nan_to_num(lines["thickness_sd_m"].to_numpy(float)), 0.0)
-        return thickness, sd
+        way = -1.0 if outer else 1.0
+        within = side * self.wall_side[edges]
+        width, off = np.nan_to_num(width), np.where(within == 0, width, within * width_sd)
+        inward = np.where(centre, way * thick, within * width)
+        change = np.where(centre, way * thick_sd, off)
+        return inward, np.nan_to_num(change)
 
-    def thickness_budget(self, edges: Ints, effect: Array) -> Budget:
-        """Return what errors of thickness do to a figure.
+    def outline(self, face: int) -> Outline | None:
+        """Return a space between its walls' faces, or a wall's body; None where unknown."""
+        return self._outlines[face]
 
-        A thickness is one figure for a survey's walls, so its error is common to them.
+    @cached_property
+    def _outlines(self) -> list[Outline | None]:
+        found = []
+        for face, polygon in enumerate(self.faces.polygons):
+            edges, side = self.bounds_of(face)
+            inward, _ = self.inward_of(edges, side)
+            found.append(outline_of(polygon, self.network.edges[edges], side, inward))
+        return found
+
+    def inward_budget(self, edges: Ints, effect: Array) -> Budget:
+        """Return what errors of thickness, and of poles' widths, do to a figure.
+
+        Either is one figure for a survey's walls, so its error is common to them.
 
         Parameters
         ----------
         edges : array of int, shape (m,)
         effect : array, shape (m,)
-            Effect of one standard uncertainty of each edge's thickness, in the figure's unit.
+            Effect of each edge's `change` (see `inward_of`), in the figure's unit.
         """
-        surveys = self.lines["survey"].to_numpy(str)[self.edge_line[edges]]
-        used = np.unique(surveys[effect != 0])
-        return Budget(named={f"{s}:thickness": float(effect[surveys == s].sum()) for s in used})
+        lines = self.lines.iloc[self.edge_line[edges]]
+        cause = np.where(lines["line_follows"] == "centre", ":thickness", ":pole width")
+        names = np.char.add(lines["survey"].to_numpy(str), cause)
+        used = np.unique(names[effect != 0])
+        return Budget(named={str(name): float(effect[names == name].sum()) for name in used})
 
     def surveys_of(self, edges: Ints) -> str:
         """Return the surveys whose lines bound something, repeats included."""

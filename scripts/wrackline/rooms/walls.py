@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -16,7 +17,9 @@ from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY, OPEN
 from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
+from wrackline.rooms.rooms import outlined
 from wrackline.rooms.view import View, azimuth
+from wrackline.uncertainty import Budget
 from wrackline.walls.linework import (
     OLD_PLAN,
     RECORDED,
@@ -196,11 +199,21 @@ def thickness_figure(view: View, face: int) -> Figure | None:
     outside and out from every space by half of t, outlines meet at the walls' centres, and each
     gains or loses 4 (t / 2)^2 at its corners. With one space this is twice the area over the
     outline; each wall between two spaces adds a junction at either end. A body around no space
-    and less than twice as long as thick, such as a pillar, has no thickness: None.
+    and less than twice as long as thick, such as a pillar, has no thickness: None. Nor has one
+    that is thinner than the pole by which its faces were traced.
+
+    How the outline's length changes as lines turn about poles held against them is left out of the
+    gradient: a ten-thousandth of it.
     """
     edges, side = view.bounds_of(face)
-    ends = view.network.edges[edges]
-    area, outline = figures.area(ends, edges, side), figures.length(ends, edges)
+    body = view.outline(face)
+    if body is None:
+        return None
+    area, along = (
+        outlined(view, edges, side, body),
+        figures.length(view.network.edges[edges], edges),
+    )
+    outline = replace(along, value=float(body.polygon.length))
     more, half = len(view.faces.polygons[face].interiors) - 1, outline.value / 2
     root = half**2 + 4 * more * area.value
     if root < (COMPACT * half) ** 2:
@@ -211,14 +224,26 @@ def thickness_figure(view: View, face: int) -> Figure | None:
     return Figure(float(thickness), parts.edges, parts.gradient)
 
 
+def thickness_budget(view: View, face: int, figure: Figure) -> Budget:
+    """Return the uncertainty of a body's thickness in the grid: lines, and widths of poles."""
+    edges, side = view.bounds_of(face)
+    _, change = view.inward_of(edges, side)
+    length = view.network.length[edges]
+    poles = view.inward_budget(edges, -2 * length / length.sum() * change)
+    return view.ground.budget(figure).plus(poles)
+
+
 def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
     edges, _ = view.bounds_of(face)
-    figure = thickness_figure(view, face)
+    body, figure = view.outline(face), thickness_figure(view, face)
     thickness, sd, why = None, None, "thickness_m: hardly longer than thick, so it has none"
-    polygon = view.faces.polygons[face]
+    if body is None:
+        why = "thickness_m: thinner than the pole by which its faces were traced"
+    polygon = view.faces.polygons[face] if body is None else body.polygon
     _, scale = view.factors(polygon)
     if figure is not None:
-        thickness, sd, why = figure.value / scale, view.ground.budget(figure).sd / scale, ""
+        thickness, why = figure.value / scale, ""
+        sd = thickness_budget(view, face, figure).sd / scale
     length = view.network.length[edges]
     share = float(length[view.network.recorded[edges]].sum() / length.sum())
     return {

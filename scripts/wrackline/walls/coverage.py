@@ -37,6 +37,8 @@ class Tracing:
         Whether the line follows a wall's face or edge.
     thick_m : array, shape (lines,)
         Thickness of its wall, 0 where unknown [m].
+    off_m : array, shape (lines,)
+        How far it lies off the face that it follows: half the pole's width [m].
     span : array of int, shape (lines, 2)
         First and last phase in which it stood; -1 where nothing is known.
     """
@@ -46,6 +48,7 @@ class Tracing:
     whole_m: Array
     face: npt.NDArray[np.bool_]
     thick_m: Array
+    off_m: Array
     span: Ints
 
     def apart_m(self, one: Ints, other: Ints) -> Array:
@@ -57,6 +60,7 @@ class Tracing:
         near = np.hypot(self.random_m[one], self.random_m[other])
         far = np.hypot(self.whole_m[one], self.whole_m[other])
         reach = np.minimum(REPEAT_SDS * np.where(same, near, far), REPEAT_LIMIT_M)
+        reach = reach + abs(self.off_m[one] - self.off_m[other])
         may = (self.span[one, 0] < 0) | (self.span[one] == self.span[other]).all(axis=-1)
         return np.where((self.face[one] == self.face[other]) & may, reach, 0.0)
 
@@ -117,6 +121,7 @@ def _beside(
     """Return pairs of stretches that trace one wall: the loser, the winner, the loser's share."""
     a, b = work.xyz[stretches.first, :2], work.xyz[stretches.last, :2]
     widest = min(2 * REPEAT_SDS * float(tracing.whole_m.max(initial=0)), REPEAT_LIMIT_M)
+    widest += float(tracing.off_m.max(initial=0))
     corners = np.minimum(a, b) - widest / 2, np.maximum(a, b) + widest / 2
     boxes = shapely.linestrings(np.stack(corners, axis=1))
     p, q = shapely.STRtree(boxes).query(boxes)

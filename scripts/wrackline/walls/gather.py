@@ -14,7 +14,10 @@ from wrackline.uncertainty import ErrorModel, model_from_dict
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 
 NOT_BUILT = ("natural", "modern")
-TRAITS = ("line_follows", "traced_at", "evidence", "from_date", "to_date")
+TRAITS = (
+    *("line_follows", "traced_at", "evidence", "from_date", "to_date"),
+    *("pole_width_m", "pole_width_sd_m"),
+)
 
 
 def gather_items(files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:
@@ -36,7 +39,7 @@ def gather_floors(files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:
 
 
 def gather_lines(
-    traits: Mapping[str, Mapping[str, str]], files: Sequence[str | Path], crs: str
+    traits: Mapping[str, Mapping[str, str | float | None]], files: Sequence[str | Path], crs: str
 ) -> gpd.GeoDataFrame:
     """Return the wall lines of several surveys as one table, `LINE_COLUMNS`.
 

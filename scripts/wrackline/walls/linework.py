@@ -45,6 +45,8 @@ LINE_COLUMNS = {
     **ITEM_COLUMNS,
     "line_follows": "text",
     "traced_at": "text",
+    "pole_width_m": "real",
+    "pole_width_sd_m": "real",
     "repeats": "text",
     "from_date": "text",
     "to_date": "text",

@@ -39,7 +39,7 @@ from wrackline.walls.noding import noded
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
 from wrackline.walls.planar import NODE_M, dangling, lying_on
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
-from wrackline.walls.repeats import merge_repeats, position_sd, span_of
+from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of
 from wrackline.walls.stretches import Stretches, stretches_of
 
 Array = npt.NDArray[np.float64]
@@ -272,6 +272,7 @@ def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tra
         whole_m=named.map(whole).to_numpy(float),
         face=(lines["line_follows"] != "centre").to_numpy(bool, na_value=True),
         thick_m=np.nan_to_num(pd.to_numeric(lines["thickness_m"]).to_numpy(float, na_value=0.0)),
+        off_m=off_face(lines),
         span=span_of(lines),
     )
 

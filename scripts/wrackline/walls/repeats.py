@@ -2,7 +2,8 @@
 
 Rule: a line of another survey that runs for most of its length beside a better known line, no
 further off than their standard uncertainties together explain, is a repeat; where one follows the
-wall's centre and the other a face, half the wall lies between them. Within one survey nothing is
+wall's centre and the other a face, half the wall lies between them; where a pole was held against
+the face for one and not for the other, half the pole. Within one survey nothing is
 merged, since the two faces of a wall are two lines. A line of an old plan gives way piece by piece:
 what a better survey recorded since is cut out of it, and only longer stretches stay.
 """
@@ -58,6 +59,8 @@ class Traced:
         Whether a line follows a wall's centre; whether it comes from an old plan.
     half_wall : array, shape (n,)
         Half the thickness of its wall [m].
+    off_face : array, shape (n,)
+        How far a face's line lies off it: half the width of the pole, where stated [m].
     span : array of int, shape (n, 2)
         First and last phase in which it stood; -1 where nothing is known.
     repeats : dict of int to set of str
@@ -70,6 +73,7 @@ class Traced:
     centre: np.ndarray
     old: np.ndarray
     half_wall: np.ndarray
+    off_face: np.ndarray
     span: np.ndarray
     repeats: dict[int, set[str]] = field(default_factory=dict)
 
@@ -78,6 +82,7 @@ class Traced:
         spread = REPEAT_SDS * float(np.hypot(self.sd[row], self.sd[other]))
         if not (self.old[row] or self.old[other]):
             spread = min(spread, REPEAT_LIMIT_M)
+        spread += abs(float(self.off_face[row] - self.off_face[other]))
         if self.centre[row] == self.centre[other]:
             return spread
         return spread + float(self.half_wall[row if self.centre[row] else other])
@@ -138,8 +143,15 @@ def _traced(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Traced
         centre=(lines["line_follows"] == "centre").to_numpy(bool, na_value=False),
         old=(lines["evidence"] == OLD_PLAN).to_numpy(bool, na_value=False),
         half_wall=np.where(np.isnan(half), USUAL_HALF_WALL_M, half),
+        off_face=off_face(lines),
         span=span_of(lines),
     )
+
+
+def off_face(lines: gpd.GeoDataFrame) -> np.ndarray:
+    """Return how far lines lie off the faces that they follow, shape (n,) [m]."""
+    half = pd.to_numeric(lines["pole_width_m"]).to_numpy(float, na_value=np.nan) / 2
+    return np.asarray(np.nan_to_num(half))
 
 
 def span_of(lines: gpd.GeoDataFrame) -> np.ndarray:
@@ -166,7 +178,7 @@ def repeats_of(
     traced = _traced(lines, models)
     tree = shapely.STRtree(traced.shapes)
     for row in asked.tolist():
-        reach = REPEAT_LIMIT_M + 2 * float(traced.half_wall.max())
+        reach = REPEAT_LIMIT_M + 2 * float(traced.half_wall.max()) + float(traced.off_face.max())
         for other in tree.query(traced.shapes[row], predicate="dwithin", distance=reach).tolist():
             apart = traced.survey[other] != traced.survey[row]
             if apart and _share_beside(traced, other, row) >= REPEAT_SHARE:
@@ -180,6 +192,7 @@ def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.n
     new = []
     for row in mine:
         widest = REPEAT_LIMIT_M + traced.half_wall[row] + float(traced.half_wall[kept].max())
+        widest += float(traced.off_face.max())
         near = kept[tree.query(traced.shapes[row], predicate="dwithin", distance=widest)]
         near = [other for other in near if traced.may_give_way(row, other)]
         beside = [(_share_beside(traced, row, other), other) for other in near]

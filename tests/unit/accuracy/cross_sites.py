@@ -134,6 +134,7 @@ def _surveys(rng: np.random.Generator) -> dict[str, Survey]:
         "patchy_distance_m": 10.0,
     }
     walls = {"patchy_horizontal_sd_m": 0.02, "patchy_vertical_sd_m": 0.02, "patchy_distance_m": 6.0}
+    walls["pole_width_m"] = 0.0  # the huts' faces are drawn as measured
     station = "total station, divers holding the pole"
     again = {**later, **walls, "crs": None, "local_grid": grid, "error_sources": ["benchmark"]}
     multi = "multibeam echo sounder"

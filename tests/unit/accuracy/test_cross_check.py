@@ -95,6 +95,28 @@ def test_size_sign_and_sd_are_told(tmp_path):
     assert abs(float(size) - 0.2) < 3 * sd < 0.15
 
 
+@pytest.mark.parametrize(
+    ("changes", "named"),
+    [
+        pytest.param({}, ["2031-walls"], id="total station, nothing stated"),
+        pytest.param({"pole_width_m": 0.05}, [], id="stated"),
+        pytest.param({"line_follows": "centre"}, [], id="no faces"),
+        pytest.param({"technique": "tapes between nails"}, [], id="no pole"),
+        pytest.param(
+            {"technique": "traced off photographs, targets on poles"}, [], id="photographs"
+        ),
+        pytest.param({"old_plan": True}, [], id="old plan"),
+    ],
+)
+def test_faces_traced_by_a_pole_of_unstated_width_are_named(changes, named, tmp_path):
+    """A survey of faces whose technique names a pole must say how wide it was, 0 included."""
+    made = make(1).with_survey("2031-walls", **{"pole_width_m": None, **changes})
+    found = check(made, tmp_path)["suspicions"]
+    mine = [fault for fault in found if fault["kind"] == "pole_width_unstated"]
+    assert [fault["survey"] for fault in mine] == named
+    assert all("state pole_width_m" in fault["remedy"] for fault in mine)
+
+
 def test_accepted_kind_stands_apart(tmp_path):
     """A kind that the survey's config accepts is listed as accepted, with the reason."""
     made = SLIPS["walls 0.15 m off"].plant(make(1))

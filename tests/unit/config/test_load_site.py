@@ -284,6 +284,18 @@ def test_an_older_schema_without_a_way_is_refused(site):
             "patchy_distance_m",
         ),
         ("{meaning: height}", "{meaning: depth_below_water}", "water_level"),
+        (
+            "holds: wall_lines",
+            "holds: wall_lines\n    pole_width_m: 0.05\n    line_follows: centre",
+            "pole_width_m is for lines along faces",
+        ),
+        ("holds: wall_lines", "holds: features\n    pole_width_m: 0.05", "for wall_lines alone"),
+        (
+            "holds: wall_lines",
+            "holds: wall_lines\n    pole_width_sd_m: 0.01",
+            "nothing without pole_width_m",
+        ),
+        ("holds: wall_lines", "holds: wall_lines\n    pole_width_m: 5", "0.5"),
         ("holds: wall_lines", "holds: bed_grid\n    columns: {decimal: ';'}", "'.' or ','"),
     ],
 )

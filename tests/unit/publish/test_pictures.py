@@ -82,7 +82,8 @@ def test_a_surveys_ground_is_a_corridor_along_what_it_recorded(tmp_path):
     row = layer(tmp_path, survey(), tmp_path / "items.parquet").iloc[0]
     assert row.geometry.area == pytest.approx(20 + np.pi, rel=0.01)
     assert row["ground_looked_at"] == "within 1 m of what it recorded"
-    assert row["null_because"] == "resolution_m: the config doesn't state it"
+    unstated = "the config doesn't state it"
+    assert row["null_because"] == f"resolution_m: {unstated}; pole_width_m: {unstated}"
     assert (row["rows"], row["used"]) == (2, 1)
     assert list(row.index) == [*contract.columns("surveys"), "geometry"]
 

@@ -281,6 +281,15 @@ def test_accepted_suspicions_keep_their_reason():
     assert "Open" not in told
 
 
+def test_a_pole_of_unstated_width_is_a_limit_told_once():
+    """Surveys that don't state their pole's width share one line of the limits, accepted or not."""
+    doubts = [{"survey": name, "kind": "pole_width_unstated"} for name in ("2032-a", "2031-b")]
+    page = report(checked={"suspicions": doubts[:1], "accepted": doubts[1:]}).html()
+    told = "The pole that traced the faces of 2031-b and 2032-a is of unstated width"
+    assert told in "".join(section(tree(page), "limits").itertext())
+    assert "of unstated width" not in report().html()
+
+
 def test_surveys_say_what_was_read_and_used():
     """Each survey has its dates, rows read and used, stated sds and checksum."""
     told = cells(section(tree(report().html()), "surveys"))

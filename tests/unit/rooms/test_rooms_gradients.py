@@ -186,3 +186,28 @@ def test_where_a_thin_wall_runs_on_as_a_thick_one_the_jog_moves_too():
     walls = [*SOUTH_WEST_NORTH, [(-0.2, 0), (2, 0)], [(2.1, 0), (5.2, 0)]]
     drawn = {"follows": "centre", "thickness_m": [0.5, 0.5, 0.5, 0.5, 0.9], "thickness_sd_m": 0.0}
     check(walls, there=("floor", "footprint"), size=0.004, share=0.02, **drawn)
+
+
+@pytest.mark.parametrize(
+    "widths",
+    [
+        pytest.param([0.1] * 8, id="both faces by pole"),
+        pytest.param([0.1] * 4 + [np.nan] * 4, id="inner face by pole"),
+        pytest.param([np.nan] * 4 + [0.1] * 4, id="outer face by pole"),
+    ],
+)
+def test_outlines_off_faces_traced_by_pole_move_as_their_gradients_say(widths):
+    """Floors, bodies and footprints corrected for a pole change with each vertex as they say."""
+    lines = frame(0, 0, 4, 3) + frame(-0.5, -0.5, 4.5, 3.5, -0.1)
+    check(lines, there=("floor", "thickness", "footprint"), share=2e-3, pole_width_m=widths)
+
+
+def test_outlines_between_centres_and_faces_traced_by_pole_move_as_their_gradients_say():
+    """A floor moved in from two walls' centres and out from two faces changes as it says."""
+    drawn = {
+        "follows": ["centre", "face", "face", "centre"],
+        "thickness_m": [0.5, np.nan, np.nan, 0.7],
+        "thickness_sd_m": 0.0,
+        "pole_width_m": [np.nan, 0.1, 0.1, np.nan],
+    }
+    check(frame(0, 0, 4, 3), there=("floor", "footprint"), share=2e-3, **drawn)

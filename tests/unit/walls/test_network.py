@@ -143,7 +143,7 @@ def test_surveys_are_gathered_with_what_their_config_says(tmp_path):
     table = line_table([[(0, 0), (5, 0)]])
     vectors.write(table[[*ITEM_COLUMNS, "geometry"]], ITEM_COLUMNS, tmp_path / "a.parquet")
     trait = {"line_follows": "centre", "traced_at": "base", "evidence": "old plan"}
-    trait |= {"from_date": "a", "to_date": "b"}
+    trait |= {"from_date": "a", "to_date": "b", "pole_width_m": 0.05, "pole_width_sd_m": 0.001}
     lines = gather_lines({SURVEY: trait}, [tmp_path / "a.parquet"], CRS)
     assert lines[list(trait)].iloc[0].to_dict() == trait
     assert len(gather_lines({}, [], CRS)) == 0
