@@ -19,7 +19,7 @@ COLUMN_TYPES = ("BOOLEAN", "TINYINT", "SMALLINT", "MEDIUMINT", "INT", "INTEGER",
 COLUMN_TYPES += ("REAL", "TEXT", "BLOB", "DATE", "DATETIME")
 GEOMETRIES = {
     "wall_lines": ("LINESTRING", 1),
-    "wall_bodies": ("POLYGON", 0),
+    "wall_bodies": ("MULTIPOLYGON", 0),
     "openings": ("LINESTRING", 0),
     "rooms": ("MULTIPOLYGON", 0),
     "buildings": ("MULTIPOLYGON", 0),

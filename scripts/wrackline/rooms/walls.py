@@ -142,7 +142,7 @@ def _closing_support(view: View, ends: np.ndarray) -> np.ndarray:
     NaN where no outlines were drawn.
     """
     lines = shapely.linestrings(ends[:, :, :2])
-    shares = [outlines.parted(lines) for outlines in view.outlines]
+    shares = [outlines.parted(lines) for outlines in view.outlines if len(lines)]
     return np.max(shares, axis=0) if shares else np.full(len(lines), np.nan)
 
 
