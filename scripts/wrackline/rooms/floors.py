@@ -92,7 +92,7 @@ def outline_of(
     corners = _corners(walk, inward)
     moved = polygon
     for part, combine in _parts(walk, inward, corners):
-        moved = combine(moved, part, grid_size=CUT_M)
+        moved = _areal(combine(moved, part, grid_size=CUT_M))
     if shapely.is_empty(moved):
         return None
     span = _spans(moved, walk, inward, corners)
@@ -194,7 +194,15 @@ def _parts(
     for sign, combine in ((-1, shapely.union), (1, shapely.difference), (0, shapely.union)):
         mine = [shape for shape, way in (*strips, *kites) if way == sign]
         if mine:
-            yield shapely.union_all(mine), combine
+            yield _areal(shapely.union_all(mine)), combine
+
+
+def _areal(shape: shapely.Geometry) -> shapely.Geometry:
+    """Return the areas of a shape, without lines that cutting may leave."""
+    if shape.geom_type != "GeometryCollection":
+        return shape
+    parts = shapely.get_parts(shape)
+    return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
 
 
 def _strips(
@@ -208,9 +216,7 @@ def _strips(
                 aside[edge, end] = corner.tip
     near = walk - (_left(walk) * np.sign(inward)[:, None])[:, None] * OVERLAP_M
     far = walk + aside
-    ring = np.stack(
-        [near[:, 0], near[:, 1], walk[:, 1], far[:, 1], far[:, 0], walk[:, 0]], axis=1
-    )
+    ring = np.stack([near[:, 0], near[:, 1], walk[:, 1], far[:, 1], far[:, 0], walk[:, 0]], axis=1)
     moved = inward != 0
     ways = np.sign(inward[moved]).astype(int).tolist()
     return list(zip(shapely.polygons(ring[moved]), ways, strict=True))
