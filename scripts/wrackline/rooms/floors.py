@@ -14,6 +14,9 @@ Array = npt.NDArray[np.float64]
 CUT_M, ON_LINE_M = 1e-6, 1e-5
 """Grid on which outlines are cut, and how near it an outline runs along a line."""
 
+OVERLAP_M = 1e-5
+"""What is cut off or put on begins so far beyond the line, so that no hair of it stays between."""
+
 
 LEAST_SINE = 1e-4
 """Walls that turn by less run on straight."""
@@ -89,7 +92,7 @@ def outline_of(
     corners = _corners(walk, inward)
     moved = polygon
     for part, combine in _parts(walk, inward, corners):
-        moved = combine(moved, part, grid_size=CUT_M)
+        moved = _areal(combine(moved, part, grid_size=CUT_M))
     if shapely.is_empty(moved):
         return None
     span = _spans(moved, walk, inward, corners)
@@ -191,7 +194,15 @@ def _parts(
     for sign, combine in ((-1, shapely.union), (1, shapely.difference), (0, shapely.union)):
         mine = [shape for shape, way in (*strips, *kites) if way == sign]
         if mine:
-            yield shapely.union_all(mine), combine
+            yield _areal(shapely.union_all(mine)), combine
+
+
+def _areal(shape: shapely.Geometry) -> shapely.Geometry:
+    """Return the areas of a shape, without lines that cutting may leave."""
+    if shape.geom_type != "GeometryCollection":
+        return shape
+    parts = shapely.get_parts(shape)
+    return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
 
 
 def _strips(
@@ -203,8 +214,9 @@ def _strips(
         for edge, end in ((corner.before, 1), (corner.after, 0)):
             if corner.straight and inward[edge] == corner.inward[0]:
                 aside[edge, end] = corner.tip
+    near = walk - (_left(walk) * np.sign(inward)[:, None])[:, None] * OVERLAP_M
     far = walk + aside
-    ring = np.stack([walk[:, 0], walk[:, 1], far[:, 1], far[:, 0]], axis=1)
+    ring = np.stack([near[:, 0], near[:, 1], walk[:, 1], far[:, 1], far[:, 0], walk[:, 0]], axis=1)
     moved = inward != 0
     ways = np.sign(inward[moved]).astype(int).tolist()
     return list(zip(shapely.polygons(ring[moved]), ways, strict=True))
