@@ -15,7 +15,7 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.model import WallSettings
-from wrackline.walls.ends import Ends
+from wrackline.walls.ends import TOUCH_M, Ends
 from wrackline.walls.linework import Array, Ints, Pieces
 from wrackline.walls.stretches import cross, distinct, lengths_and_ways
 
@@ -37,6 +37,9 @@ TAKEN, TAKEN_NEAR = 2.0, 0.3
 """Cost of an end that meets a wall already, and of one across a slip or a jamb."""
 
 AT_FOOT = 2.5
+BEHIND_COSINE = -0.7
+"""An end looks away from a wall whose foot lies so squarely behind it: its other end is nearer."""
+
 BEHIND_M = 0.15
 """An end drawn this much too long counts as half a chi-squared more."""
 
@@ -339,6 +342,10 @@ def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     other = standing.stretch[wall] != asked.ends.stretch[one[end]]
     end, wall = end[other], wall[other]
     share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
+    start, stop = standing.ends[wall, 0], standing.ends[wall, 1]
+    step = start + (stop - start) * share[:, None] - asked.ends.xy[one[end]]
+    toward = (step * asked.ends.along[one[end]]).sum(axis=1) > BEHIND_COSINE * away - TOUCH_M
+    end, wall, share, away = end[toward], wall[toward], share[toward], away[toward]
     first = first_of(end, away)
     one, wall, share, away = one[end[first]], wall[first], share[first], away[first]
     ties = foot_ties(asked.ends, one, recorded, wall, share)

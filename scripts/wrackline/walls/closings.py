@@ -406,6 +406,8 @@ def accompanied(ends: Ends, new: Array, slip_m: float) -> tuple[Ints, Ints]:
     )
     along = lengths_and_ways(new[wall, 1] - new[wall, 0])[1]
     beside = np.abs(cross(ends.along[end], along)) < ALONG_SINE
+    step = new[wall] - ends.xy[end, None]
+    beside &= (step * ends.along[end, None]).sum(axis=2).max(axis=1) > TOUCH_M
     return np.r_[met, end[beside]], np.r_[by, wall[beside]]
 
 
