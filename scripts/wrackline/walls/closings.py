@@ -23,8 +23,10 @@ from wrackline.walls.candidates import (
     FOOT,
     IN_LINE,
     LEAST_REACH_M,
+    LONG_M,
     OVER_SHARE,
     PER_METRE,
+    PER_METRE_LONG,
     Ahead,
     Asked,
     Candidates,
@@ -284,8 +286,10 @@ def _asked(
 
 def _reach(asked: Asked, limit: float) -> float:
     """Return how far ends look in a round [m]."""
-    far = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
-    return far + asked.settings.join_gap_m
+    far = asked.settings.doorway_max_m + limit / PER_METRE
+    if far > LONG_M:
+        far = LONG_M + (far - LONG_M) * PER_METRE / PER_METRE_LONG
+    return min(asked.longest(), far) + asked.settings.join_gap_m
 
 
 def _pool(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:

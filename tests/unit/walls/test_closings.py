@@ -198,3 +198,12 @@ def test_a_short_pier_is_led_on_either_way():
     found, network = closings(lines, follows="centre")
     assert found == [("doorway", 0.9), ("lost", 4.0)]
     assert areas(network) == [48.0]
+
+
+@pytest.mark.parametrize(("longest_m", "expected"), [(8.0, []), (15.0, [("lost", 12.0)])])
+def test_a_lost_stretch_is_as_long_as_the_site_says(longest_m, expected):
+    """Of a wall of 40 m, 12 m are lost: closed where the config lets stretches be so long."""
+    rest = [[(40, 0), (40, 20)], [(40, 20), (0, 20)], [(0, 20), (0, 0)]]
+    lines = [*rest, [(0, 0), (14, 0)], [(26, 0), (40, 0)]]
+    found, _ = closings(lines, lost_stretch_max_m=longest_m)
+    assert found == expected
