@@ -30,6 +30,9 @@ ROUNDED_M = 0.01
 THICKNESS_M = 0.5
 LEAST_M2 = 1.0
 SEEDS = 3
+LONGEST_M = (8.0, 20.0)
+"""Lost stretches closed up to this: by default, and as sides of 10 to 100 m ask for."""
+
 REGIMES = {
     "clean lines": Damage(noise_m=0, ends_m=0, doors=0, doubled=0),
     "doorways, noise, ends, doubles": Damage(),
@@ -92,36 +95,47 @@ def outline_town() -> Town:
     return Town(walls, thickness, enclosed, enclosed, kind, house)
 
 
-def broken(town: Town, damage: Damage, seed: int) -> Broken:
-    """Return the outlines damaged and joined again."""
+def broken(town: Town, damage: Damage, seed: int, **walls: float) -> Broken:
+    """Return the outlines damaged and joined again, with settings of walls other than usual."""
     drawn = survey(town, damage, seed)
-    network = joined(drawn)
+    network = joined(drawn, **walls)
     found = spaces(network)
     ways = [score(town.spaces, common_way(drawn.lines, grid), 0.1) for grid in GRIDS_M]
     common = max(ways, key=lambda way: way.f1)
     return Broken(town, drawn, network, found, score(town.spaces, found, 0.1), common)
 
 
-HEAD = "| damage | footprints found | F1 | precision | area bias % | found commonly | common F1 |"
+HEAD = (
+    "| damage | closed up to [m] | footprints found | F1 | precision | area bias % | "
+    "found commonly | common F1 |"
+)
+
+
+def row(name: str, longest_m: float, made: list[Broken]) -> str:
+    """Return the means over seeds as a row of the table."""
+    back = np.mean([b.back for b in made])
+    commonly = np.mean([b.back_commonly for b in made])
+    f1, precision, bias = (
+        np.mean([getattr(b.score, k) for b in made]) for k in ("f1", "precision", "bias")
+    )
+    common = np.mean([b.common.f1 for b in made])
+    return (
+        f"| {name} | {longest_m:.0f} | {back:.3f} | {f1:.3f} | {precision:.3f} | "
+        f"{100 * bias:+.2f} | {commonly:.3f} | {common:.3f} |"
+    )
 
 
 def main(seeds: int = SEEDS) -> None:
-    """Print a row a damage, means over seeds."""
+    """Print a row a damage and setting, means over seeds."""
     town = outline_town()
     print(HEAD + "\n|" + "---|" * (HEAD.count("|") - 1))
-    for name, damage in REGIMES.items():
-        made = [broken(town, damage, FIRST_SEED + k) for k in range(seeds)]
-        back = np.mean([b.back for b in made])
-        commonly = np.mean([b.back_commonly for b in made])
-        f1, precision, bias = (
-            np.mean([getattr(b.score, k) for b in made]) for k in ("f1", "precision", "bias")
-        )
-        common = np.mean([b.common.f1 for b in made])
-        print(
-            f"| {name} | {back:.3f} | {f1:.3f} | {precision:.3f} | {100 * bias:+.2f} | "
-            f"{commonly:.3f} | {common:.3f} |",
-            flush=True,
-        )
+    for longest_m in LONGEST_M:
+        for name, damage in REGIMES.items():
+            made = [
+                broken(town, damage, FIRST_SEED + k, lost_stretch_max_m=longest_m)
+                for k in range(seeds)
+            ]
+            print(row(name, longest_m, made), flush=True)
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.model import WallSettings
-from wrackline.walls.ends import Ends
+from wrackline.walls.ends import TOUCH_M, Ends
 from wrackline.walls.linework import Array, Ints, Pieces
 from wrackline.walls.stretches import cross, distinct, lengths_and_ways
 
@@ -23,6 +23,9 @@ EXTENSION, FOOT, IN_LINE, CORNER = range(4)
 
 ON_SLIP, ON_DOORWAY, PER_METRE = 0.5, 2.0, 0.7
 """Cost of carrying one end on: by a slip, a doorway's width, each metre beyond that."""
+
+LONG_M, PER_METRE_LONG = 8.0, 0.1
+"""A longer stretch is closed only where the config allows it; then each metre beyond costs this."""
 
 PAIR_SLIP, PAIR_DOORWAY = -0.7, 0.0
 """Cost of a gap between two ends in line, less than of one: two that agree are rarely chance."""
@@ -37,6 +40,9 @@ TAKEN, TAKEN_NEAR = 2.0, 0.3
 """Cost of an end that meets a wall already, and of one across a slip or a jamb."""
 
 AT_FOOT = 2.5
+BEHIND_COSINE = -0.7
+"""An end looks away from a wall whose foot lies so squarely behind it: its other end is nearer."""
+
 BEHIND_M = 0.15
 """An end drawn this much too long counts as half a chi-squared more."""
 
@@ -217,19 +223,25 @@ class Asked:
     def carried(self, length_m: Array) -> Array:
         """Return the cost of carrying one end on."""
         slip, door = self.settings.join_gap_m, self.settings.doorway_max_m
-        wide = ON_DOORWAY + PER_METRE * np.maximum(length_m - door, 0)
+        wide = ON_DOORWAY + by_the_metre(length_m, door)
         return np.where(length_m <= slip, ON_SLIP, wide)
 
     def between(self, length_m: Array) -> Array:
         """Return the cost of a gap between two ends in line."""
         slip, door = self.settings.join_gap_m, self.settings.doorway_max_m
-        wide = PAIR_DOORWAY + PER_METRE * np.maximum(length_m - door, 0)
+        wide = PAIR_DOORWAY + by_the_metre(length_m, door)
         return np.where(length_m <= slip, PAIR_SLIP, wide)
 
     def longest(self) -> float:
         """Return the widest gap that may be closed at all [m]."""
         s = self.settings
         return max(s.join_gap_m, s.doorway_max_m, s.lost_stretch_max_m)
+
+
+def by_the_metre(length_m: Array, doorway_m: float) -> Array:
+    """Return the cost of what a gap is longer than a doorway."""
+    beyond = np.maximum(np.minimum(length_m, LONG_M) - doorway_m, 0)
+    return np.asarray(PER_METRE * beyond + PER_METRE_LONG * np.maximum(length_m - LONG_M, 0))
 
 
 def hits(
@@ -339,6 +351,10 @@ def feet(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
     other = standing.stretch[wall] != asked.ends.stretch[one[end]]
     end, wall = end[other], wall[other]
     share, away = foot_on(standing, wall, asked.ends.xy[one[end]])
+    start, stop = standing.ends[wall, 0], standing.ends[wall, 1]
+    step = start + (stop - start) * share[:, None] - asked.ends.xy[one[end]]
+    toward = (step * asked.ends.along[one[end]]).sum(axis=1) > BEHIND_COSINE * away - TOUCH_M
+    end, wall, share, away = end[toward], wall[toward], share[toward], away[toward]
     first = first_of(end, away)
     one, wall, share, away = one[end[first]], wall[first], share[first], away[first]
     ties = foot_ties(asked.ends, one, recorded, wall, share)

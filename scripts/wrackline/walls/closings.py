@@ -23,8 +23,10 @@ from wrackline.walls.candidates import (
     FOOT,
     IN_LINE,
     LEAST_REACH_M,
+    LONG_M,
     OVER_SHARE,
     PER_METRE,
+    PER_METRE_LONG,
     Ahead,
     Asked,
     Candidates,
@@ -284,8 +286,10 @@ def _asked(
 
 def _reach(asked: Asked, limit: float) -> float:
     """Return how far ends look in a round [m]."""
-    far = min(asked.longest(), asked.settings.doorway_max_m + limit / PER_METRE)
-    return far + asked.settings.join_gap_m
+    far = asked.settings.doorway_max_m + limit / PER_METRE
+    if far > LONG_M:
+        far = LONG_M + (far - LONG_M) * PER_METRE / PER_METRE_LONG
+    return min(asked.longest(), far) + asked.settings.join_gap_m
 
 
 def _pool(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
@@ -406,6 +410,8 @@ def accompanied(ends: Ends, new: Array, slip_m: float) -> tuple[Ints, Ints]:
     )
     along = lengths_and_ways(new[wall, 1] - new[wall, 0])[1]
     beside = np.abs(cross(ends.along[end], along)) < ALONG_SINE
+    step = new[wall] - ends.xy[end, None]
+    beside &= (step * ends.along[end, None]).sum(axis=2).max(axis=1) > TOUCH_M
     return np.r_[met, end[beside]], np.r_[by, wall[beside]]
 
 

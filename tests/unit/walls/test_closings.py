@@ -10,9 +10,9 @@ from wrackline.walls.linework import RECORDED
 NORTH_WEST_SOUTH = [[(4, 3), (0, 3)], [(0, 3), (0, 0)], [(0, 0), (4, 0)]]
 
 
-def closings(lines, **walls):
+def closings(lines, follows="face", **walls):
     """Return the closings of lines as (kind, gap), sorted, and their network."""
-    network = network_of(line_table(lines), **walls)
+    network = network_of(line_table(lines, follows=follows), **walls)
     pieces = network.pieces
     made = (pieces.kind != RECORDED) & (pieces.gap_m > 0.002)
     found = zip(pieces.kind[made].tolist(), pieces.gap_m[made].round(6).tolist(), strict=True)
@@ -177,3 +177,33 @@ def test_a_gap_in_a_round_wall_is_closed_straight(radius):
     inferred = network.pieces.kind != "recorded"
     assert network.pieces.kind[inferred].tolist() == ["doorway"]
     assert network.pieces.gap_m[inferred] == pytest.approx(1.1)
+
+
+def test_an_end_is_not_led_back_to_the_wall_behind_it():
+    """Of a south wall stands 0.25 m beside the west wall; its end looks across 6 m, not back."""
+    rest = [[(12, 0), (12, 8)], [(12, 8), (0, 8)], [(0, 8), (0, 0)]]
+    lines = [*rest, [(0.1, 0), (0.35, 0)], [(6.35, 0), (12, 0)]]
+    found, network = closings(lines, follows="centre")
+    assert found == [("corner", 0.1), ("corner", 0.1), ("lost", 6.0)]
+    assert areas(network) == [96.0]
+
+
+def test_a_short_pier_is_led_on_either_way():
+    """A pier of 0.2 m is led on across a doorway, and as well across what was lost on its far side.
+
+    Its far end lies beside the doorway's closing, which leads away from it.
+    """
+    rest = [[(12, 0), (12, 4)], [(12, 4), (0, 4)], [(0, 4), (0, 0)]]
+    lines = [*rest, [(0, 0), (3, 0)], [(3.9, 0), (4.1, 0)], [(8.1, 0), (12, 0)]]
+    found, network = closings(lines, follows="centre")
+    assert found == [("doorway", 0.9), ("lost", 4.0)]
+    assert areas(network) == [48.0]
+
+
+@pytest.mark.parametrize(("longest_m", "expected"), [(8.0, []), (15.0, [("lost", 12.0)])])
+def test_a_lost_stretch_is_as_long_as_the_site_says(longest_m, expected):
+    """Of a wall of 40 m, 12 m are lost: closed where the config lets stretches be so long."""
+    rest = [[(40, 0), (40, 20)], [(40, 20), (0, 20)], [(0, 20), (0, 0)]]
+    lines = [*rest, [(0, 0), (14, 0)], [(26, 0), (40, 0)]]
+    found, _ = closings(lines, lost_stretch_max_m=longest_m)
+    assert found == expected
