@@ -205,7 +205,7 @@ def _rows(race: plausible.Race, needs: sparse.csr_matrix) -> tuple[sparse.csr_ma
 
 
 class WorthLess(AtOnce):
-    """The same with the worth that did best on the towns of `towns`, seeds below 100."""
+    """The same with the worth that did best in a few trials on small towns of both makers."""
 
     worth = 3.5
 
