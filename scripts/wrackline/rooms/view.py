@@ -194,19 +194,30 @@ class View:
         used = np.unique(names[effect != 0])
         return Budget(named={str(name): float(effect[names == name].sum()) for name in used})
 
+    @cached_property
+    def line_names(self) -> npt.NDArray[np.object_]:
+        """How each line is cited, shape (lines,)."""
+        return np.array([line_name(row) for _, row in self.lines.iterrows()], dtype=object)
+
+    @cached_property
+    def line_surveys(self) -> npt.NDArray[np.object_]:
+        """The survey of each line, shape (lines,)."""
+        return np.array(self.lines["survey"].tolist(), dtype=object)
+
+    @cached_property
+    def _repeats(self) -> npt.NDArray[np.object_]:
+        return np.array(self.lines["repeats"].tolist(), dtype=object)
+
     def surveys_of(self, edges: Ints) -> str:
         """Return the surveys whose lines bound something, repeats included."""
         rows = np.unique(self.edge_line[edges])
-        names = self.lines["survey"].iloc[rows].tolist()
-        again = [part for text in self.lines["repeats"].iloc[rows] for part in text.split(";")]
-        return joined([*names, *filter(None, again)])
+        again = [part for text in self._repeats[rows] for part in text.split(";")]
+        return joined([*self.line_surveys[rows], *filter(None, again)])
 
     def lines_of(self, edges: Ints) -> str:
         """Return the recorded lines that bound something, as survey/line or survey/#row."""
         recorded = edges[self.network.recorded[edges]]
-        return joined(
-            line_name(self.lines.iloc[row]) for row in np.unique(self.edge_line[recorded])
-        )
+        return joined(self.line_names[np.unique(self.edge_line[recorded])])
 
     def depth(self, figure: Figure) -> tuple[float, Budget]:
         """Return depth below the site's sea level, and its uncertainty, from a height."""

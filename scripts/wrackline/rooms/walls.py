@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -61,9 +62,12 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     inferred = np.flatnonzero((pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M))
     support = _closing_support(view, ends[inferred])
     rows += [_closing_row(view, pieces, ends, k) for k in inferred.tolist()]
-    for row, share in zip(rows[len(work.lines) :], support.tolist(), strict=True):
-        row["support"] = None if np.isnan(share) else share
-        row["null_because"] += f"; {NO_SUPPORT}" if np.isnan(share) else ""
+    stands = view.network.closings_standing()[inferred - len(traced)]
+    for k, row in enumerate(rows[len(work.lines) :]):
+        row.update(_closing_phases(view.network.phases, stands[k]))
+        row["support"] = None if np.isnan(support[k]) else float(support[k])
+        lacks = [NO_PHASES] * (row["phase_from"] is None) + [NO_SUPPORT] * bool(np.isnan(support[k]))
+        row["null_because"] = "; ".join([row["null_because"], *lacks])
     return as_layer("wall_lines", rows, view.site)
 
 
@@ -124,15 +128,13 @@ def _phases(line: pd.Series) -> dict[str, str | None]:
     return {name: None if pd.isna(phase) else str(phase) for name, phase in told.items()}
 
 
-def _closing_phases(view: View, piece: int) -> dict[str, str | None]:
+def _closing_phases(phases: Sequence[str], stands: np.ndarray) -> dict[str, str | None]:
     """Return the first and last phase in which a closing stands; None where in every one."""
-    network = view.network
-    standing = network.standing[network.piece == piece].any(axis=0)
-    first, last = np.flatnonzero(standing)[[0, -1]] if standing.any() else (0, -1)
-    named = not standing.all() and standing.any()
+    there = np.flatnonzero(stands)
+    every = len(there) in (0, len(phases))
     return {
-        "phase_from": network.phases[first] if named else None,
-        "phase_to": network.phases[last] if named else None,
+        "phase_from": None if every else phases[there[0]],
+        "phase_to": None if every else phases[there[-1]],
     }
 
 
@@ -147,17 +149,15 @@ def _closing_support(view: View, ends: np.ndarray) -> np.ndarray:
 
 
 def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> dict[str, Any]:
-    vertices = np.unique(pieces.vertices[piece])
-    lines = view.lines.iloc[np.unique(view.network.work.line[vertices])]
+    rows = np.unique(view.network.work.line[pieces.vertices[piece]])
+    surveys = view.line_surveys[rows]
     flat = ends[piece].copy()
     flat[:, 2] = np.nan
     geometry = shapely.LineString(flat)
     convergence, scale = view.factors(geometry)
     turn = figures.axis(flat[None, :, :2], np.array([piece]), 2)
-    seasons = [season_of(name) for name in lines["survey"]]
+    seasons = [season_of(name) for name in surveys]
     why = "inferred, so nothing was measured on it: axis_sd_deg, top_depth_m, base_depth_m"
-    phases = _closing_phases(view, piece)
-    why += "" if phases["phase_from"] else f"; {NO_PHASES}"
     return {
         "length_m": float(np.hypot(*(flat[1, :2] - flat[0, :2]))) / scale,
         "axis_deg": azimuth(turn.value, convergence, 180.0),
@@ -167,11 +167,10 @@ def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> di
         "closing": str(pieces.kind[piece]),
         "gap_m": float(pieces.gap_m[piece]),
         "support": None,
-        "line_follows": lines["line_follows"].iloc[0],
+        "line_follows": view.lines["line_follows"].iloc[rows[0]],
         "traced_at": None,
-        **phases,
-        "surveys": joined(lines["survey"]),
-        "lines": joined(line_name(row) for _, row in lines.iterrows()),
+        "surveys": joined(surveys),
+        "lines": joined(view.line_names[rows]),
         "first_season": max(seasons),
         "last_season": max(seasons),
         "null_because": why,

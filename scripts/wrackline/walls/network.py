@@ -89,8 +89,17 @@ class Network:
 
     def closings(self) -> Pieces:
         """Return the inferred pieces of which something stands."""
+        return self.pieces.pick(self._inferred())
+
+    def closings_standing(self) -> npt.NDArray[np.bool_]:
+        """Return in which phases each of `closings` stands, shape (closings, p)."""
+        standing = np.zeros((len(self.pieces), len(self.phases)), dtype=bool)
+        np.logical_or.at(standing, self.piece, self.standing)
+        return standing[self._inferred()]
+
+    def _inferred(self) -> npt.NDArray[np.bool_]:
         stands = np.isin(np.arange(len(self.pieces)), self.piece)
-        return self.pieces.pick(stands & (self.pieces.kind != RECORDED))
+        return np.asarray(stands & (self.pieces.kind != RECORDED))
 
     def without(self, edges: npt.NDArray[np.bool_]) -> Network:
         """Return the network without some edges, and what of closings then leads nowhere.

@@ -11,6 +11,7 @@ from wrackline.model import Phasing, WallSettings
 from wrackline.rooms.faces import faces_of
 from wrackline.rooms.openings import openings_of
 from wrackline.rooms.view import prepare
+from wrackline.rooms.walls import wall_lines
 from wrackline.walls.network import Team, join_walls, load, save
 
 STUMP = [(3, -1), (3, 5)]
@@ -146,3 +147,16 @@ def test_rooms_carry_the_phases_of_dated_walls(tmp_path):
         for k in range(len(view.kind))
     }
     assert told == {12: ("I", "I"), 24: (None, None), 16: (None, None)}
+
+
+def test_a_closing_says_in_which_phases_it_stands():
+    """The gap that is filled later was a doorway in the first phase alone."""
+    gap = [[(0, 0), (1.5, 0)], [(2.4, 0), (4, 0)], *box(0, 0, 4, 4)[1:], [(1.5, 0.04), (2.4, 0.03)]]
+    got = joined(gap, [phasing("2031-walls:6", phase_from="II")])
+    view = prepare(got.network, models_of(got.network.work.lines), site(), got.outlines)
+    lines = wall_lines(view)
+    doorway = lines[lines["closing"] == "doorway"]
+    assert doorway[["phase_from", "phase_to"]].to_numpy().tolist() == [["I", "I"]]
+    recorded = lines[lines["evidence"] == "recorded"]
+    assert recorded["phase_from"].dropna().tolist() == ["II"]
+    assert recorded["phase_to"].isna().all()
