@@ -49,6 +49,7 @@ def lean(seed: int) -> Made:
     return only(made, "2031-soundings", BEDS[seed % 3], *made.items)
 
 
+@pytest.mark.slow
 def test_clean_sites_are_not_accused(tmp_path):
     """Of 20 sites whose errors are as stated, at most one gets any suspicion."""
     found = [accused(check(lean(seed), tmp_path)) for seed in range(20)]

@@ -16,6 +16,8 @@ import corner_sites
 
 COUNT, SEED = 24, 11
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module", params=["mixed", "named"])
 def corners(request):
