@@ -16,8 +16,8 @@ check: $(READY)  ## check the survey files of a site, build nothing; one alone: 
 new: $(READY)  ## start a site: make new SITE=folder
 	@$(BIN)/wrackline new --site "$(SITE)"
 
-test: $(READY)  ## the everyday tests
-	$(BIN)/python -m pytest $(TESTS)
+test: $(READY)  ## the everyday tests, on two cores
+	$(BIN)/python -m pytest -n 2 $(TESTS)
 
 test-all: $(READY)  ## all tests, the slow ones too
 	$(BIN)/python -m pytest
