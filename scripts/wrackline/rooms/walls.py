@@ -66,7 +66,9 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     for k, row in enumerate(rows[len(work.lines) :]):
         row.update(_closing_phases(view.network.phases, stands[k]))
         row["support"] = None if np.isnan(support[k]) else float(support[k])
-        lacks = [NO_PHASES] * (row["phase_from"] is None) + [NO_SUPPORT] * bool(np.isnan(support[k]))
+        lacks = [NO_PHASES] * (row["phase_from"] is None) + [NO_SUPPORT] * bool(
+            np.isnan(support[k])
+        )
         row["null_because"] = "; ".join([row["null_because"], *lacks])
     return as_layer("wall_lines", rows, view.site)
 
