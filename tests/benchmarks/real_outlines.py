@@ -15,10 +15,10 @@ import momepy
 import numpy as np
 import numpy.typing as npt
 import shapely
-from broken_walls import FIRST_SEED, GRIDS_M, joined, spaces
+from broken_walls import FIRST_SEED, GRIDS_M, REGIMES, joined, spaces
 from room_score import Score, common_way, score
 from town_model import Damage, Surveyed, Town
-from towns import _straight_parts, survey
+from towns import straight_parts, survey
 
 from wrackline.walls.network import Network
 
@@ -33,12 +33,8 @@ SEEDS = 3
 LONGEST_M = (8.0, 20.0)
 """Lost stretches closed up to this: by default, and as sides of 10 to 100 m ask for."""
 
-REGIMES = {
-    "clean lines": Damage(noise_m=0, ends_m=0, doors=0, doubled=0),
-    "doorways, noise, ends, doubles": Damage(),
-    "and 10 % with a lost stretch": Damage(lost=0.1),
-    "and 25 % with a lost stretch": Damage(lost=0.25),
-}
+DAMAGES = {name: damage for name, damage in REGIMES.items() if not damage.gone}
+"""Nothing is told of outlines that are gone whole."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +80,7 @@ def outline_town() -> Town:
     outlines = footprints()
     noded = shapely.union_all(shapely.boundary(outlines), grid_size=ROUNDED_M)
     runs = shapely.get_parts(shapely.line_merge(noded))
-    walls = np.array([part for run in runs for part in _straight_parts(run)], dtype=object)
+    walls = np.array([part for run in runs for part in straight_parts(run)], dtype=object)
     enclosed = shapely.get_parts(shapely.polygonize(walls))
     enclosed = enclosed[shapely.area(enclosed) >= LEAST_M2]
     house = np.full(len(enclosed), -1, dtype=np.int64)
@@ -130,7 +126,7 @@ def main(seeds: int = SEEDS) -> None:
     town = outline_town()
     print(HEAD + "\n|" + "---|" * (HEAD.count("|") - 1))
     for longest_m in LONGEST_M:
-        for name, damage in REGIMES.items():
+        for name, damage in DAMAGES.items():
             made = [
                 broken(town, damage, FIRST_SEED + k, lost_stretch_max_m=longest_m)
                 for k in range(seeds)

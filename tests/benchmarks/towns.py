@@ -182,13 +182,13 @@ def _noded(runs: list[shapely.LineString]) -> tuple[list[shapely.LineString], li
     noded = shapely.get_parts(shapely.line_merge(shapely.union_all(runs, grid_size=1e-6)))
     corners = []
     for piece in noded:
-        corners += _straight_parts(piece)
+        corners += straight_parts(piece)
     middle = [p.interpolate(0.5, normalized=True) for p in corners]
     of = [int(np.argmin(shapely.distance(runs, m))) for m in middle]
     return corners, of
 
 
-def _straight_parts(line: shapely.LineString) -> list[shapely.LineString]:
+def straight_parts(line: shapely.LineString) -> list[shapely.LineString]:
     """Return a line cut at its sharp corners; a curve stays whole."""
     xy = np.asarray(line.coords)
     step = np.diff(xy, axis=0)
@@ -271,7 +271,7 @@ def _drawn(
     bodies = shapely.buffer(town.walls, town.thickness / 2, cap_style="square", join_style="mitre")
     whole = shapely.union_all(bodies, grid_size=1e-6)
     rings = shapely.get_rings(shapely.get_parts(whole))
-    sides = [s for ring in rings for s in _straight_parts(_opened(ring))]
+    sides = [s for ring in rings for s in straight_parts(_opened(ring))]
     faces = np.array(sides, dtype=object)
     if damage.faces == "face":
         return faces, np.full(len(faces), "face")

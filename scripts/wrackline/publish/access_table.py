@@ -11,7 +11,7 @@ import pandas as pd
 
 from wrackline import contract
 from wrackline.rooms.access import access_ranges
-from wrackline.rooms.outlines import doors_known, plausible
+from wrackline.rooms.doors import doors_known, plausible_doors
 
 LEAST_KNOWN = 0.25
 """A quarter of a building's doors must have been seen. On the demo the ranges of such buildings
@@ -63,7 +63,7 @@ def _buildings(
 def _rows(
     building: str, rooms: list[str], openings: pd.DataFrame, least_known: float
 ) -> list[dict[str, Any]]:
-    outlines, known = plausible(openings, rooms), doors_known(openings, rooms)
+    outlines, known = plausible_doors(openings, rooms), doors_known(openings, rooms)
     ranges = access_ranges(outlines, rooms, doors_known=known, least_known=least_known)
     ranges = ranges.rename(columns=lambda name: name.replace(*STEPS))
     seen = int((openings["evidence"] == "seen").sum())

@@ -372,12 +372,17 @@ def foot_on(walls: Walls, wall: Ints, xy: Array) -> tuple[Array, Array]:
 
 def foot_ties(ends: Ends, one: Ints, recorded: Pieces, wall: Ints, share: Array) -> Array:
     """Return the ties of pieces from ends to feet on recorded pieces, shape (c, 2, 3)."""
+    feet = feet_at(recorded, wall, share)
+    return np.stack([ends.pick(one).ties(np.zeros(len(one))), feet], axis=1)
+
+
+def feet_at(recorded: Pieces, wall: Ints, share: Array) -> Array:
+    """Return the ties of places on recorded pieces, 0 to 1 along each, shape (c, 3)."""
     vertices = recorded.vertices[wall]
     cut = vertices[:, :, 0] != vertices[:, :, 1]
     low = np.where(cut[:, 0], recorded.share[wall, 0], 0.0)
     high = np.where(cut[:, 1], recorded.share[wall, 1], 1.0)
-    foot = np.column_stack([vertices[:, 0, 0], vertices[:, 1, 1], low + share * (high - low)])
-    return np.stack([ends.pick(one).ties(np.zeros(len(one))), foot], axis=1)
+    return np.column_stack([vertices[:, 0, 0], vertices[:, 1, 1], low + share * (high - low)])
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.model import Decision
-from wrackline.walls.candidates import Candidates, Walls, foot_on
+from wrackline.walls.candidates import Candidates, Walls, feet_at, foot_on
 from wrackline.walls.linework import DRAWN, RECORDED, Array, Ints, Pieces
 
 Bools = npt.NDArray[np.bool_]
@@ -118,26 +118,15 @@ def decide(decisions: Sequence[Decision], recorded: Pieces, ends: Array) -> Deci
 
 def _tied(decision: Decision, recorded: Pieces, ends: Array) -> Array | None:
     """Return the ties of a drawn piece, each end on the recorded wall nearest to its place."""
-    if decision.to_place is None:
+    if decision.to_place is None or not len(ends):
         return None
-    feet = []
-    for place in (decision.place, decision.to_place):
-        away = shapely.distance(shapely.linestrings(ends), shapely.Point(place))
-        nearest = int(np.argmin(away)) if len(away) else -1
-        if nearest < 0 or away[nearest] > REACH_M:
-            return None
-        feet.append(_foot(recorded, ends, nearest, np.array(place)))
-    return np.stack(feet)
-
-
-def _foot(recorded: Pieces, ends: Array, piece: int, place: Array) -> Array:
-    walls = Walls(ends[[piece]], np.zeros(1, dtype=np.int64))
-    share, _ = foot_on(walls, np.zeros(1, dtype=np.int64), place[None])
-    (i, _), (_, j) = recorded.vertices[piece]
-    cut = recorded.vertices[piece, :, 0] != recorded.vertices[piece, :, 1]
-    low = recorded.share[piece, 0] if cut[0] else 0.0
-    high = recorded.share[piece, 1] if cut[1] else 1.0
-    return np.array([i, j, low + float(share[0]) * (high - low)])
+    places = np.array([decision.place, decision.to_place])
+    away = shapely.distance(shapely.linestrings(ends), shapely.points(places)[:, None])
+    nearest = away.argmin(axis=1)
+    if (away.min(axis=1) > REACH_M).any():
+        return None
+    walls = Walls(ends, np.zeros(len(ends), dtype=np.int64))
+    return feet_at(recorded, nearest, foot_on(walls, nearest, places)[0])
 
 
 def outcomes(

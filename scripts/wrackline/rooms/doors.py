@@ -23,7 +23,7 @@ SEED = 1984
 """Where there are more, so many are drawn, the same in every run."""
 
 
-def plausible(
+def plausible_doors(
     openings: pd.DataFrame, rooms: Sequence[str], *, most: int = MOST, outside: str = "outside"
 ) -> list[Outline]:
     """Return the plausible outlines of a building.
@@ -63,7 +63,7 @@ def plausible(
     ...         "evidence": ["seen", "possible"],
     ...     }
     ... )
-    >>> [outline.edges for outline in plausible(found, ["R1", "R2"])]
+    >>> [outline.edges for outline in plausible_doors(found, ["R1", "R2"])]
     [[('R1', 'outside')], [('R1', 'outside'), ('R1', 'R2')]]
     """
     if most < 1:
