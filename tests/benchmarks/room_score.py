@@ -9,9 +9,17 @@ import numpy.typing as npt
 import shapely
 
 Polygons = npt.NDArray[np.object_]
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 ALIKE = 0.8
 """Intersection over union from which a found space is a true one."""
+
+WALL_M = 0.5
+"""Spaces that face each other along less than this share no wall."""
+
+STEP_M, OFF_M = 0.1, 0.001
+"""Looks across a wall are no further apart along it, and start this far off the outline."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +60,7 @@ def score(truth: Polygons, found: Polygons, join_m: float) -> Score:
     ----------
     truth, found : array of Polygon
     join_m : float
-        Spaces nearer than this along a wall of half a metre or more share it [m].
+        Spaces that face each other no further apart share a wall, see `pairs` [m].
     """
     t, f = shapely.STRtree(found).query(truth, predicate="intersects")
     common = shapely.area(shapely.intersection(truth[t], found[f]))
@@ -92,18 +100,56 @@ def _edges(truth: Polygons, found: Polygons) -> float:
     return float(np.quantile(far, 0.95))
 
 
-def _pairs(spaces: Polygons, join_m: float) -> set[tuple[int, int]]:
-    grown = shapely.make_valid(shapely.buffer(spaces, join_m / 2, quad_segs=2))
-    a, b = shapely.STRtree(grown).query(grown, predicate="intersects")
-    a, b = a[a < b], b[a < b]
-    common = shapely.area(shapely.intersection(grown[a], grown[b]))
-    joined = common > (0.5 + join_m) * join_m
-    return set(zip(a[joined].tolist(), b[joined].tolist(), strict=True))
+def pairs(spaces: Polygons, reach_m: float) -> set[tuple[int, int]]:
+    """Return which spaces share a wall, each pair by their places, the lesser first.
+
+    Two share one where `WALL_M` or more of the outline of either has the other straight across:
+    along the outward normal, within the reach, with nothing between.
+
+    Parameters
+    ----------
+    spaces : array of Polygon, shape (n,)
+    reach_m : float
+        Thickest wall looked across [m].
+    """
+    start, stop, along_m, of = _looks(spaces, reach_m)
+    ray, seen = shapely.STRtree(spaces).query(
+        shapely.linestrings(np.stack([start, stop], axis=1)), predicate="intersects"
+    )
+    far_m = shapely.distance(shapely.points(start[ray]), spaces[seen])
+    order = np.lexsort([seen, far_m, ray])
+    ray, seen = ray[order], seen[order]
+    first = np.flatnonzero(np.diff(ray, prepend=-1))
+    ray, seen = ray[first], seen[first]
+    across, place = np.unique(np.stack([of[ray], seen], axis=-1), axis=0, return_inverse=True)
+    shared_m = np.bincount(place.ravel(), along_m[ray], minlength=len(across))
+    chosen = (shared_m >= WALL_M - 1e-9) & (across[:, 0] != across[:, 1])
+    return {(min(a, b), max(a, b)) for a, b in across[chosen].tolist()}
+
+
+def _looks(spaces: Polygons, reach_m: float) -> tuple[Array, Array, Array, Ints]:
+    """Return where looks from outlines start and stop, what of them each stands for, whose it is.
+
+    Edges are looked from at the middles of even steps of `STEP_M` at most.
+    """
+    rings, owner = shapely.get_rings(shapely.orient_polygons(spaces), return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    edge = np.flatnonzero(np.diff(ring) == 0)
+    step = xy[edge + 1] - xy[edge]
+    length_m = np.hypot(step[:, 0], step[:, 1])
+    edge, step, length_m = edge[length_m > 0], step[length_m > 0], length_m[length_m > 0]
+    count = np.ceil(length_m / STEP_M).astype(np.int64)
+    k = np.repeat(np.arange(len(edge)), count)
+    share = (np.arange(len(k)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[k]
+    outward = np.stack([step[:, 1], -step[:, 0]], axis=-1) / length_m[:, None]
+    at, away = xy[edge[k]] + share[:, None] * step[k], outward[k]
+    start, stop = at + OFF_M * away, at + reach_m * away
+    return start, stop, (length_m / count)[k], owner[ring[edge[k]]]
 
 
 def _joins(truth: Polygons, found: Polygons, match: npt.NDArray[np.int64], join_m: float) -> float:
-    wanted = _pairs(truth, join_m)
-    had = _pairs(found, join_m)
+    wanted = pairs(truth, join_m)
+    had = pairs(found, join_m)
     as_found = {
         (min(match[a], match[b]), max(match[a], match[b]))
         for a, b in wanted
