@@ -276,6 +276,17 @@ class WallSettings(Strict):
     wall_max_thickness_m: Annotated[float, Field(gt=0, le=20)] = Field(
         1.6, description="An enclosed strip no wider than this between faces is a wall's body [m]."
     )
+    tops_differ_max_m: Annotated[float, Field(ge=0, le=20)] = Field(
+        0.5,
+        description="Tops of one wall, traced twice, differ in height by no more than this beyond "
+        "their errors (uneven tops, stones lost since), and so do its feet; where two tracings "
+        "differ by more they are two walls, a later one on a stump [m].",
+    )
+    wall_standing_max_m: Annotated[float, Field(ge=0, le=50)] = Field(
+        2.0,
+        description="Where one tracing follows the top and another the foot, or the seabed beside "
+        "the wall, those of one wall differ in height by no more than this [m].",
+    )
     no_walls: list[Text] = Field(
         ["grave", "kerb", "cistern", "rock", "bedrock", "beach rock", "rubble", "tumble", "modern"],
         description="Kinds of lines in surveys of walls that are no walls: they close no room, and "

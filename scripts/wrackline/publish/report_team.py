@@ -29,7 +29,7 @@ def team_words(team: Mapping[str, Any]) -> list[Markup]:
     named = f"Walls are joined in each of the phases {', '.join(phases)} apart."
     said = [el("p", named if len(phases) > 1 else UNPHASED)]
     if team["notes"]:
-        said.append(el("p", "Not followed in the register of phases:"))
+        said.append(el("p", "To be settled in the register of phases:"))
         said.append(el("ul", *(el("li", note) for note in team["notes"])))
     if team["aside"]:
         said.append(el("p", ASIDE.format(", ".join(team["aside"]))))

@@ -12,12 +12,16 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from wrackline.walls.levels import Levels, heights_at, middle_of
 from wrackline.walls.linework import RECORDED, Array, Ints, Linework, Pieces
 from wrackline.walls.repeats import REPEAT_LIMIT_M, REPEAT_SDS
 from wrackline.walls.stretches import Stretches, cross
 
 LEAST_BESIDE_M = 0.3
 """A shorter common stretch is a crossing or a touch (no source)."""
+
+ALONG = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+"""Where along a common stretch heights are held against each other."""
 
 STEEPEST = 0.5
 """Tangent of the greatest angle between two tracings of one wall (no source)."""
@@ -41,6 +45,8 @@ class Tracing:
         How far it lies off the face that it follows: half the pole's width [m].
     span : array of int, shape (lines, 2)
         First and last phase in which it stood; -1 where nothing is known.
+    levels : Levels
+        Where on the wall, and how well, heights were taken.
     """
 
     survey: Ints
@@ -50,6 +56,7 @@ class Tracing:
     thick_m: Array
     off_m: Array
     span: Ints
+    levels: Levels
 
     def apart_m(self, one: Ints, other: Ints) -> Array:
         """Return how far apart two tracings of one wall may lie [m]; 0 where they can't be one.
@@ -139,7 +146,25 @@ def _beside(
     common = (high - low) * stretches.length[p]
     least = np.minimum(np.maximum(2 * reach, LEAST_BESIDE_M), 0.8 * stretches.length[p])
     one = (off <= reach) & (common >= least) & (np.abs(v1 - v0) <= STEEPEST * np.abs(run))
+    p, q, low, high, u0, run = (values[one] for values in (p, q, low, high, u0, run))
+    share = low[:, None] + (high - low)[:, None] * ALONG
+    above = _above(work, stretches, (p, q), share, u0[:, None] + run[:, None] * share)
+    one = ~tracing.levels.two_walls(line[p], line[q], above)
     return p[one], q[one], low[one], high[one]
+
+
+def _above(
+    work: Linework, stretches: Stretches, pair: tuple[Ints, Ints], share: Array, along: Array
+) -> Array:
+    """Return how far stretches lie over others beside them, shape (n,), NaN if not known [m].
+
+    `share` is where along the first, `along` how far along the second, shape (n, k) [m].
+    """
+    p, q = pair
+    here = heights_at(work.xyz, stretches.first[p], share * stretches.length[p][:, None])
+    along = np.clip(along, 0, stretches.length[q][:, None])
+    there = heights_at(work.xyz, stretches.first[q], along)
+    return middle_of(here - there)
 
 
 def _kept(

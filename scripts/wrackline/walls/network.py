@@ -25,6 +25,7 @@ from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
 from wrackline.walls.decided import Outcome, outcomes
 from wrackline.walls.joints import joints_of
+from wrackline.walls.levels import levels_of
 from wrackline.walls.linework import (
     LINE_COLUMNS,
     RECORDED,
@@ -39,7 +40,7 @@ from wrackline.walls.noding import noded
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
 from wrackline.walls.planar import NODE_M, dangling, lying_on
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
-from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of
+from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of, stacked
 from wrackline.walls.stretches import Stretches, stretches_of
 
 Array = npt.NDArray[np.float64]
@@ -169,7 +170,7 @@ class Joined:
     outcomes : list of Outcome or None
         What became of each decision; None of those that wait for the rooms.
     notes : list of str
-        What could not be followed in the register of phases.
+        What could not be followed in the register of phases, and walls one on another.
     set_aside : list of str
         Lines taken for joints of rock, which close no room.
     """
@@ -219,11 +220,12 @@ def _joined(
     *,
     outlines: bool,
 ) -> Joined:
-    phased = phase_lines(lines, models, team.phases, team.order)
-    work, stretches, covered = _covered(merge_repeats(phased.lines, models), models, settings)
+    phased = phase_lines(lines, models, settings, team.phases, team.order)
+    merged = merge_repeats(phased.lines, models, settings)
+    work, stretches, covered = _covered(merged, models, settings)
     joint = joints_of(work, covered.pieces, settings.join_gap_m)
     covered = covered.pick(~joint[covered.pieces.line])
-    tracing = tracing_of(work.lines, models)
+    tracing = tracing_of(work.lines, models, settings)
     stands = standing_in(work.lines, len(phased.names))[covered.pieces.line]
     parts, there, drawn = [covered.pieces], [stands], []
     alike, beyond = _alike(stands), MARGIN * SPREAD if outlines else 0.0
@@ -241,7 +243,8 @@ def _joined(
     number = {phase: k for k, phase in enumerate(sorted(set(alike)))}
     shown = [drawn[number[phase]] for phase in alike] if outlines else []
     aside = [line_name(row) for _, row in work.lines[joint].iterrows()]
-    return Joined(network, shown, became, phased.notes, aside)
+    notes = phased.notes + stacked(work.lines, models, settings)
+    return Joined(network, shown, became, notes, aside)
 
 
 def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:
@@ -270,7 +273,9 @@ def _noded(
     return network.without(np.zeros_like(stands))
 
 
-def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tracing:
+def tracing_of(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> Tracing:
     """Return how well lines are placed, from their surveys' errors."""
     named = lines["survey"]
     near = {name: model.random_horizontal for name, model in models.items()}
@@ -283,6 +288,7 @@ def tracing_of(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Tra
         thick_m=np.nan_to_num(pd.to_numeric(lines["thickness_m"]).to_numpy(float, na_value=0.0)),
         off_m=off_face(lines),
         span=span_of(lines),
+        levels=levels_of(lines, models, settings),
     )
 
 
@@ -291,7 +297,7 @@ def _covered(
 ) -> tuple[Linework, Stretches, Coverage]:
     """Return the lines that stand somewhere; a line that repeats others whole is noted at them."""
     work = linework(lines)
-    tracing = tracing_of(lines, models)
+    tracing = tracing_of(lines, models, settings)
     stretches = stretches_of(work, tracing.random_m)
     covered = cover(work, stretches, tracing, settings.join_gap_m)
     gone = np.setdiff1d(np.arange(len(lines)), covered.pieces.line)

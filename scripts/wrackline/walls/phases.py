@@ -15,7 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 
-from wrackline.model import Phasing, Point
+from wrackline.model import Phasing, Point, WallSettings
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.repeats import repeats_of
 
@@ -50,6 +50,7 @@ class Phased:
 def phase_lines(
     lines: gpd.GeoDataFrame,
     models: Mapping[str, ErrorModel],
+    settings: WallSettings,
     rows: Sequence[Phasing],
     order: Sequence[str],
 ) -> Phased:
@@ -61,6 +62,8 @@ def phase_lines(
         `LINE_COLUMNS` of all the view's surveys, nothing merged yet.
     models : mapping of str to ErrorModel
         Errors by survey, to decide which lines repeat one that the register names.
+    settings : WallSettings
+        How far heights of such a line may differ [m].
     rows : sequence of Phasing
         The register.
     order : sequence of str
@@ -82,7 +85,7 @@ def phase_lines(
             else:
                 where = _words(row.other_line, row.other_place)
                 notes.append(f"{where}: no wall of this view for the joint")
-    spans.share(repeats_of(lines, models, spans.told))
+    spans.share(repeats_of(lines, models, settings, spans.told))
     count = spans.settle(joints, len(order), notes)
     names = name_phases(order, count)
     return Phased(spans.on(lines, names), names, notes)

@@ -3,9 +3,10 @@
 Rule: a line of another survey that runs for most of its length beside a better known line, no
 further off than their standard uncertainties together explain, is a repeat; where one follows the
 wall's centre and the other a face, half the wall lies between them; where a pole was held against
-the face for one and not for the other, half the pole. Within one survey nothing is
-merged, since the two faces of a wall are two lines. A line of an old plan gives way piece by piece:
-what a better survey recorded since is cut out of it, and only longer stretches stay.
+the face for one and not for the other, half the pole. Phases and heights may speak against it.
+Within one survey nothing is merged, since the two faces of a wall are two lines. A line of an old
+plan gives way piece by piece: what a better survey recorded since is cut out of it, and only longer
+stretches stay.
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.linework import OLD_PLAN
+from wrackline.walls.levels import Levels, heights_at, levels_of, middle_of
+from wrackline.walls.linework import OLD_PLAN, line_name
 
 REPEAT_SHARE = 0.8
 REPEAT_SDS = 3.0
@@ -36,6 +39,14 @@ CURVE_STEP_M = 1.0
 """Shorter pieces are steps along a curve (no source)."""
 
 PARALLEL_DEG = 20.0
+
+LEVEL_STEP_M = 0.5
+"""Heights of two lines are held against each other at least this often."""
+
+STACKED = (
+    "{} and {} run in one place, {:.2f} m apart in height, and are kept as two walls; "
+    "config/phases.csv can say which is the later, tops_differ_max_m that they are one"
+)
 
 
 def position_sd(model: ErrorModel) -> float:
@@ -63,6 +74,8 @@ class Traced:
         How far a face's line lies off it: half the width of the pole, where stated [m].
     span : array of int, shape (n, 2)
         First and last phase in which it stood; -1 where nothing is known.
+    levels : Levels
+        Where on the wall, and how well, heights were taken.
     repeats : dict of int to set of str
         Surveys that traced the line of a row again.
     """
@@ -75,6 +88,7 @@ class Traced:
     half_wall: np.ndarray
     off_face: np.ndarray
     span: np.ndarray
+    levels: Levels
     repeats: dict[int, set[str]] = field(default_factory=dict)
 
     def reach(self, row: int, other: int) -> float:
@@ -97,7 +111,9 @@ class Traced:
             self.repeats.setdefault(int(other), set()).add(str(self.survey[row]))
 
 
-def merge_repeats(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> gpd.GeoDataFrame:
+def merge_repeats(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> gpd.GeoDataFrame:
     """Return the lines without repeats, the surveys that repeated them noted in `repeats`.
 
     Parameters
@@ -106,6 +122,8 @@ def merge_repeats(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> 
         `LINE_COLUMNS` of all surveys of a view.
     models : mapping of str to ErrorModel
         Errors by survey.
+    settings : WallSettings
+        How far heights of one wall differ [m].
 
     Returns
     -------
@@ -113,7 +131,7 @@ def merge_repeats(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> 
         The kept lines in their former order. Of an old plan's line the stretches that nothing
         better replaced, each a row.
     """
-    traced = _traced(lines, models)
+    traced = _traced(lines, models, settings)
     order = np.lexsort([np.arange(len(lines)), traced.survey, traced.sd, traced.old])
     kept: list[int] = []
     left: dict[int, list[shapely.Geometry]] = {}
@@ -133,7 +151,9 @@ def merge_repeats(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> 
     return placed.reset_index(drop=True)
 
 
-def _traced(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Traced:
+def _traced(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> Traced:
     sd = lines["survey"].map({name: position_sd(model) for name, model in models.items()})
     half = pd.to_numeric(lines["thickness_m"]).to_numpy(float, na_value=np.nan) / 2
     return Traced(
@@ -145,6 +165,7 @@ def _traced(lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel]) -> Traced
         half_wall=np.where(np.isnan(half), USUAL_HALF_WALL_M, half),
         off_face=off_face(lines),
         span=span_of(lines),
+        levels=levels_of(lines, models, settings),
     )
 
 
@@ -160,7 +181,10 @@ def span_of(lines: gpd.GeoDataFrame) -> np.ndarray:
 
 
 def repeats_of(
-    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], rows: np.ndarray
+    lines: gpd.GeoDataFrame,
+    models: Mapping[str, ErrorModel],
+    settings: WallSettings,
+    rows: np.ndarray,
 ) -> np.ndarray:
     """Return the lines of other surveys that repeat some lines: pairs of a repeat and its line.
 
@@ -168,6 +192,7 @@ def repeats_of(
     ----------
     lines : GeoDataFrame
     models : mapping of str to ErrorModel
+    settings : WallSettings
     rows : array of bool, shape (n,)
         The lines asked about.
     """
@@ -175,7 +200,7 @@ def repeats_of(
     pairs: list[tuple[int, int]] = []
     if not len(asked):
         return np.zeros((0, 2), dtype=np.int64)
-    traced = _traced(lines, models)
+    traced = _traced(lines, models, settings)
     tree = shapely.STRtree(traced.shapes)
     for row in asked.tolist():
         reach = REPEAT_LIMIT_M + 2 * float(traced.half_wall.max()) + float(traced.off_face.max())
@@ -206,7 +231,81 @@ def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.n
     return np.array(new, dtype=int)
 
 
+def stacked(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> list[str]:
+    """Return which lines of different surveys are two walls in one place by their heights alone.
+
+    Parameters
+    ----------
+    lines : GeoDataFrame
+        `LINE_COLUMNS` of the lines that stand.
+    models : mapping of str to ErrorModel
+    settings : WallSettings
+    """
+    if not len(lines):
+        return []
+    traced = _traced(lines, models, settings)
+    reach = REPEAT_LIMIT_M + float(traced.half_wall.max()) + float(traced.off_face.max())
+    tree = shapely.STRtree(traced.shapes)
+    one, other = tree.query(traced.shapes, predicate="dwithin", distance=reach)
+    chosen = (one < other) & (traced.survey[one] != traced.survey[other])
+    one, other = one[chosen], other[chosen]
+    chosen = _may_be_stacked(traced, one, other)
+    notes = []
+    for row, beside in zip(one[chosen].tolist(), other[chosen].tolist(), strict=True):
+        phased = (traced.span[[row, beside]] >= 0).all() and not traced.may_give_way(row, beside)
+        share = max(_beside(traced, row, beside), _beside(traced, beside, row))
+        if share >= REPEAT_SHARE and not phased and _two_levels(traced, row, beside):
+            names = sorted(line_name(lines.iloc[k]) for k in (row, beside))
+            notes.append(STACKED.format(*names, abs(_above(traced, row, beside))))
+    return sorted(notes)
+
+
+def _may_be_stacked(traced: Traced, one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Tell of which pairs of lines some heights differ by enough."""
+    xyz, line = shapely.get_coordinates(traced.shapes, include_z=True, return_index=True)
+    low, high = np.full(len(traced.shapes), np.inf), np.full(len(traced.shapes), -np.inf)
+    known = np.isfinite(xyz[:, 2])
+    np.minimum.at(low, line[known], xyz[known, 2])
+    np.maximum.at(high, line[known], xyz[known, 2])
+    up = traced.levels.two_walls(one, other, high[one] - low[other])
+    return np.asarray(up | traced.levels.two_walls(one, other, low[one] - high[other]))
+
+
 def _share_beside(traced: Traced, row: int, other: int) -> float:
+    """Return the share of a line's length that is beside another, 0 if heights make them two."""
+    share = _beside(traced, row, other)
+    return share if share > 0 and not _two_levels(traced, row, other) else 0.0
+
+
+def _two_levels(traced: Traced, row: int, other: int) -> bool:
+    """Tell whether heights make two walls of two lines."""
+    if not traced.shapes[row].has_z or not traced.shapes[other].has_z:
+        return False
+    above = np.array([_above(traced, row, other)])
+    return bool(traced.levels.two_walls(np.array([row]), np.array([other]), above)[0])
+
+
+def _above(traced: Traced, row: int, other: int) -> float:
+    """Return how far a line lies over another where they run together; NaN if not known [m]."""
+    line, beside = traced.shapes[row], traced.shapes[other]
+    steps = max(3, int(np.ceil(line.length / LEVEL_STEP_M)))
+    along = (np.arange(steps) + 0.5) * line.length / steps
+    points = shapely.line_interpolate_point(line, along)
+    together = shapely.distance(points, beside) <= traced.reach(row, other)
+    there = shapely.line_locate_point(beside, points[together])
+    above = _heights(line, along[together]) - _heights(beside, there)
+    return float(middle_of(above)[0])
+
+
+def _heights(line: shapely.Geometry, along: np.ndarray) -> np.ndarray:
+    """Return a line's heights some way along it, shape (1, n); NaN where none was taken [m]."""
+    xyz = shapely.get_coordinates(line, include_z=True)
+    return heights_at(xyz, np.zeros(1, dtype=np.int64), along[None])
+
+
+def _beside(traced: Traced, row: int, other: int) -> float:
     """Return the share of a line's length that runs within reach of another."""
     line, beside, reach = traced.shapes[row], traced.shapes[other], traced.reach(row, other)
     if line.length == 0 or reach == 0:
@@ -238,6 +337,7 @@ def _left_of_old(
         for stretch in stretches:
             near = tree.query(stretch, predicate="dwithin", distance=reach)
             beside = near[_parallel(stretch, pieces[near])]
+            beside = [k for k in beside if not _two_levels(traced, row, int(kept[owner[k]]))]
             corridors = [
                 _corridor(pieces[k], traced.reach(row, int(kept[owner[k]]))) for k in beside
             ]

@@ -10,6 +10,7 @@ import pytest
 import shapely
 from drawn import box, line_table, models_of, network_of, plan_of, site
 
+from wrackline.model import WallSettings
 from wrackline.rooms.view import prepare
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.repeats import merge_repeats
@@ -211,4 +212,4 @@ def test_a_face_off_photographs_repeats_the_poles_half_a_width_beside_it(width, 
     lines = [[(0, 0.05), (5, 0.05)], [(0, 0), (5, 0)]]
     table = line_table(lines, survey=names, pole_width_m=[width, np.nan])
     models = {name: ErrorModel(name, 0.01, 0.01) for name in names}
-    assert len(merge_repeats(table, models)) == kept
+    assert len(merge_repeats(table, models, WallSettings())) == kept

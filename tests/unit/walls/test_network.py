@@ -69,7 +69,7 @@ def surveys(second, sd=0.02):
 )
 def test_a_line_within_its_sd_of_a_better_one_repeats_it(second, repeats):
     """A repeat is left out and its survey noted at the line kept; any other line stays."""
-    merged = merge_repeats(*surveys(second))
+    merged = merge_repeats(*surveys(second), WallSettings())
     assert len(merged) == (1 if repeats else 2)
     assert merged["repeats"].iloc[0] == ("2032-other" if repeats else "")
 
@@ -78,14 +78,14 @@ def test_the_better_known_tracing_stays():
     """Whatever the order, the tracing with the smaller sd is kept."""
     table, models = surveys([(0.1, 0.02), (4.9, 0.02)])
     table["survey"] = table["survey"].to_numpy()[::-1]
-    assert merge_repeats(table, models)["survey"].tolist() == ["2031-good"]
+    assert merge_repeats(table, models, WallSettings())["survey"].tolist() == ["2031-good"]
 
 
 def test_two_faces_of_one_survey_are_never_merged():
     """Lines of one survey all stay, however near."""
     table = line_table([[(0, 0), (5, 0)], [(0, 0.01), (5, 0.01)]])
     models = {model.survey: model for model in models_of(table, random_horizontal=0.1)}
-    assert len(merge_repeats(table, models)) == 2
+    assert len(merge_repeats(table, models, WallSettings())) == 2
 
 
 def with_old_plan(*old, better=((0, 0), (10, 0))):
@@ -103,14 +103,16 @@ def with_old_plan(*old, better=((0, 0), (10, 0))):
 
 def test_an_old_plan_gives_way_to_what_was_recorded_since():
     """An old centre line half a metre off a recorded face is that wall, and is left out."""
-    merged = merge_repeats(*with_old_plan([(0.3, 0.5), (9.5, 0.6)]))
+    merged = merge_repeats(*with_old_plan([(0.3, 0.5), (9.5, 0.6)]), WallSettings())
     assert merged["survey"].tolist() == ["2031-good"]
     assert merged["repeats"].tolist() == ["1986-plan"]
 
 
 def test_of_an_old_line_the_stretch_recorded_since_is_cut_out():
     """Of an old wall of 20 m, half recorded since, 10 m stay; a wall that crosses cuts nothing."""
-    merged = merge_repeats(*with_old_plan([(0, 0.2), (20, 0.2)], [(15, -4), (15, 5)]))
+    merged = merge_repeats(
+        *with_old_plan([(0, 0.2), (20, 0.2)], [(15, -4), (15, 5)]), WallSettings()
+    )
     assert merged["survey"].tolist() == ["2031-good", "1986-plan", "1986-plan"]
     assert merged.length.tolist() == pytest.approx([10, 10, 9])
     assert merged["repeats"].tolist() == ["1986-plan", "", ""]
@@ -118,7 +120,7 @@ def test_of_an_old_line_the_stretch_recorded_since_is_cut_out():
 
 def test_an_old_wall_that_nobody_recorded_since_stays():
     """A parallel wall two metres off is another wall."""
-    merged = merge_repeats(*with_old_plan([(0, 2.0), (10, 2.0)]))
+    merged = merge_repeats(*with_old_plan([(0, 2.0), (10, 2.0)]), WallSettings())
     assert merged["survey"].tolist() == ["2031-good", "1986-plan"]
 
 
@@ -128,7 +130,7 @@ def test_a_centre_line_repeats_a_face_half_a_wall_off(off, left):
     table, models = surveys([(0.1, off), (4.9, off)], sd=0.07)
     table["line_follows"] = ["face", "centre"]
     table["thickness_m"] = [np.nan, 0.6]
-    assert len(merge_repeats(table, models)) == left
+    assert len(merge_repeats(table, models, WallSettings())) == left
 
 
 def test_position_sd_counts_shared_shifts():
@@ -170,5 +172,5 @@ def test_of_an_old_round_wall_nothing_is_left_beside_the_new():
     turn = np.linspace(0, 2 * np.pi, 33)
     circle = np.column_stack([np.cos(turn), np.sin(turn)])
     new, old = ([tuple(xy) for xy in r * circle] for r in (3.0, 2.6))
-    merged = merge_repeats(*with_old_plan(old, better=new))
+    merged = merge_repeats(*with_old_plan(old, better=new), WallSettings())
     assert merged["survey"].tolist() == ["2031-good"]

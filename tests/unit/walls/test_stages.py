@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from drawn import box, line_table, models_of, network_of, plan_of
 
+from wrackline.model import WallSettings
 from wrackline.walls.coverage import cover
 from wrackline.walls.ends import ends_of
 from wrackline.walls.linework import RECORDED, linework
@@ -18,7 +19,7 @@ def stages(lines, **drawn):
     table = line_table(lines, **drawn)
     work = linework(table)
     models = {model.survey: model for model in models_of(table, random_horizontal=0.03)}
-    tracing = tracing_of(table, models)
+    tracing = tracing_of(table, models, WallSettings())
     stretches = stretches_of(work, tracing.random_m)
     covered = cover(work, stretches, tracing, LEAST_M)
     return work, tracing, stretches, covered, ends_of(work, stretches, covered, tracing)
