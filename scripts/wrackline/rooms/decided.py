@@ -1,17 +1,20 @@
 """The team's decisions about spaces: which are one, and which are open ground.
 
-Where a wall recorded since speaks against a decision, that is said.
+Two spaces are one without the edges between them; where a wall's body lies between, without what
+of it lies straight across. Where a wall recorded since speaks against a decision, that is said.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 
 from wrackline.model import Decision, Point
+from wrackline.rooms.between import Between, bounding_in, cut_off, inside, walls_between
 from wrackline.rooms.faces import Faces
 from wrackline.rooms.kinds import BODY, OPEN, SLIVER
 from wrackline.walls.decided import AGAINST, FOLLOWED, IDLE, Outcome, since
@@ -22,9 +25,9 @@ Kinds = npt.NDArray[np.str_]
 
 
 def merged(
-    decisions: Sequence[Decision], network: Network, faces: Faces, kind: Kinds
-) -> tuple[Bools, dict[int, Outcome]]:
-    """Return the edges that part spaces which the team calls one.
+    decisions: Sequence[Decision], network: Network, faces: Faces, kind: Kinds, most_m: float
+) -> tuple[Network, dict[int, Outcome]]:
+    """Return a network without what parts spaces that the team calls one.
 
     Parameters
     ----------
@@ -32,22 +35,68 @@ def merged(
     network : Network
     faces : Faces
     kind : array of str, shape (f,)
+    most_m : float
+        Greatest thickness of a wall between two such spaces [m].
 
     Returns
     -------
-    edges : array of bool, shape (k, p)
-        Which edges go, in which phase.
+    network : Network
+        The same one where no decision changes it.
     outcomes : dict of int to Outcome
         What became of each merger, by its place among the decisions.
     """
-    gone = np.zeros_like(network.standing)
+    partings = {
+        at: _parting(d.place, d.to_place, network, faces, kind, most_m)
+        for at, d in enumerate(decisions)
+        if d.decision == "merge" and d.to_place is not None
+    }
+    if not partings:
+        return network, {}
+    walls = [wall for parting in partings.values() for wall in parting.walls]
+    cuts = [(cut, there) for wall, there in walls for cut in wall.cuts]
+    phases = [there for _, there in cuts]
+    cut = cut_off(network, [cut for cut, _ in cuts], phases, bounding_in(faces))
+    gone = np.zeros_like(cut.standing)
     became = {}
-    for at, decision in enumerate(decisions):
-        if decision.decision == "merge" and decision.to_place is not None:
-            shared = _shared(decision.place, decision.to_place, faces, kind)
-            gone |= shared
-            became[at] = _of_merger(decision, np.flatnonzero(shared.any(axis=1)), network)
-    return gone, became
+    for at, parting in partings.items():
+        mine = np.zeros_like(gone)
+        mine[: len(parting.edges)] = parting.edges
+        for wall, there in parting.walls:
+            mine |= inside(cut, wall)[:, None] & there
+        gone |= mine
+        edges = np.flatnonzero((mine & cut.standing).any(axis=1))
+        became[at] = _of_merger(decisions[at], edges, cut, with_body=bool(parting.walls))
+    return (cut.without(gone) if gone.any() else network), became
+
+
+@dataclass(frozen=True)
+class Parting:
+    """What parts two spaces.
+
+    Attributes
+    ----------
+    edges : array of bool, shape (k, p)
+        Edges that both share, by phase.
+    walls : list of tuple
+        Stretches of wall between them, each with the phases (p,) in which it stands.
+    """
+
+    edges: Bools
+    walls: list[tuple[Between, Bools]]
+
+
+def _parting(
+    one: Point, other: Point, network: Network, faces: Faces, kind: Kinds, most_m: float
+) -> Parting:
+    """Return what parts the spaces that hold two places."""
+    walls = []
+    for a in _holding(one, faces, kind):
+        for b in _holding(other, faces, kind):
+            there = faces.standing[a] & faces.standing[b]
+            if a != b and there.any():
+                found = walls_between(network, faces, kind, (a, b), most_m)
+                walls += [(wall, there) for wall in found]
+    return Parting(_shared(one, other, faces, kind), walls)
 
 
 def _shared(one: Point, other: Point, faces: Faces, kind: Kinds) -> Bools:
@@ -71,13 +120,17 @@ def _holding(place: Point, faces: Faces, kind: Kinds) -> list[int]:
     return [int(face) for face in np.flatnonzero(holds)]
 
 
-def _of_merger(decision: Decision, edges: npt.NDArray[np.int64], network: Network) -> Outcome:
+def _of_merger(
+    decision: Decision, edges: npt.NDArray[np.int64], network: Network, *, with_body: bool
+) -> Outcome:
     if not len(edges):
-        return Outcome(IDLE, "the places don't lie in two spaces that share an outline")
+        return Outcome(IDLE, "the places don't lie in two spaces with one wall between them")
     walls = network.pieces.line[network.piece[edges[network.recorded[edges]]]]
     later = since(decision, walls, network.work.lines)
     if later:
         return Outcome(AGAINST, f"a wall was recorded between them since: {later}")
+    if with_body:
+        return Outcome(FOLLOWED, "the two are one; the wall between them counts as floor")
     if len(walls):
         return Outcome(FOLLOWED, "the two are one; a recorded wall between them is passed over")
     return Outcome(FOLLOWED, "the two are one")

@@ -262,9 +262,12 @@ def prepare(
     work = network.work
     faces, kind = _told_apart(network, site)
     needless = _parts_a_wall(network, faces, kind)
-    between, mergers = merged(decisions, network, faces, kind)
-    if needless.any() or between.any():
-        network = network.without(needless | between)
+    if needless.any():
+        network = network.without(needless)
+        faces, kind = _told_apart(network, site)
+    whole, most_m = network, site.walls.wall_max_thickness_m
+    network, mergers = merged(decisions, network, faces, kind, most_m)
+    if network is not whole:
         faces, kind = _told_apart(network, site)
     kind, openings = opened(decisions, faces, kind)
     became = dict(enumerate(outcomes)) | mergers | openings
