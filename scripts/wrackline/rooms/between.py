@@ -17,7 +17,7 @@ from wrackline.rooms.faces import Faces
 from wrackline.rooms.figures import unit
 from wrackline.rooms.kinds import BODY, SLIVER, UNKNOWN
 from wrackline.walls.candidates import feet_at
-from wrackline.walls.linework import DRAWN, Array, Ints, Pieces, join_pieces
+from wrackline.walls.linework import DRAWN, WHOLE, Array, Ints, Pieces, join_pieces
 from wrackline.walls.network import Network
 from wrackline.walls.planar import NODE_M
 
@@ -208,6 +208,8 @@ def _tie(network: Network, edge: int, share: float) -> Array | None:
     along = np.array([low + share * (high - low)])
     if network.recorded[edge]:
         return np.asarray(feet_at(network.pieces, np.array([piece]), along)[0])
+    if tuple(network.pieces.span[piece]) != WHOLE:
+        return None
     end = round(float(along[0]))
     ends = network.pieces.ends(network.work.xyz)[piece, :, :2]
     if abs(float(along[0]) - end) * np.hypot(*(ends[1] - ends[0])) > NODE_M:
@@ -440,6 +442,7 @@ def _with_piece(network: Network, cut: Crossing, there: Bools) -> Network:
         line=np.array([-1]),
         kind=np.array([DRAWN], dtype="<U9"),
         gap_m=np.array([float(np.hypot(*(cut.ends[1] - cut.ends[0])))]),
+        span=np.array([WHOLE]),
     )
     return replace(
         network,

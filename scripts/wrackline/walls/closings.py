@@ -18,6 +18,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from wrackline.model import Decision, WallSettings
+from wrackline.walls.by_hand import drawn_by_hand
 from wrackline.walls.candidates import (
     CORNER,
     FOOT,
@@ -47,7 +48,17 @@ from wrackline.walls.candidates import (
 from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.decided import Decided, decide
 from wrackline.walls.ends import TOUCH_M, Ends, ends_of
-from wrackline.walls.linework import DOORWAY, DRAWN, LOST, Array, Ints, Linework, Pieces
+from wrackline.walls.linework import (
+    DOORWAY,
+    DRAWN,
+    LOST,
+    WHOLE,
+    Array,
+    Ints,
+    Linework,
+    Pieces,
+    join_pieces,
+)
 from wrackline.walls.noding import apart
 from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
 from wrackline.walls.stubs import across_doorways, beside_another, blocks, rivals, stubs
@@ -98,8 +109,8 @@ class Closed:
         Cost of the closing that an end was given; infinite where it was given none.
     considered : Candidates
         Every closing that was cheap enough to be made, whether it was or not.
-    fixed : array, shape (t, 2, 3)
-        Ties of the pieces that were added without a choice.
+    fixed : array, shape (t, 2, 2)
+        Ends of the pieces that were added without a choice [m].
     """
 
     pieces: Pieces
@@ -234,15 +245,20 @@ class _State:
 
     def end(self) -> Closed:
         """Return what was made, with feet for ends beside walls that nothing joins to them."""
+        last = drawn_by_hand(self.decided.waiting, self.recorded, self.xy, self.walls.ends)
+        if len(last):
+            self._build(last.ends(self.xy), NO_ENDS)
         _tie(self.made, self.asked, self.walls, self.recorded, self.decided)
+        made = _as_pieces(self.made, self.xy, self.walls, len(self.recorded))
+        fixed = places(self.xy, np.concatenate([self.decided.drawn, self.made.ties[-1]]))
         return Closed(
-            pieces=_as_pieces(self.made, self.xy, self.walls, len(self.recorded)),
+            pieces=join_pieces([made, last]),
             ends=self.asked.ends,
             met=self.asked.met,
             rivals=self.asked.rivals,
             won=self.won,
             considered=together(self.considered),
-            fixed=np.concatenate([self.decided.drawn, self.made.ties[-1]]),
+            fixed=np.concatenate([fixed, last.ends(self.xy)]),
         )
 
 
@@ -476,6 +492,7 @@ def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces
         line=np.full(len(ties), -1, dtype=np.int64),
         kind=kind[long].astype("<U9"),
         gap_m=gap[long],
+        span=np.tile(WHOLE, (len(ties), 1)),
     )
 
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.walls.levels import Levels, heights_at, middle_of
-from wrackline.walls.linework import RECORDED, Array, Ints, Linework, Pieces
+from wrackline.walls.linework import RECORDED, WHOLE, Array, Ints, Linework, Pieces
 from wrackline.walls.repeats import REPEAT_LIMIT_M, REPEAT_SDS
 from wrackline.walls.stretches import Stretches, cross
 
@@ -228,4 +228,5 @@ def _tied(work: Linework, vertex: Ints, t: Array) -> Pieces:
         line=work.line[vertex],
         kind=np.full(len(vertex), RECORDED, dtype="<U9"),
         gap_m=np.zeros(len(vertex)),
+        span=np.tile(WHOLE, (len(vertex), 1)),
     )

@@ -1,7 +1,8 @@
 """The team's decisions about closings: which are made or kept out, which are drawn by hand.
 
 A decision is tied to a place, so that it lasts when lines are surveyed anew. What became of each is
-reported; where a wall recorded since speaks against it, that is said.
+reported; where a wall recorded since speaks against it, that is said. A line drawn by hand ends at
+recorded walls; where none is near, at what else was drawn or closed there, or free.
 """
 
 from __future__ import annotations
@@ -15,19 +16,23 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.model import Decision
+from wrackline.walls.by_hand import REACH_M, drawn_places
 from wrackline.walls.candidates import Candidates, Walls, feet_at, foot_on
 from wrackline.walls.linework import DRAWN, RECORDED, Array, Ints, Pieces
 
 Bools = npt.NDArray[np.bool_]
-
-REACH_M = 0.5
-"""A decision is about what lies no further from its place than this (no source)."""
 
 SLIP_M = 0.05
 """A closing is meant only by a place nearer than half of what it bridges, and this."""
 
 FIRM = 20.0
 """By this much is a confirmed closing cheaper, and no other comes before it."""
+
+UNTIED = {
+    "draw": "it has no length, or no surveyed walls around it that it can be tied to",
+    "split": f"one of its ends has no wall, closing or drawn line within {REACH_M:g} m",
+}
+"""Why a line was not drawn."""
 
 FOLLOWED, OVERTAKEN, AGAINST, IDLE = "followed", "overtaken", "contradicted", "no effect"
 ON_PLAN = ("confirm", "forbid", "draw", "split")
@@ -50,11 +55,14 @@ class Decided:
     ----------
     decisions : tuple of Decision
     drawn : array, shape (d, 2, 3)
-        Ties of the pieces drawn by hand.
+        Ties of the pieces drawn by hand from recorded wall to recorded wall.
+    waiting : tuple of Decision
+        Those that draw a piece with an end elsewhere, see `by_hand`.
     """
 
     decisions: tuple[Decision, ...]
     drawn: Array
+    waiting: tuple[Decision, ...] = ()
 
     def places(self, kind: str) -> Array:
         """Return the places of the decisions of a kind, shape (n, 2) [m]."""
@@ -108,25 +116,23 @@ def decide(decisions: Sequence[Decision], recorded: Pieces, ends: Array) -> Deci
     ends : array, shape (m, 2, 2)
         Their ends [m].
     """
-    ties = [
-        tie
-        for d in decisions
-        if d.decision in ("draw", "split") and (tie := _tied(d, recorded, ends)) is not None
-    ]
-    return Decided(tuple(decisions), np.array(ties, dtype=float).reshape(-1, 2, 3))
+    drawing = [d for d in decisions if d.decision in ("draw", "split") and d.to_place is not None]
+    if not len(ends) or not drawing:
+        return Decided(tuple(decisions), np.zeros((0, 2, 3)))
+    ties, on_wall = _feet(drawn_places(drawing), recorded, ends)
+    both = np.asarray(on_wall.all(axis=1))
+    waiting = tuple(drawing[k] for k in np.flatnonzero(~both).tolist())
+    return Decided(tuple(decisions), ties[both], waiting)
 
 
-def _tied(decision: Decision, recorded: Pieces, ends: Array) -> Array | None:
-    """Return the ties of a drawn piece, each end on the recorded wall nearest to its place."""
-    if decision.to_place is None or not len(ends):
-        return None
-    places = np.array([decision.place, decision.to_place])
-    away = shapely.distance(shapely.linestrings(ends), shapely.points(places)[:, None])
+def _feet(places: Array, recorded: Pieces, ends: Array) -> tuple[Array, Bools]:
+    """Return the ties of places (d, 2, 2) to the recorded wall nearest to each; which are near."""
+    flat = places.reshape(-1, 2)
+    away = shapely.distance(shapely.linestrings(ends), shapely.points(flat)[:, None])
     nearest = away.argmin(axis=1)
-    if (away.min(axis=1) > REACH_M).any():
-        return None
     walls = Walls(ends, np.zeros(len(ends), dtype=np.int64))
-    return feet_at(recorded, nearest, foot_on(walls, nearest, places)[0])
+    ties = feet_at(recorded, nearest, foot_on(walls, nearest, flat)[0])
+    return ties.reshape(-1, 2, 3), (away.min(axis=1) <= REACH_M).reshape(-1, 2)
 
 
 def outcomes(
@@ -189,8 +195,7 @@ def _of_drawn(
     stands = shapes[pieces.kind == DRAWN]
     off = shapely.hausdorff_distance(stands, drawn) if len(stands) else np.array([np.inf])
     if off.min() > 2 * REACH_M:
-        why = f"one of its ends has no recorded wall within {REACH_M:g} m"
-        return Outcome(IDLE, why)
+        return Outcome(IDLE, UNTIED[decision.decision])
     recorded = pieces.kind == RECORDED
     along = shapely.length(shapely.intersection(shapes[recorded], drawn.buffer(REACH_M)))
     inner = drawn.segmentize(drawn.length / 4).coords[1:4]
@@ -202,4 +207,14 @@ def _of_drawn(
         return Outcome(AGAINST, f"a wall recorded since runs across it: {across}")
     if beside:
         return Outcome(OVERTAKEN, f"a wall was recorded along it since: {beside}")
-    return Outcome(FOLLOWED, "drawn")
+    mine = np.flatnonzero(pieces.kind == DRAWN)[int(off.argmin())]
+    free = _free_ends(shapes[mine], np.delete(shapes, mine))
+    return Outcome(FOLLOWED, "drawn, with a free end: it bounds no space" if free else "drawn")
+
+
+def _free_ends(line: shapely.Geometry, others: npt.NDArray[np.object_]) -> bool:
+    """Tell whether an end of a line touches no other."""
+    ends = shapely.points(shapely.get_coordinates(line))
+    return bool(
+        (shapely.distance(ends[:, None], others).min(axis=1, initial=np.inf) > SLIP_M).any()
+    )

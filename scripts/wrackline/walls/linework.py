@@ -24,6 +24,9 @@ RECORDED, OLD_PLAN = "recorded", "old plan"
 DOORWAY, LOST, DRAWN = "doorway", "lost", "drawn"
 """Kinds of closing that bridge more than a slip of the pole; the last by the team's hand."""
 
+WHOLE = (0.0, 1.0)
+"""Span of a piece that runs from tie to tie."""
+
 ITEM_COLUMNS = {
     "survey": "text",
     "season": "text",
@@ -101,6 +104,9 @@ class Pieces:
         lost (a lost stretch), drawn (by the team's decision).
     gap_m : array, shape (m,)
         What the closing bridges, in all [m]; 0 for recorded pieces.
+    span : array, shape (m, 2)
+        From where to where on the way from tie to tie a piece runs: 0 to 1, but for what is drawn
+        by hand with an end that is tied to no wall.
     """
 
     vertices: Ints
@@ -108,6 +114,7 @@ class Pieces:
     line: Ints
     kind: npt.NDArray[np.str_]
     gap_m: Array
+    span: Array
 
     def __len__(self) -> int:
         return len(self.line)
@@ -119,7 +126,17 @@ class Pieces:
     def ends(self, xyz: Array) -> Array:
         """Return positions of both ends, shape (m, 2, 3)."""
         t = self.share[..., None]
-        return np.asarray((1 - t) * xyz[self.vertices[..., 0]] + t * xyz[self.vertices[..., 1]])
+        tied = (1 - t) * xyz[self.vertices[..., 0]] + t * xyz[self.vertices[..., 1]]
+        return tied if self._whole else self._spans() @ tied
+
+    @property
+    def _whole(self) -> bool:
+        """Whether all pieces run from tie to tie."""
+        return bool((self.span == WHOLE).all())
+
+    def _spans(self) -> Array:
+        """Return what takes ties to ends, shape (m, 2, 2)."""
+        return np.stack([1 - self.span, self.span], axis=-1)
 
     def weights(self, count: int) -> sparse.csr_matrix:
         """Return the linear map from vertex displacements to those of the ends.
@@ -137,7 +154,10 @@ class Pieces:
         rows = np.repeat(np.arange(2 * len(self)), 2)
         values = np.stack([1 - self.share, self.share], axis=-1)
         shape = (2 * len(self), count)
-        return sparse.csr_matrix((values.ravel(), (rows, self.vertices.ravel())), shape=shape)
+        tied = sparse.csr_matrix((values.ravel(), (rows, self.vertices.ravel())), shape=shape)
+        if self._whole:
+            return tied
+        return sparse.csr_matrix(sparse.block_diag(list(self._spans()), format="csr") @ tied)
 
 
 def linework(lines: gpd.GeoDataFrame) -> Linework:
@@ -169,6 +189,7 @@ def recorded_pieces(work: Linework) -> Pieces:
         line=work.line[first],
         kind=np.full(len(first), RECORDED, dtype="<U9"),
         gap_m=np.zeros(len(first)),
+        span=np.tile(WHOLE, (len(first), 1)),
     )
 
 
@@ -180,4 +201,5 @@ def join_pieces(parts: Sequence[Pieces]) -> Pieces:
         line=np.concatenate([p.line for p in parts]),
         kind=np.concatenate([p.kind.astype("<U9") for p in parts]),
         gap_m=np.concatenate([p.gap_m for p in parts]),
+        span=np.concatenate([p.span for p in parts]),
     )

@@ -27,6 +27,7 @@ from wrackline.walls.decided import Outcome, outcomes
 from wrackline.walls.joints import joints_of
 from wrackline.walls.levels import levels_of
 from wrackline.walls.linework import (
+    DRAWN,
     LINE_COLUMNS,
     RECORDED,
     Linework,
@@ -83,6 +84,11 @@ class Network:
         return np.asarray(self.pieces.kind[self.piece] == RECORDED)
 
     @property
+    def drawn(self) -> npt.NDArray[np.bool_]:
+        """Whether each edge was drawn by the team's hand, shape (k,)."""
+        return np.asarray(self.pieces.kind[self.piece] == DRAWN)
+
+    @property
     def length(self) -> Array:
         """Length of each edge in the grid, shape (k,) [m]."""
         step = self.edges[:, 1] - self.edges[:, 0]
@@ -113,7 +119,7 @@ class Network:
         standing = self.standing & ~edges
         for phase in range(len(self.phases)):
             there = np.flatnonzero(standing[:, phase])
-            loose = dangling(self.edges[there], ~self.recorded[there])
+            loose = dangling(self.edges[there], ~(self.recorded | self.drawn)[there])
             standing[there[loose], phase] = False
         kept = np.flatnonzero(standing.any(axis=1))
         return replace(
@@ -327,6 +333,8 @@ PIECE_COLUMNS = {
     **{f"{end}_vertex_{k}": "whole" for end in ("start", "stop") for k in "ij"},
     "start_share": "real",
     "stop_share": "real",
+    "start_span": "real",
+    "stop_span": "real",
     "line": "whole",
     "kind": "text",
     "gap_m": "real",
@@ -348,6 +356,7 @@ def save(network: Network, folder: Path, crs: str) -> None:
         name: vertices[:, k] for k, name in enumerate(list(PIECE_COLUMNS)[:4])
     }
     named |= {"start_share": pieces.share[:, 0], "stop_share": pieces.share[:, 1]}
+    named |= {"start_span": pieces.span[:, 0], "stop_span": pieces.span[:, 1]}
     named |= {"line": pieces.line, "kind": pieces.kind, "gap_m": pieces.gap_m}
     start, stop = network.fraction.T
     edges = {"piece": network.piece, "start_fraction": start, "stop_fraction": stop}
@@ -373,6 +382,7 @@ def load(folder: Path, order: Sequence[str] = ()) -> Network:
         line=pieces["line"].to_numpy(np.int64),
         kind=pieces["kind"].to_numpy("<U9"),
         gap_m=pieces["gap_m"].to_numpy(float),
+        span=pieces[["start_span", "stop_span"]].to_numpy(float),
     )
     stands = [[mark == "1" for mark in row] for row in edges["standing"]]
     standing = np.array(stands, dtype=bool).reshape(

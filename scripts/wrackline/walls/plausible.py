@@ -205,7 +205,7 @@ def plausible(
     xy = work.xyz[:, :2]
     drawn = places(xy, np.concatenate([found.ties[:, 0], found.ties[corner, 1]]))
     race = _race(closed, found, drawn, owner, slip_m)
-    given = np.concatenate([recorded.ends(work.xyz)[:, :, :2], places(xy, closed.fixed)])
+    given = np.concatenate([recorded.ends(work.xyz)[:, :, :2], closed.fixed])
     doubted = np.flatnonzero((work.lines["origin"] == DOUBTFUL).fillna(False).to_numpy(bool))
     by = np.searchsorted(doubted, recorded.line)
     in_doubt = np.isin(recorded.line, doubted)

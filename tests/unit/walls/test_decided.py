@@ -10,7 +10,7 @@ from drawn import box, line_table, models_of
 from wrackline.model import Decision, WallSettings
 from wrackline.walls.decided import AGAINST, FOLLOWED, IDLE, OVERTAKEN
 from wrackline.walls.linework import DRAWN
-from wrackline.walls.network import Team, join_walls
+from wrackline.walls.network import Team, join_walls, load, save
 
 GAP = [[(0, 0), (1.5, 0)], [(2.4, 0), (4, 0)], *box(0, 0, 4, 4)[1:]]
 WIDE = [[(0, 0), (1, 0)], [(13, 0), (14, 0)], *box(0, 0, 14, 4)[1:]]
@@ -78,11 +78,99 @@ def test_a_drawn_line_divides_a_room():
     assert (network.pieces.kind == DRAWN).sum() == 1
 
 
-def test_a_drawn_line_that_reaches_no_wall_is_not_drawn():
-    """An end in the open can't be tied to what was measured."""
+def test_a_line_that_splits_a_room_has_no_free_end():
+    """What ends in the open divides nothing."""
     spaces, outcome, _ = decided(box(0, 0, 8, 4), decision("split", (3, 0.2), (3, 2.9)))
     assert outcome == [IDLE]
     assert len(spaces) == 1
+
+
+def drawn(network):
+    """Return the ends of what was drawn by hand, (d, 2, 2)."""
+    ends = network.pieces.ends(network.work.xyz)[network.pieces.kind == DRAWN]
+    return ends[:, :, :2]
+
+
+def test_a_wall_may_be_drawn_with_a_free_end():
+    """A stub is drawn from the wall to where the team says that it ended, and bounds no space."""
+    spaces, outcome, network = decided(box(0, 0, 8, 4), decision("draw", (3, 0.2), (3, 2.9)))
+    assert outcome == [FOLLOWED]
+    assert len(spaces) == 1
+    np.testing.assert_allclose(drawn(network), [[[3, 0], [3, 2.9]]], atol=1e-6)
+    np.testing.assert_allclose(network.length[network.drawn], [2.9])
+
+
+CORNER = [((3, 0.1), (3.1, 2.1)), ((3.0, 1.9), (7.8, 2.0))]
+
+
+@pytest.mark.parametrize("kind", ["draw", "split"])
+@pytest.mark.parametrize("swapped", [False, True])
+def test_two_drawn_lines_meet_in_the_open(kind, swapped):
+    """Two walls whose ends the team puts 22 cm apart meet between: they cut off 5 by 2 m."""
+    lines = [decision(kind, *ends[:: -1 if swapped else 1]) for ends in CORNER]
+    spaces, outcome, _ = decided(box(0, 0, 8, 4), *lines[:: -1 if swapped else 1])
+    assert outcome == [FOLLOWED, FOLLOWED]
+    np.testing.assert_allclose(sorted(shapely.area(spaces)), [9.8, 22.2], atol=0.2)
+
+
+def test_a_drawn_line_ends_at_another():
+    """A partition drawn from a wall to the middle of a drawn one makes three rooms of one."""
+    across = decision("draw", (3, 0.0), (3, 4.0))
+    beside = decision("draw", (8, 2), (3.2, 2))
+    for lines in ([across, beside], [beside, across]):
+        spaces, outcome, _ = decided(box(0, 0, 8, 4), *lines)
+        assert outcome == [FOLLOWED, FOLLOWED]
+        np.testing.assert_allclose(sorted(shapely.area(spaces)), [10, 10, 12], atol=0.01)
+
+
+def test_a_drawn_line_ends_at_a_closing():
+    """A partition from the far wall to the middle of a lost stretch parts the room behind it."""
+    lost = [[(0, 0), (1.5, 0)], [(4, 0), (8, 0)], *box(0, 0, 8, 4)[1:]]
+    spaces, outcome, network = decided(lost, decision("split", (2.75, 4), (2.75, 0.1)))
+    assert outcome == [FOLLOWED]
+    np.testing.assert_allclose(sorted(shapely.area(spaces)), [11, 21], atol=0.01)
+    assert network.drawn.sum() == 1
+
+
+def test_a_free_end_moves_with_the_walls_before_and_behind_it():
+    """A stub drawn 3 of 4 m across from wall to wall ends at a quarter of the one's motion.
+
+    So it does by finite differences: both ends of either wall moved by 1 cm along the stub.
+    """
+    stub = decision("draw", (3, 0.2), (3, 3.0))
+    _, _, network = decided(box(0, 0, 8, 4), stub)
+    (piece,) = np.flatnonzero(network.pieces.kind == DRAWN)
+    weights = network.pieces.weights(len(network.work.xyz))[2 * piece + 1].toarray().ravel()
+    np.testing.assert_allclose([weights[[0, 1]].sum(), weights[[4, 5]].sum()], [0.25, 0.75])
+    assert weights.sum() == pytest.approx(1.0)
+    moved = [np.array(line, dtype=float) for line in box(0, 0, 8, 4)]
+    moved[2][:, 1] += 0.01
+    ends = network.pieces.ends(np.concatenate([np.c_[line, np.zeros(2)] for line in moved]))
+    np.testing.assert_allclose(ends[piece, 1, :2], [3.0, 3.0075])
+
+
+def test_a_stub_into_open_ground_is_held_by_the_walls_behind_it():
+    """Outside a house of 4 m the two walls that a stub of 2 m is in line with tell its place."""
+    _, outcome, network = decided(box(0, 0, 8, 4), decision("draw", (3, 3.9), (3, 6)))
+    assert outcome == [FOLLOWED]
+    np.testing.assert_allclose(drawn(network), [[[3, 4], [3, 6]]], atol=1e-6)
+
+
+def test_far_from_all_walls_nothing_is_drawn():
+    """A place mistyped by a hundred metres has no walls on its way that could hold it."""
+    spaces, outcome, network = decided(box(0, 0, 8, 4), decision("draw", (3, 104), (3, 108)))
+    assert outcome == [IDLE]
+    assert len(spaces) == 1
+    assert not network.drawn.any()
+
+
+def test_a_free_end_is_written_and_read(tmp_path):
+    """What a network says of hand-drawn lines lasts in its files."""
+    _, _, network = decided(box(0, 0, 8, 4), decision("draw", (3, 0.2), (3, 3.0)))
+    save(network, tmp_path, "EPSG:32625")
+    again = load(tmp_path)
+    np.testing.assert_array_equal(again.pieces.span, network.pieces.span)
+    np.testing.assert_allclose(drawn(again), [[[3, 0], [3, 3]]], atol=1e-6)
 
 
 @pytest.mark.parametrize(
