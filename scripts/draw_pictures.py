@@ -19,8 +19,9 @@ def main(job):
     about = json.loads(job.params.about)
     plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
     contours = vectors.read(job.input.contours[0]) if job.input.contours else None
-    plan = as_last_stood(plan, read_json(job.input.team)["phases"])
-    draw_plan(plan, contours, about, [Path(path) for path in job.output.plan])
+    phases = read_json(job.input.team)["phases"]
+    paths = [Path(path) for path in job.output.plan]
+    draw_plan(as_last_stood(plan, phases), contours, about, phases, paths)
     if job.input.surface:
         grid, bands = read_raster(job.input.surface[0])
         _, shade = read_raster(job.input.hillshade[0])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
+from wrackline.publish.phases import phase_words
 from wrackline.rasters import Grid
 
 mpl.rcParams.update(
@@ -38,6 +39,9 @@ SMALL: dict[str, Any] = {"facecolor": "#e9e4da"}
 LABEL_IN = 0.4
 """Width of a room on the picture from which its number and area can be read [inches]."""
 
+FOOT_IN, KEY_IN, AXIS_IN, HEAD_IN = 1.0, 0.45, 0.4, 0.5
+"""Height of the statement, the key, the grid's figures and the heading around a plan [inches]."""
+
 CAUTION_WIDTH = 110
 NO_DATE = {"Date": None}
 SEABED_PANELS = (
@@ -50,9 +54,12 @@ def draw_plan(
     plan: Mapping[str, gpd.GeoDataFrame],
     contours: gpd.GeoDataFrame | None,
     about: Mapping[str, str],
+    phases: Sequence[str],
     paths: list[Path],
 ) -> None:
     """Draw walls as recorded and as inferred, rooms with numbers and areas, seabed contours.
+
+    The key stands below the drawing, so that it covers nothing.
 
     Parameters
     ----------
@@ -62,10 +69,13 @@ def draw_plan(
         Contours of the seabed, where there is one.
     about : mapping of str to str
         Statement beside the figures.
+    phases : sequence of str
+        Names of the phases, the earliest first; the plan is of the last.
     paths : list of Path
         Files to write, e.g. PNG and SVG.
     """
-    figure, axes = _sheet(plan, about)
+    last = f"in its last phase, {phases[-1]}, " if len(phases) > 1 else ""
+    figure, axes = _sheet(plan, {**about, "phases": phase_words(phases), "last": last})
     if contours is not None and len(contours):
         _lines(axes, contours.geometry, color=CONTOUR, width=0.4, order=0.5)
     _areas(axes, plan["buildings"].geometry, STATED_WALL)
@@ -87,7 +97,7 @@ def draw_plan(
         _label_rooms(axes, rooms)
     else:
         _label_buildings(axes, plan["buildings"])
-    _key(axes)
+    _key(figure, axes)
     _save(figure, paths)
 
 
@@ -97,23 +107,27 @@ def _sheet(plan: Mapping[str, gpd.GeoDataFrame], about: Mapping[str, str]) -> tu
     bounds = shapely.total_bounds(np.concatenate(shapes)) if shapes else np.array([0, 0, 1, 1])
     west, south, east, north = bounds + np.array([-3, -3, 3, 3])
     wide = max(east - west, 1.0) / max(north - south, 1.0)
-    height = float(np.clip(11 / wide, 5, 14))
-    figure = Figure(figsize=(12, height + 1.6))
-    axes = figure.add_axes((0.07, 1.1 / (height + 1.6), 0.91, height / (height + 1.6) - 0.02))
+    height = float(np.clip(11 / wide, 2.5, 14))
+    below = FOOT_IN + KEY_IN + AXIS_IN
+    tall = below + height + HEAD_IN
+    figure = Figure(figsize=(12, tall))
+    axes = figure.add_axes((0.07, below / tall, 0.91, height / tall))
     axes.set(xlim=(west, east), ylim=(south, north), aspect="equal")
     axes.ticklabel_format(useOffset=False, style="plain")
     axes.tick_params(labelsize=7)
     axes.grid(color="#d7d7d7", linewidth=0.3)
     axes.set_axisbelow(True)
-    axes.set_title(f"{about['site']}: wall plan, {about['crs']}, grid north up", loc="left")
+    axes.set_title(
+        f"{about['site']}: wall plan, {about['last']}{about['crs']}, grid north up", loc="left"
+    )
     figure.text(0.07, 0.012, _footing(about), fontsize=6.5, va="bottom")
     _scale_bar(axes, east - west)
     return figure, axes
 
 
 def _footing(about: Mapping[str, str]) -> str:
-    topics = ("vertical_datum", "depths", "surveyed", "credit", "caution")
-    lines = [f"{topic.replace('_', ' ')}: {about[topic]}" for topic in topics]
+    topics = ("phases", "vertical_datum", "depths", "surveyed", "credit", "caution")
+    lines = [f"{t.replace('_', ' ')}: {about[t]}" for t in topics if t in about]
     return "\n".join(_wrapped(line) for line in lines)
 
 
@@ -133,7 +147,8 @@ def _scale_bar(axes: Axes, span: float) -> None:
     place = axes.transAxes
     share = length / span
     axes.plot([0.02, 0.02 + share], [0.03, 0.03], transform=place, color=INK, linewidth=2.5)
-    axes.text(0.02, 0.042, f"{length:g} m", transform=place, fontsize=8)
+    beside: dict[str, Any] = {"xytext": (0, 4), "textcoords": "offset points", "fontsize": 8}
+    axes.annotate(f"{length:g} m", (0.02, 0.03), xycoords=place, **beside)
 
 
 def _lines(
@@ -184,7 +199,8 @@ def _label_rooms(axes: Axes, rooms: gpd.GeoDataFrame) -> None:
         label.set_path_effects([withStroke(linewidth=1.5, foreground="white")])
 
 
-def _key(axes: Axes) -> None:
+def _key(figure: Figure, axes: Axes) -> None:
+    """Write what signs mean into a strip below the drawing."""
     axes.plot([], [], color=INK, linewidth=0.7, label="wall, recorded")
     axes.plot([], [], color=INFERRED, linewidth=1.0, linestyle=DASHES, label="closing, inferred")
     axes.plot([], [], color=FEATURE, linestyle="none", marker="D", markersize=2.2, label="feature")
@@ -196,7 +212,8 @@ def _key(axes: Axes) -> None:
     ):
         axes.fill([], [], linewidth=0, label=label, **fill)
     axes.plot([], [], color=CONTOUR, linewidth=0.4, label="contour of the seabed")
-    axes.legend(loc="upper right", fontsize=7, framealpha=0.9)
+    place = (0.07, FOOT_IN / figure.get_figheight())
+    figure.legend(loc="lower left", bbox_to_anchor=place, ncols=4, fontsize=7, frameon=False)
 
 
 def draw_seabed(

@@ -1,6 +1,7 @@
 """Pictures drawn of any plan, and the layer of surveys with the ground they looked at."""
 
 import datetime as dt
+import itertools
 
 import geopandas as gpd
 import numpy as np
@@ -12,6 +13,7 @@ from drawn import CRS, box, items, plan_of
 from wrackline import contract, vectors
 from wrackline.errors import InputError
 from wrackline.model import Survey, Vertical
+from wrackline.publish import pictures
 from wrackline.publish.pictures import draw_plan
 from wrackline.publish.site import bed_lines, survey_layer
 from wrackline.publish.surveys import ground_of_items, ground_stated
@@ -34,16 +36,55 @@ ABOUT = dict.fromkeys(TOPICS, "invented")
 def test_a_plan_is_drawn_of_whatever_there_is(tmp_path, lines):
     """A plan of nothing, of one wall and of odd proportions makes its pictures all the same."""
     paths = [tmp_path / "plan.png", tmp_path / "plan.svg"]
-    draw_plan(plan_of(lines), None, ABOUT, paths)
+    draw_plan(plan_of(lines), None, ABOUT, [""], paths)
     assert paths[0].read_bytes().startswith(b"\x89PNG")
     assert b"<svg" in paths[1].read_bytes()[:2000]
+
+
+@pytest.fixture
+def drawn_figure(monkeypatch):
+    """Draw a plan, and return its figure instead of writing files."""
+    made = []
+    monkeypatch.setattr(pictures, "_save", lambda figure, paths: made.append(figure))
+
+    def draw(plan, phases=("",)):
+        draw_plan(plan, None, ABOUT, list(phases), [])
+        made[-1].draw_without_rendering()
+        return made[-1]
+
+    return draw
+
+
+@pytest.mark.parametrize(
+    "corners", [(0, 0, 4, 3), (0, 0, 4, 300), (0, 0, 400, 3)], ids=["a room", "tall", "wide"]
+)
+def test_the_key_lies_outside_the_drawing(drawn_figure, corners):
+    """Key, statement and drawing lie one below the other, all on the picture."""
+    figure = drawn_figure(plan_of(box(*corners)))
+    (axes,), (key,), (statement,) = figure.axes, figure.legends, figure.texts
+    boxes = [part.get_tightbbox() for part in (axes, key, statement)]
+    for above, below in itertools.pairwise(boxes):
+        assert below.y1 <= above.y0
+    assert boxes[-1].y0 >= 0
+    assert all(part.x0 >= 0 and part.x1 <= figure.bbox.x1 for part in boxes[1:])
+
+
+def test_the_plan_says_which_phase_it_shows(drawn_figure):
+    """Heading and statement name the last phase; without any, the statement says so."""
+    figure = drawn_figure(plan_of(box(0, 0, 4, 3)), ["early", "late"])
+    assert "in its last phase, late" in figure.axes[0].get_title(loc="left")
+    assert "as they stood in the last phase, late" in figure.texts[0].get_text()
+    figure = drawn_figure(plan_of(box(0, 0, 4, 3)))
+    assert "phase" not in figure.axes[0].get_title(loc="left")
+    assert "No phases of walls are given" in figure.texts[0].get_text()
 
 
 def test_a_room_of_unknown_area_is_labelled_so(tmp_path):
     """Where the floor's area is unknown the sheet says so; both files are the same each time."""
     plan = plan_of(box(0, 0, 4, 3), follows="centre")
     for name in ("a.svg", "b.svg"):
-        draw_plan(plan, vectors.empty(contract.columns("contours"), CRS), ABOUT, [tmp_path / name])
+        contours = vectors.empty(contract.columns("contours"), CRS)
+        draw_plan(plan, contours, ABOUT, [""], [tmp_path / name])
     assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
 
 
