@@ -21,7 +21,7 @@ import shapely
 
 from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.levels import Levels, heights_at, levels_of, middle_of
+from wrackline.walls.levels import Levels, heights_at, levels_of
 from wrackline.walls.linework import OLD_PLAN, line_name
 
 REPEAT_SHARE = 0.8
@@ -243,7 +243,7 @@ def stacked(
     models : mapping of str to ErrorModel
     settings : WallSettings
     """
-    if not len(lines):
+    if lines["survey"].nunique() < 2:
         return []
     traced = _traced(lines, models, settings)
     reach = REPEAT_LIMIT_M + float(traced.half_wall.max()) + float(traced.off_face.max())
@@ -296,7 +296,8 @@ def _above(traced: Traced, row: int, other: int) -> float:
     together = shapely.distance(points, beside) <= traced.reach(row, other)
     there = shapely.line_locate_point(beside, points[together])
     above = _heights(line, along[together]) - _heights(beside, there)
-    return float(middle_of(above)[0])
+    known = above[np.isfinite(above)]
+    return float(np.median(known)) if len(known) else np.nan
 
 
 def _heights(line: shapely.Geometry, along: np.ndarray) -> np.ndarray:
