@@ -10,12 +10,13 @@ import pytest
 import shapely
 from drawn import box, items, line_table, models_of, network_of, site
 
-from wrackline.model import Decision
+from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.figures import area
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
 from wrackline.walls.decided import AGAINST, FOLLOWED, IDLE
+from wrackline.walls.network import Team, join_walls
 
 OUTER = box(-0.5, -0.5, 8.5, 4.5)
 STEPS = [(-0.5, -0.5), (4.25, -0.5), (4.25, 1.5), (8.5, 1.5), (8.5, 4.5), (-0.5, 4.5)]
@@ -181,3 +182,23 @@ def test_the_floors_error_follows_its_vertices():
             moved[vertex // 2][vertex % 2, axis] += 0.01
             (bigger,) = floors([line.tolist() for line in moved], merge())[-1:]
             assert (bigger - 32.0) / 0.01 == pytest.approx(slope[axis], abs=0.03)
+
+
+def test_a_merger_holds_in_the_phase_in_which_the_wall_stands():
+    """A partition of phase I parts two rooms there alone; merged, one room stands in both phases."""
+    outer = [*OUTER, *[[(0, 0), (8, 0)], [(8, 0), (8, 4)], [(8, 4), (0, 4)], [(0, 4), (0, 0)]]]
+    lines = [*outer, [(3.75, 0), (3.75, 4)], [(4.25, 0), (4.25, 4)]]
+    table = line_table(lines, line=[str(k + 1) for k in range(len(lines))])
+    said = {"who": "A. Diver", "date": dt.date(2031, 9, 1), "phase_from": "I", "phase_to": "I"}
+    rows = tuple(Phasing(line=f"2031-walls:{k}", **said) for k in (9, 10))
+    models = {model.survey: model for model in models_of(table)}
+    joined = join_walls(table, models, WallSettings(), Team(phases=rows, order=("I", "II")))
+
+    def spaces(*decisions):
+        view = prepare(joined.network, models_of(table), site(), [], decisions)
+        rooms = view.kind == "room"
+        areas = shapely.area(view.faces.polygons[rooms])
+        return [sorted(areas[there].round(6)) for there in view.faces.standing[rooms].T]
+
+    assert spaces() == [[15.0, 15.0], [32.0]]
+    assert spaces(merge()) == [[32.0], [32.0]]
