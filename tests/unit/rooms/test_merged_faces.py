@@ -185,7 +185,7 @@ def test_the_floors_error_follows_its_vertices():
 
 
 def test_a_merger_holds_in_the_phase_in_which_the_wall_stands():
-    """A partition of phase I parts two rooms there alone; merged, one room stands in both phases."""
+    """A partition of phase I parts two rooms there alone; merged, one stands in both phases."""
     outer = [*OUTER, *[[(0, 0), (8, 0)], [(8, 0), (8, 4)], [(8, 4), (0, 4)], [(0, 4), (0, 0)]]]
     lines = [*outer, [(3.75, 0), (3.75, 4)], [(4.25, 0), (4.25, 4)]]
     table = line_table(lines, line=[str(k + 1) for k in range(len(lines))])
