@@ -31,6 +31,7 @@ from town_model import Damage, Surveyed, Town
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
 from wrackline.rooms.kinds import BODY, SLIVER, UNKNOWN, kinds_of
+from wrackline.rooms.kinds import told as told_of
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.gather import told_apart
 from wrackline.walls.network import Network, build_network
@@ -105,7 +106,7 @@ def spaces(network: Network) -> Polygons:
     first = network.pieces.vertices[network.piece, 0, 1]
     on_face = (work.lines["line_follows"] != "centre").to_numpy(bool)[work.line[first]]
     walls = WallSettings(wall_max_thickness_m=THICKEST_M + 0.1)
-    kind = kinds_of(faces, on_face, walls, RoomSettings())
+    kind = kinds_of(faces, on_face, told_of(network, faces), walls, RoomSettings())
     large = shapely.area(faces.polygons) >= RoomSettings().room_min_area_m2
     return np.asarray(faces.polygons[~np.isin(kind, [BODY, SLIVER, UNKNOWN]) & large])
 

@@ -1,7 +1,7 @@
 """Telling faces apart: wall body, room, court, lane, or too small to say.
 
-Plain rules, all suggestions: a strip between wall faces no wider than a wall may be is a wall's
-body; a very large enclosed space is a court; a long narrow one a lane; the rest are rooms.
+Plain rules, all suggestions: what lies on the wall's side of traced faces is a wall's body and,
+where no face has a side, a strip between faces no wider than a wall may be; a very large enclosed space is a court; a long narrow one a lane; the rest are rooms.
 """
 
 from __future__ import annotations
@@ -12,6 +12,10 @@ import shapely
 
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import Faces, elongations, widths
+from wrackline.walls.network import Network
+from wrackline.walls.solid import OPEN as OPEN_GROUND
+from wrackline.walls.solid import UNKNOWN as UNTOLD
+from wrackline.walls.solid import WALL
 
 BODY, ROOM, COURT, LANE, UNKNOWN, SLIVER = "body", "room", "court", "lane", "unknown", "sliver"
 OPEN = "open"
@@ -32,6 +36,28 @@ JUNCTION = 2.0
 
 HARDLY = 0.5
 """Share of a wall's body that lies in its junctions, where it is wider than a wall (no source)."""
+
+
+NARROWEST_M = 0.75
+"""Nobody lives in a space that is narrower: between two houses, or a channel (no source)."""
+
+
+def told(network: Network, faces: Faces) -> npt.NDArray[np.int64]:
+    """Return what traced faces tell of each space: `solid.OPEN`, `solid.WALL` or `solid.UNKNOWN`.
+
+    Parameters
+    ----------
+    network : Network
+    faces : Faces
+        Its faces; of what lies beside the edges around each, the most by length counts.
+    """
+    sides = faces.sides.tocoo()
+    phase = np.argmax(faces.standing, axis=1) if len(faces.polygons) else np.zeros(0, dtype=int)
+    side = np.where(sides.data > 0, 0, 1)
+    lies = network.lies[sides.col, phase[sides.row], side]
+    length = np.zeros((3, len(faces.polygons)))
+    np.add.at(length, (lies, sides.row), network.length[sides.col])
+    return np.where(length[OPEN_GROUND:].any(axis=0), 1 + np.argmax(length[1:], axis=0), UNTOLD)
 
 
 def _is_body(
@@ -55,6 +81,7 @@ def _is_body(
 def kinds_of(
     faces: Faces,
     on_face: npt.NDArray[np.bool_],
+    told_of: npt.NDArray[np.int64],
     walls: WallSettings,
     rooms: RoomSettings,
 ) -> npt.NDArray[np.str_]:
@@ -65,6 +92,8 @@ def kinds_of(
     faces : Faces
     on_face : array of bool, shape (k,)
         Whether each edge follows a wall's face (or edge) rather than its centre.
+    told_of : array of int, shape (f,)
+        What traced faces tell of each face, see `told`; where they tell nothing, its width does.
     walls, rooms : WallSettings, RoomSettings
         Greatest thickness of a wall; sizes of rooms, courts and lanes.
 
@@ -79,13 +108,18 @@ def kinds_of(
     long = elongations(faces.polygons) if len(faces.polygons) else np.zeros(0)
     bounded = np.asarray(abs(faces.sides) @ np.ones(len(on_face))).ravel()
     by_faces = np.asarray(abs(faces.sides) @ on_face.astype(float)).ravel() >= 0.5 * bounded
+    by_width = (told_of == UNTOLD) & by_faces
+    by_width[by_width] = _is_body(
+        faces.polygons[by_width], width[by_width], walls.wall_max_thickness_m
+    )
+    slit = (told_of == OPEN_GROUND) & (width < NARROWEST_M)
     narrow = width <= rooms.lane_max_width_m
     alone = np.asarray(faces.neighbours().sum(axis=1)).ravel() == 0
     return np.select(
         [
             (width < SLIVER_M) | (area < SLIVER_M2),
-            by_faces & _is_body(faces.polygons, width, walls.wall_max_thickness_m),
-            (area < rooms.room_min_area_m2) | (alone & (area < ALONE_M2)),
+            (told_of == WALL) | by_width,
+            slit | (area < rooms.room_min_area_m2) | (alone & (area < ALONE_M2)),
             narrow & (long >= rooms.lane_min_elongation),
             area > rooms.room_max_area_m2,
         ],

@@ -19,7 +19,7 @@ from wrackline.rooms.decided import merged, opened
 from wrackline.rooms.faces import Faces, faces_of
 from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.floors import Outline, outline_of
-from wrackline.rooms.kinds import BODY, OPEN, SLIVER, kinds_of
+from wrackline.rooms.kinds import BODY, OPEN, SLIVER, kinds_of, told
 from wrackline.uncertainty import Budget, ErrorModel, level_budget
 from wrackline.walls.decided import Outcome
 from wrackline.walls.linework import DOORWAY, LOST, line_name
@@ -292,7 +292,7 @@ def _told_apart(network: Network, site: Site) -> tuple[Faces, npt.NDArray[np.str
     first = network.pieces.vertices[network.piece, 0, 1]
     line = network.work.line[first]
     on_face = (network.work.lines["line_follows"] != "centre").to_numpy(bool)[line]
-    return faces, kinds_of(faces, on_face, site.walls, site.rooms)
+    return faces, kinds_of(faces, on_face, told(network, faces), site.walls, site.rooms)
 
 
 def _parts_a_wall(

@@ -178,6 +178,16 @@ def together(parts: list[Candidates]) -> Candidates:
     )
 
 
+def once(found: Candidates) -> Candidates:
+    """Return candidates each once, at its least cost, in the order of their ends."""
+    gap = found.gap_m.round(3)
+    order = np.lexsort([found.cost, gap[:, 1], gap[:, 0], found.other, found.one, found.kind])
+    key = np.column_stack([found.kind, found.one, found.other, gap])[order]
+    new = np.ones(len(key), dtype=bool)
+    new[1:] = (np.diff(key, axis=0) != 0).any(axis=1)
+    return found.pick(order[new])
+
+
 @dataclass(frozen=True)
 class Asked:
     """Which ends ask for a closing, and how well each is known.

@@ -42,6 +42,7 @@ from wrackline.walls.candidates import (
     foot_ties,
     hits,
     in_line,
+    once,
     pairs,
     together,
 )
@@ -89,6 +90,8 @@ ON_A_SLIP = ("extension", "foot", "joint", "corner")
 
 SHORTEST_M = 1e-6
 NO_ENDS = np.zeros(0, dtype=np.int64)
+
+Flags = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -480,7 +483,37 @@ def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces
     gap = np.concatenate([np.zeros(0), *made.gap_m])
     kind = np.concatenate([np.zeros(0, dtype="<U9"), *made.kind])
     ties = _cut_off(ties, xy, walls, recorded)
-    long = lengths_and_ways(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M
+    return _tied(ties, xy, kind, gap)
+
+
+def weighed(closed: Closed, xy: Array, settings: WallSettings) -> tuple[Pieces, Flags]:
+    """Return what was weighed as pieces, made or not, and which lie in the gap between two ends.
+
+    Parameters
+    ----------
+    closed : Closed
+    xy : array, shape (n, 2)
+        Vertices [m].
+    settings : WallSettings
+        Joining distance, widest doorway [m].
+    """
+    found = once(closed.considered)
+    corner = np.flatnonzero(found.kind == CORNER)
+    of = np.r_[np.arange(len(found.kind)), corner]
+    part = np.r_[np.zeros(len(found.kind), dtype=np.int64), np.ones(len(corner), dtype=np.int64)]
+    kind = _kinds(found.kind[of], found.gap_m[of, part], settings)
+    ties, gap = found.ties[of, part], found.gap_m[of].sum(axis=1)
+    long = _long(ties, xy)
+    return _tied(ties, xy, kind, gap), found.kind[of][long] == IN_LINE
+
+
+def _long(ties: Array, xy: Array) -> Flags:
+    return np.asarray(lengths_and_ways(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M)
+
+
+def _tied(ties: Array, xy: Array, kind: npt.NDArray[np.str_], gap: Array) -> Pieces:
+    """Return ties as pieces, those without a length left out."""
+    long = _long(ties, xy)
     ties = ties[long]
     at_near, at_far = ties[:, :, 2] == 1.0, ties[:, :, 2] == 0.0
     ties[at_near, 0] = ties[at_near, 1]

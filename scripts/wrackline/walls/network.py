@@ -21,7 +21,6 @@ from wrackline import vectors
 from wrackline.collection import collection_paused
 from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
 from wrackline.walls.decided import Outcome, outcomes
 from wrackline.walls.joints import joints_of
@@ -32,14 +31,14 @@ from wrackline.walls.linework import (
     RECORDED,
     Linework,
     Pieces,
-    join_pieces,
     line_name,
     linework,
 )
+from wrackline.walls.missing import Laid, close_phase, first_pieces, lay, tell
 from wrackline.walls.motion import edge_motion
 from wrackline.walls.noding import noded
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
-from wrackline.walls.planar import NODE_M, dangling, lying_on
+from wrackline.walls.planar import NODE_M, dangling
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of, stacked
 from wrackline.walls.stretches import Stretches, stretches_of
@@ -68,6 +67,9 @@ class Network:
         Whether each edge stands in each phase; in every phase, those that stand are planar.
     phases : tuple of str, length p
         Name of each phase, the earliest first; one without a name where none are known.
+    lies : array of int, shape (k, p, 2)
+        What lies to the left and right of each edge in each phase: `solid.OPEN`, `solid.WALL`, or
+        `solid.UNKNOWN` where no traced face tells.
     """
 
     work: Linework
@@ -76,7 +78,8 @@ class Network:
     piece: Ints
     fraction: Array
     standing: npt.NDArray[np.bool_]
-    phases: tuple[str, ...] = ("",)
+    phases: tuple[str, ...]
+    lies: Ints
 
     @property
     def recorded(self) -> npt.NDArray[np.bool_]:
@@ -128,7 +131,15 @@ class Network:
             piece=self.piece[kept],
             fraction=self.fraction[kept],
             standing=standing[kept],
+            lies=self.lies[kept],
         )
+
+    def pruned(self, kept: int) -> Network:
+        """Return the network without pieces that no edge lies on, the first `kept` excepted."""
+        used = np.arange(len(self.pieces)) < kept
+        used[self.piece] = True
+        number = np.cumsum(used) - 1
+        return replace(self, pieces=self.pieces.pick(used), piece=number[self.piece])
 
     def motion(self) -> sparse.csr_matrix:
         """Return the motion of edge ends per motion of vertices, shape (6 k, 3 n)."""
@@ -233,24 +244,48 @@ def _joined(
     covered = covered.pick(~joint[covered.pieces.line])
     tracing = tracing_of(work.lines, models, settings)
     stands = standing_in(work.lines, len(phased.names))[covered.pieces.line]
-    parts, there, drawn = [covered.pieces], [stands], []
-    alike, beyond = _alike(stands), MARGIN * SPREAD if outlines else 0.0
-    for phase in sorted(set(alike)):
-        part = covered.pick(stands[:, phase])
-        closed = close_gaps(work, stretches, part, tracing, settings, team.decisions, beyond=beyond)
-        parts.append(closed.pieces)
-        there.append(np.tile(np.array(alike) == phase, (len(closed.pieces), 1)))
-        if outlines:
-            drawn.append(plausible(work, part.pieces, closed, settings.join_gap_m))
-    pieces = join_pieces(parts)
-    network = _noded(work, pieces, np.concatenate(there), phased.names)
-    ends = pieces.ends(work.xyz)[:, :, :2]
-    became = outcomes(team.decisions, pieces, ends, work.lines)
-    number = {phase: k for k, phase in enumerate(sorted(set(alike)))}
-    shown = [drawn[number[phase]] for phase in alike] if outlines else []
+    alike = _alike(stands)
+    beyond = MARGIN * SPREAD if outlines or tracing.face.any() else 0.0
+    phases = [
+        close_phase(
+            work, stretches, covered, k, stands, tracing, settings, team.decisions, beyond
+        )
+        for k in sorted(set(alike))
+    ]
+    laid = lay(covered.pieces, phases)
+    number = [sorted(set(alike)).index(k) for k in alike]
+    network = _noded(work, laid, stands, np.array(number), phased.names)
+    shown = _outlines(network, laid, covered, settings) if outlines else []
+    ends = network.pieces.ends(work.xyz)[:, :, :2]
     aside = [line_name(row) for _, row in work.lines[joint].iterrows()]
-    notes = phased.notes + stacked(work.lines, models, settings)
-    return Joined(network, shown, became, notes, aside)
+    return Joined(
+        network=network,
+        outlines=[shown[k] for k in number] if outlines else [],
+        outcomes=outcomes(team.decisions, network.pieces, ends, work.lines),
+        notes=phased.notes + stacked(work.lines, models, settings),
+        set_aside=aside,
+    )
+
+
+def _outlines(
+    network: Network, laid: Laid, covered: Coverage, settings: WallSettings
+) -> list[Plausible]:
+    """Return plausible outlines of the phases that differ."""
+    drawn = []
+    missing = network.piece >= laid.firm
+    for phase in laid.phases:
+        part = covered.pieces.pick(phase.recorded)
+        of_phase = missing & network.standing[:, phase.first]
+        drawn.append(
+            plausible(
+                network.work,
+                part,
+                phase.closed,
+                settings.join_gap_m,
+                missing=network.edges[of_phase],
+            )
+        )
+    return drawn
 
 
 def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:
@@ -264,19 +299,38 @@ def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:
 
 
 def _noded(
-    work: Linework, pieces: Pieces, there: npt.NDArray[np.bool_], names: tuple[str, ...]
+    work: Linework, laid: Laid, stands: npt.NDArray[np.bool_], number: Ints, names: tuple[str, ...]
 ) -> Network:
-    """Return the network of pieces that stand in phases, `there` of shape (m, p)."""
-    ends = pieces.ends(work.xyz)[:, :, :2]
+    """Return the network of all that stands.
+
+    Parameters
+    ----------
+    work : Linework
+    laid : Laid
+    stands : array of bool, shape (m, p)
+        In which phases recorded pieces stand.
+    number : array of int, shape (p,)
+        Which of the phases that differ each is.
+    names : tuple of str, length p
+    """
+    ends = laid.pieces.ends(work.xyz)[:, :, :2]
     edges, piece = noded(ends, NODE_M)
-    stands = np.ones((len(edges), 1), dtype=bool)
-    if len(names) > 1:
-        edge, on = lying_on(edges, ends)
-        stands = np.zeros((len(edges), len(names)), dtype=bool)
-        np.logical_or.at(stands, edge, there[on])
+    there = laid.phase[:, None] == number
+    there[: laid.recorded] = stands
+    standing = np.ones((len(edges), len(names)), dtype=bool)
+    lies = np.zeros((len(edges), len(names), 2), dtype=np.int64)
+    for k, phase in enumerate(laid.phases):
+        of = np.flatnonzero(number == k)
+        own = piece if len(names) == 1 else first_pieces(edges, ends, there[:, of[0]])
+        on = np.flatnonzero(own < len(ends))
+        standing[np.ix_(np.setdiff1d(np.arange(len(edges)), on), of)] = False
+        if phase.side.any():
+            told, kept = tell(laid, ends, edges[on], own[on], k)
+            lies[np.ix_(on, of)] = told[:, None]
+            standing[np.ix_(on[~kept], of)] = False
     fraction = _fractions(edges, ends[piece])
-    network = Network(work, pieces, edges, piece, fraction, stands, names)
-    return network.without(np.zeros_like(stands))
+    network = Network(work, laid.pieces, edges, piece, fraction, standing, names, lies)
+    return network.without(np.zeros_like(standing)).pruned(laid.firm)
 
 
 def tracing_of(
@@ -344,6 +398,7 @@ EDGE_COLUMNS = {
     "start_fraction": "real",
     "stop_fraction": "real",
     "standing": "text",
+    "lies": "text",
 }
 
 
@@ -361,6 +416,7 @@ def save(network: Network, folder: Path, crs: str) -> None:
     start, stop = network.fraction.T
     edges = {"piece": network.piece, "start_fraction": start, "stop_fraction": stop}
     edges["standing"] = ["".join("01"[k] for k in row) for row in network.standing.astype(int)]
+    edges["lies"] = ["".join("012"[k] for k in row) for row in _flat(network.lies)]
     lines = network.work.lines.set_crs(crs, allow_override=True)
     vectors.write(lines, LINE_COLUMNS, folder / "lines.parquet")
     for name, columns, data, xy in (
@@ -369,6 +425,11 @@ def save(network: Network, folder: Path, crs: str) -> None:
     ):
         table = gpd.GeoDataFrame(data, geometry=list(shapely.linestrings(xy)), crs=crs)
         vectors.write(table, columns, folder / f"{name}.parquet")
+
+
+def _flat(lies: Ints) -> list[list[int]]:
+    rows: list[list[int]] = lies.reshape(len(lies), -1).tolist()
+    return rows
 
 
 def load(folder: Path, order: Sequence[str] = ()) -> Network:
@@ -388,8 +449,10 @@ def load(folder: Path, order: Sequence[str] = ()) -> Network:
     standing = np.array(stands, dtype=bool).reshape(
         len(edges), max(len(order), len(stands[0]) if stands else 1)
     )
+    lies = np.array([[int(mark) for mark in row] for row in edges["lies"]], dtype=np.int64)
     return Network(
         standing=standing,
+        lies=lies.reshape(*standing.shape, 2),
         phases=name_phases(order, standing.shape[1]),
         work=linework(lines),
         pieces=stored,

@@ -20,7 +20,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from wrackline import vectors
-from wrackline.walls.candidates import Candidates
+from wrackline.walls.candidates import Candidates, once
 from wrackline.walls.closings import ROUNDS, Closed, accompanied, places
 from wrackline.walls.linework import Array, Ints, Linework, Pieces
 from wrackline.walls.planar import lying_on, node, polygons_of, sides_of
@@ -37,6 +37,12 @@ MARGIN = 6.0
 
 DOUBTFUL = "doubtful"
 """Origin of lines of which it is doubtful whether they are walls: half of the outlines have one."""
+
+MISSING_STANDS = 0.85
+"""Share of the outlines in which a face stands that was missing between wall and open ground; set
+on simulated towns."""
+
+NO_EDGES = np.zeros((0, 2, 2))
 
 OUTLINES = 100
 SEED = 1
@@ -180,6 +186,7 @@ def plausible(
     closed: Closed,
     slip_m: float,
     *,
+    missing: Array = NO_EDGES,
     spread: float = SPREAD,
     outlines: int = OUTLINES,
 ) -> Plausible:
@@ -194,12 +201,14 @@ def plausible(
         Its closings, and what was weighed for them.
     slip_m : float
         Joining distance [m].
+    missing : array, shape (e, 2, 2)
+        Ends of the faces that were missing between wall and open ground [m].
     spread : float
         Scale of Gumbel's distribution by which costs are shaken.
     outlines : int
         How many to draw; of a hundred, a share has a standard error of 0.05 at most.
     """
-    found = _likely(_once(closed.considered), closed.won, MARGIN * spread)
+    found = _likely(once(closed.considered), closed.won, MARGIN * spread)
     corner = np.flatnonzero(found.gap_m[:, 1] > 0)
     owner = np.r_[np.arange(len(found.one)), corner]
     xy = work.xyz[:, :2]
@@ -211,27 +220,19 @@ def plausible(
     in_doubt = np.isin(recorded.line, doubted)
     always = np.full(len(given), len(doubted))
     always[: len(recorded)][in_doubt] = by[in_doubt]
-    owners = np.r_[always, len(doubted) + 1 + owner]
-    cells, beside, upheld = _cells(
-        np.concatenate([given, drawn]), owners, len(doubted) + 1 + len(found.one)
-    )
+    first = len(doubted) + 1
+    shut = first + len(found.one) + np.arange(len(missing))
+    owners = np.r_[always, first + owner, shut]
+    count = first + len(found.one) + len(missing)
+    cells, beside, upheld = _cells(np.concatenate([given, drawn, missing]), owners, count)
     draw = np.random.default_rng(SEED)
     space = np.zeros((outlines, len(cells)), dtype=np.int64)
     for k in range(outlines):
         made = race.won(found.cost - spread * draw.gumbel(size=len(found.cost)))
-        stands = np.r_[draw.random(len(doubted)) < 0.5, True, made].astype(float)
+        faces = draw.random(len(missing)) < MISSING_STANDS
+        stands = np.r_[draw.random(len(doubted)) < 0.5, True, made, faces].astype(float)
         space[k] = _spaces(beside[upheld @ stands == 0], len(cells))
     return Plausible(cells, space)
-
-
-def _once(found: Candidates) -> Candidates:
-    """Return candidates each once, at its least cost, in the order of their ends."""
-    gap = found.gap_m.round(3)
-    order = np.lexsort([found.cost, gap[:, 1], gap[:, 0], found.other, found.one, found.kind])
-    key = np.column_stack([found.kind, found.one, found.other, gap])[order]
-    new = np.ones(len(key), dtype=bool)
-    new[1:] = (np.diff(key, axis=0) != 0).any(axis=1)
-    return found.pick(order[new])
 
 
 def _likely(found: Candidates, won: Array, margin: float) -> Candidates:

@@ -73,6 +73,16 @@ def distinct(keys: Ints) -> Ints:
     return keys[np.flatnonzero(np.diff(keys, prepend=keys[:1] - 1))]
 
 
+def at_both(one: Ints, other: Ints) -> tuple[Ints, Ints]:
+    """Return all pairs of places at which two lists hold the same number."""
+    order = np.argsort(other, kind="stable")
+    low = np.searchsorted(other[order], one, side="left")
+    count = np.searchsorted(other[order], one, side="right") - low
+    first = np.repeat(np.arange(len(one)), count)
+    step = np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count)
+    return first, order[np.repeat(low, count) + step]
+
+
 def lengths_and_ways(steps: Array) -> tuple[Array, Array]:
     """Return lengths, at least 1e-9, and unit vectors of steps."""
     size = np.maximum(np.hypot(steps[..., 0], steps[..., 1]), 1e-9)

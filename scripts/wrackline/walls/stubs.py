@@ -32,7 +32,7 @@ from wrackline.walls.candidates import (
 )
 from wrackline.walls.ends import ACROSS, JAMB_MAX_M, JAMB_REACH_M, Ends
 from wrackline.walls.linework import Array, Ints, Linework, Pieces
-from wrackline.walls.stretches import Stretches, cross, lengths_and_ways
+from wrackline.walls.stretches import Stretches, at_both, cross, lengths_and_ways
 
 SAME_WAY = 0.9
 """Cosine from which the two faces of a wall's end look the same way (no source)."""
@@ -80,7 +80,7 @@ def stubs(work: Linework, stretches: Stretches, ends: Ends) -> Ints:
     across = np.abs(cross(ends.along[end], stretches.along[of])) > ACROSS
     across &= ends.stretch[end] != of
     end, side, of = end[across], side[across], of[across]
-    one, other = _at_both(of[side == 0], of[side == 1])
+    one, other = at_both(of[side == 0], of[side == 1])
     one, other = end[side == 0][one], end[side == 1][other]
     same = (ends.along[one] * ends.along[other]).sum(axis=1) > SAME_WAY
     pair = np.sort(np.stack([one, other], axis=1)[same & (one != other)], axis=1)
@@ -167,16 +167,6 @@ def rivals(ends: Ends) -> Ints:
     across = np.abs(cross(ends.along[one], ends.along[other])) > ACROSS
     one, other = one[across], other[across]
     return np.stack([np.r_[one, other], np.r_[other, one]], axis=1)
-
-
-def _at_both(one: Ints, other: Ints) -> tuple[Ints, Ints]:
-    """Return all pairs of places at which two lists hold the same number."""
-    order = np.argsort(other, kind="stable")
-    low = np.searchsorted(other[order], one, side="left")
-    count = np.searchsorted(other[order], one, side="right") - low
-    first = np.repeat(np.arange(len(one)), count)
-    step = np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count)
-    return first, order[np.repeat(low, count) + step]
 
 
 def across_doorways(asked: Asked, walls: Walls, recorded: Pieces) -> Candidates:
