@@ -188,6 +188,12 @@ def once(found: Candidates) -> Candidates:
     return found.pick(order[new])
 
 
+def likely(found: Candidates, won: Array, margin: float) -> Candidates:
+    """Return candidates that aren't much dearer than what either of their ends was given."""
+    won = np.append(won, np.inf)
+    return found.pick(found.cost <= np.minimum(won[found.one], won[found.other]) + margin)
+
+
 @dataclass(frozen=True)
 class Asked:
     """Which ends ask for a closing, and how well each is known.

@@ -42,6 +42,7 @@ from wrackline.walls.candidates import (
     foot_ties,
     hits,
     in_line,
+    likely,
     once,
     pairs,
     together,
@@ -486,8 +487,12 @@ def _as_pieces(made: Closings, xy: Array, walls: Walls, recorded: int) -> Pieces
     return _tied(ties, xy, kind, gap)
 
 
-def weighed(closed: Closed, xy: Array, settings: WallSettings) -> tuple[Pieces, Flags]:
-    """Return what was weighed as pieces, made or not, and which lie in the gap between two ends.
+def weighed(
+    closed: Closed, xy: Array, settings: WallSettings, margin: float
+) -> tuple[Pieces, Flags]:
+    """Return what was weighed and not made, and which of it lies in the gap between two ends.
+
+    Slips are left out: whether one is closed parts no wall from open ground.
 
     Parameters
     ----------
@@ -496,24 +501,27 @@ def weighed(closed: Closed, xy: Array, settings: WallSettings) -> tuple[Pieces, 
         Vertices [m].
     settings : WallSettings
         Joining distance, widest doorway [m].
+    margin : float
+        What is dearer by more than what either of its ends was given is left out.
     """
-    found = once(closed.considered)
+    found = likely(once(closed.considered), closed.won, margin)
+    won = np.append(closed.won, np.inf)
+    made = found.cost == won[found.one]
+    made &= (found.other < 0) | (found.cost == won[found.other])
+    found = found.pick(~made)
     corner = np.flatnonzero(found.kind == CORNER)
     of = np.r_[np.arange(len(found.kind)), corner]
     part = np.r_[np.zeros(len(found.kind), dtype=np.int64), np.ones(len(corner), dtype=np.int64)]
     kind = _kinds(found.kind[of], found.gap_m[of, part], settings)
     ties, gap = found.ties[of, part], found.gap_m[of].sum(axis=1)
-    long = _long(ties, xy)
-    return _tied(ties, xy, kind, gap), found.kind[of][long] == IN_LINE
-
-
-def _long(ties: Array, xy: Array) -> Flags:
-    return np.asarray(lengths_and_ways(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M)
+    size = lengths_and_ways(np.diff(places(xy, ties), axis=1)[:, 0])[0]
+    wide = size > settings.join_gap_m
+    return _tied(ties[wide], xy, kind[wide], gap[wide]), (found.kind[of] == IN_LINE)[wide]
 
 
 def _tied(ties: Array, xy: Array, kind: npt.NDArray[np.str_], gap: Array) -> Pieces:
     """Return ties as pieces, those without a length left out."""
-    long = _long(ties, xy)
+    long = lengths_and_ways(np.diff(places(xy, ties), axis=1)[:, 0])[0] > SHORTEST_M
     ties = ties[long]
     at_near, at_far = ties[:, :, 2] == 1.0, ties[:, :, 2] == 0.0
     ties[at_near, 0] = ties[at_near, 1]

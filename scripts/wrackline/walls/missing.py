@@ -83,7 +83,7 @@ def close_phase(
     sided = sides_of_pieces(ends, part.stretch, face, random, settings.wall_max_thickness_m)
     closed = close_gaps(work, stretches, part, tracing, settings, decisions, beyond=beyond)
     closings = closed.pieces.ends(work.xyz)[:, :, :2]
-    others, in_line = weighed(closed, work.xyz[:, :2], settings)
+    others, in_line = weighed(closed, work.xyz[:, :2], settings, beyond)
     if not sided.side.any():
         none = np.zeros(len(others), dtype=bool)
         others, in_line = others.pick(none), in_line[none]

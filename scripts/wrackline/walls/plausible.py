@@ -20,7 +20,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from wrackline import vectors
-from wrackline.walls.candidates import Candidates, once
+from wrackline.walls.candidates import Candidates, likely, once
 from wrackline.walls.closings import ROUNDS, Closed, accompanied, places
 from wrackline.walls.linework import Array, Ints, Linework, Pieces
 from wrackline.walls.planar import lying_on, node, polygons_of, sides_of
@@ -208,7 +208,7 @@ def plausible(
     outlines : int
         How many to draw; of a hundred, a share has a standard error of 0.05 at most.
     """
-    found = _likely(once(closed.considered), closed.won, MARGIN * spread)
+    found = likely(once(closed.considered), closed.won, MARGIN * spread)
     corner = np.flatnonzero(found.gap_m[:, 1] > 0)
     owner = np.r_[np.arange(len(found.one)), corner]
     xy = work.xyz[:, :2]
@@ -233,12 +233,6 @@ def plausible(
         stands = np.r_[draw.random(len(doubted)) < 0.5, True, made, faces].astype(float)
         space[k] = _spaces(beside[upheld @ stands == 0], len(cells))
     return Plausible(cells, space)
-
-
-def _likely(found: Candidates, won: Array, margin: float) -> Candidates:
-    """Return candidates that aren't much dearer than what either of their ends was given."""
-    won = np.append(won, np.inf)
-    return found.pick(found.cost <= np.minimum(won[found.one], won[found.other]) + margin)
 
 
 def _race(closed: Closed, found: Candidates, drawn: Array, owner: Ints, slip_m: float) -> Race:
