@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import shapely
-from scipy.stats import norm
+from scipy.special import ndtr
 from shapely.geometry import Polygon
 
 from wrackline.io import read_json
@@ -230,8 +230,8 @@ def _at_median(height: Array, s: Array) -> tuple[Array, Array]:
     observed = float((away**2).mean())
     kept = 0.0 if observed == 0 else np.sqrt(max(0.0, 1 - float((s**2).mean()) / observed))
     t = kept * away / s
-    below = norm.cdf(t)
-    return norm.pdf(t) / s, below * (1 - below)
+    below = ndtr(t)
+    return np.exp(-(t**2) / 2) / np.sqrt(2 * np.pi) / s, below * (1 - below)
 
 
 def _together(surface: Surface, row: Ints, column: Ints) -> Array:
