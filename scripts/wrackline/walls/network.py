@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -76,12 +77,12 @@ class Network:
     standing: npt.NDArray[np.bool_]
     phases: tuple[str, ...] = ("",)
 
-    @property
+    @cached_property
     def recorded(self) -> npt.NDArray[np.bool_]:
         """Whether each edge was recorded rather than inferred, shape (k,)."""
         return np.asarray(self.pieces.kind[self.piece] == RECORDED)
 
-    @property
+    @cached_property
     def length(self) -> Array:
         """Length of each edge in the grid, shape (k,) [m]."""
         step = self.edges[:, 1] - self.edges[:, 0]
