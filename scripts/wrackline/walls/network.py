@@ -36,9 +36,9 @@ from wrackline.walls.linework import (
     linework,
 )
 from wrackline.walls.motion import edge_motion
-from wrackline.walls.noding import noded
+from wrackline.walls.noding import noded, noded_along
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
-from wrackline.walls.planar import NODE_M, dangling, lying_on
+from wrackline.walls.planar import NODE_M, dangling
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of
 from wrackline.walls.stretches import Stretches, stretches_of
@@ -260,12 +260,14 @@ def _noded(
 ) -> Network:
     """Return the network of pieces that stand in phases, `there` of shape (m, p)."""
     ends = pieces.ends(work.xyz)[:, :, :2]
-    edges, piece = noded(ends, NODE_M)
-    stands = np.ones((len(edges), 1), dtype=bool)
     if len(names) > 1:
-        edge, on = lying_on(edges, ends)
+        edges, (edge, on) = noded_along(ends, NODE_M)
+        piece = on[np.flatnonzero(np.diff(edge, prepend=-1))]
         stands = np.zeros((len(edges), len(names)), dtype=bool)
         np.logical_or.at(stands, edge, there[on])
+    else:
+        edges, piece = noded(ends, NODE_M)
+        stands = np.ones((len(edges), 1), dtype=bool)
     fraction = _fractions(edges, ends[piece])
     network = Network(work, pieces, edges, piece, fraction, stands, names)
     return network.without(np.zeros_like(stands))
