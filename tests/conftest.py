@@ -3,39 +3,49 @@
 import fcntl
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 
 from sites import REPOSITORY, built, hut_site
 
 
-@pytest.fixture(scope="session")
-def hamlet(tmp_path_factory):
-    """Build the hamlet of 14 buildings from its config alone, about 20 s; change nothing in it.
+def shared(factory, name, make, within_s):
+    """Return a site that `make` writes into a folder, built once for all processes of the tests.
 
-    Processes that share the tests share the hamlet: the first builds it, others wait.
+    The first to ask builds it, others wait.
     """
     alone = "PYTEST_XDIST_WORKER" not in os.environ
-    folder = tmp_path_factory.getbasetemp() if alone else tmp_path_factory.getbasetemp().parent
-    site, half_built = folder / "hamlet_site", folder / "hamlet_half_built"
-    with (folder / "hamlet.lock").open("w") as lock:
+    folder = factory.getbasetemp() if alone else factory.getbasetemp().parent
+    site, half_built = folder / f"{name}_site", folder / f"{name}_half_built"
+    with (folder / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not site.exists():
             shutil.rmtree(half_built, ignore_errors=True)
-            shutil.copytree(REPOSITORY / "tests" / "hamlet" / "config", half_built / "config")
-            built(half_built, within_s=300).rename(site)
+            make(half_built)
+            built(half_built, within_s=within_s).rename(site)
     return site
+
+
+def copy_config(config: Path):
+    """Return what makes a site of nothing but a config."""
+    return lambda folder: shutil.copytree(config, folder / "config")
+
+
+@pytest.fixture(scope="session")
+def hamlet(tmp_path_factory):
+    """Build the hamlet of 14 buildings from its config alone, about 20 s; change nothing in it."""
+    config = REPOSITORY / "tests" / "hamlet" / "config"
+    return shared(tmp_path_factory, "hamlet", copy_config(config), 300)
 
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory):
     """Build the whole demo from its config alone, which takes minutes; change nothing in it."""
-    folder = tmp_path_factory.mktemp("demo_site")
-    shutil.copytree(REPOSITORY / "config", folder / "config")
-    return built(folder, within_s=900)
+    return shared(tmp_path_factory, "demo", copy_config(REPOSITORY / "config"), 900)
 
 
 @pytest.fixture(scope="session")
 def hut(tmp_path_factory):
     """Build the small site of `sites.hut_site`; copy it before changing anything."""
-    return built(hut_site(tmp_path_factory.mktemp("hut_site")))
+    return shared(tmp_path_factory, "hut", hut_site, 120)
