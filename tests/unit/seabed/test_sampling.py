@@ -67,7 +67,7 @@ def test_median_least_greatest_and_cells_are_as_by_hand(sample):
 
 
 def test_shares_covered_are_as_by_hand_with_and_without_heights(sample):
-    """Two of four square metres have a cell with a height, of others none: alone or in the table."""
+    """Two of four square metres have a cell with a height, of others none: by themselves too."""
     of = surface([[-1.0, np.nan], [-2.0, np.nan]])
     places = [box(0, 0, 2, 2), box(1, 0, 2, 2), box(0, 0, 0.9, 0.9), Polygon()]
     assert covered_shares(places, of) == [0.5, 0.0, 1.0, 0.0]
