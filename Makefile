@@ -17,7 +17,7 @@ new: $(READY)  ## start a site: make new SITE=folder
 	@$(BIN)/wrackline new --site "$(SITE)"
 
 test: $(READY)  ## the everyday tests, on two cores
-	$(BIN)/python -m pytest -n 2 $(TESTS)
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile $(TESTS)
 
 test-all: $(READY)  ## all tests, the slow ones too
 	$(BIN)/python -m pytest

@@ -6,6 +6,7 @@ path; a geoid grid N gives the ellipsoid's as -N, place by place: H = h - N.
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Collection, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -13,10 +14,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import rasterio
 from pyproj import CRS, Transformer
-from rasterio.errors import RasterioError
-from rasterio.windows import Window
 
 from wrackline.crs import transformer
 from wrackline.errors import Fault, InputError
@@ -108,12 +106,13 @@ def link_errors(
 
 def _geoid(file: str, folder: Path, places: Array, crs: str) -> Array:
     """Return a geoid grid's heights at places in the site's CRS, between cell centres bilinear."""
+    rasterio = importlib.import_module("rasterio")  # few sites have a geoid's grid
     try:
         with rasterio.open(folder / file) as grid:
             if grid.crs is None:
                 raise InputError(_no_crs(file))
             heights = _bilinear(grid, _in_grid(grid, places, crs, file))
-    except RasterioError as slip:
+    except rasterio.errors.RasterioError as slip:
         raise InputError(_unreadable(file, slip)) from None
     away = np.flatnonzero(~np.isfinite(heights))
     if len(away):
@@ -155,14 +154,13 @@ def _bilinear(grid: Any, xy: Array) -> Array:
     down = np.clip(row[inside] - 0.5, 0, grid.height - 1)
     left, top = (np.floor(a).astype(int) for a in (across, down))
     right, under = np.minimum(left + 1, grid.width - 1), np.minimum(top + 1, grid.height - 1)
-    window = Window.from_slices(
-        (int(top.min()), int(under.max()) + 1), (int(left.min()), int(right.max()) + 1)
-    )
+    first_row, first_column = int(top.min()), int(left.min())
+    window = (first_row, int(under.max()) + 1), (first_column, int(right.max()) + 1)
     band = grid.read(1, window=window, masked=True)
     values = np.where(np.ma.getmaskarray(band), np.nan, band.data.astype(float))
     values = values * grid.scales[0] + grid.offsets[0]
-    left, right = left - window.col_off, right - window.col_off
-    top, under = top - window.row_off, under - window.row_off
+    left, right = left - first_column, right - first_column
+    top, under = top - first_row, under - first_row
     s, t = across - np.floor(across), down - np.floor(down)
     corners = (
         ((1 - s) * (1 - t), values[top, left]),

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
+import scipy  # loads its parts, of which trees are dear, where they are first used
 
 from wrackline.model import ErrorSource, SeaLevel, Site, Survey
 
@@ -310,11 +310,12 @@ def propagate(
 
 def _patchy_variance(scaled: Array, xy: Array, reach: float) -> float:
     """Return the sum over all pairs of g_i . g_j rho(d_ij), pairs beyond the reach left out."""
-    tree = cKDTree(xy)
+    tree = scipy.spatial.cKDTree(xy)
     total, step = 0.0, max(1, PAIR_BLOCK // max(len(xy), 1))
     for start in range(0, len(xy), step):
         block = slice(start, start + step)
-        pairs = cKDTree(xy[block]).sparse_distance_matrix(tree, reach, output_type="coo_matrix")
+        part = tree if step >= len(xy) else scipy.spatial.cKDTree(xy[block])
+        pairs = part.sparse_distance_matrix(tree, reach, output_type="coo_matrix")
         products = (scaled[block][pairs.row] * scaled[pairs.col]).sum(axis=1)
         total += float((products * spherical(pairs.data, reach)).sum())
     return total

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from wrackline.uncertainty import Budget
 
@@ -123,7 +123,7 @@ def suspects(
     left, out = list(compared), []
     while left:
         names = sorted({name for pair in left for name in (pair.newer, pair.older)})
-        critical = float(chi2.isf(alarm / len(names), len(left[0].numbers)))
+        critical = float(chdtri(len(left[0].numbers), alarm / len(names)))
         tested = [_test(left, name, critical) for name in names]
         clear = [(t, s) for t, s in tested if t > critical and s.size > least]
         if not clear:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
+from scipy.special import gammaincinv
 
 from wrackline.accuracy.standards import COVERAGE_S44, ORDERS, tvu_max
 from wrackline.model import SeaLevel
@@ -160,7 +160,7 @@ def check_random(grid: Grid, bands: dict[str, Array], model: ErrorModel) -> dict
     steep = (east**2 + north**2)[several]
     expected = model.random_vertical**2 + steep * (model.random_horizontal**2 + grid.cell_m**2 / 12)
     freedom = bands["count"][several] - 1
-    middle = chi2.median(freedom) / freedom
+    middle = 2 * gammaincinv(freedom / 2, 0.5) / freedom
     if not expected.min() > 0:
         return {"cells": cells, "ratio": None, "note": "no random sd is stated"}
     ratio = float(np.sqrt(np.median(bands["spread"][several] ** 2 / expected / middle)))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from wrackline.accuracy.bed_cells import WINDOW_CELLS, BedCells, coarse_keys
 from wrackline.fit.water import level_at
@@ -215,7 +215,7 @@ def off_runs(ties: Ties) -> OffRuns | None:
     stretches = np.array([*_stretches(int(ties.middles.index.max()) + 1), *days], dtype=np.int64)
     if not len(stretches):
         return None
-    critical = max(LEAST_SDS, float(norm.isf(ALARM / 2 / len(stretches))))
+    critical = max(LEAST_SDS, float(-ndtri(ALARM / 2 / len(stretches))))
     step = max(1, MOST_NUMBERS // len(y))
     parts = [_tested(ties, y, stretches[k : k + step]) for k in range(0, len(stretches), step)]
     size, sd, test, windows = np.concatenate(parts, axis=1)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from pyproj import CRS
 from scipy.spatial import cKDTree
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from wrackline.accuracy.bed_cells import BedCells, cell_keys
 from wrackline.errors import WracklineError
@@ -278,7 +278,7 @@ def _too_large(grid: LocalGrid, site: Array) -> list[MarkMisfit]:
     chi = float((fit.residuals**2).sum() / grid.control_sd_m**2)
     # Wilson and Hilferty 1931: the cube root of chi-squared is nearly normal
     z = ((chi / free) ** (1 / 3) - (1 - 2 / (9 * free))) / np.sqrt(2 / (9 * free))
-    return [_all_of(grid, site)] if z > norm.isf(LARGE_ALARM) else []
+    return [_all_of(grid, site)] if z > -ndtri(LARGE_ALARM) else []
 
 
 def _all_of(grid: LocalGrid, site: Array) -> MarkMisfit:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm
+from scipy.special import ndtri
 
 Array = npt.NDArray[np.float64]
 Model = Callable[[Array], tuple[Array, Array]]
@@ -174,7 +174,7 @@ def critical_value(count: int, significance: float) -> float:
     >>> round(critical_value(1, 0.05), 2), round(critical_value(50, 0.001), 2)
     (1.96, 4.26)
     """
-    return float(norm.isf(significance / (2 * max(count, 1))))
+    return float(-ndtri(significance / (2 * max(count, 1))))
 
 
 def snoop(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import difflib
+import importlib
 import io
 import zipfile
 import zlib
@@ -17,7 +18,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import openpyxl
 import pandas as pd
 
 from wrackline.errors import Fault
@@ -275,6 +275,7 @@ def _sheet(source: Source, problems: Problems) -> Lines | None:
 
 def _sheet_rows(source: Source, problems: Problems) -> Lines | None:
     """Return a sheet's rows; formulas are not worked out, their stored values are taken."""
+    openpyxl = importlib.import_module("openpyxl")  # few surveys are workbooks
     values = openpyxl.load_workbook(source.path, read_only=True, data_only=True)
     written = openpyxl.load_workbook(source.path, read_only=True, data_only=False)
     try:

@@ -16,10 +16,10 @@ import shapely
 from wrackline.rooms.faces import Faces
 from wrackline.rooms.figures import unit
 from wrackline.rooms.kinds import BODY, SLIVER, UNKNOWN
+from wrackline.walls import solid
 from wrackline.walls.candidates import feet_at
 from wrackline.walls.linework import DRAWN, WHOLE, Array, Ints, Pieces, join_pieces
 from wrackline.walls.network import Network
-from wrackline.walls.solid import UNKNOWN
 from wrackline.walls.planar import NODE_M
 
 Bools = npt.NDArray[np.bool_]
@@ -453,7 +453,7 @@ def _with_piece(network: Network, cut: Crossing, there: Bools) -> Network:
         piece=np.r_[network.piece, len(network.pieces)],
         fraction=np.concatenate([network.fraction, [[0.0, 1.0]]]),
         standing=np.concatenate([network.standing, there[None]]),
-        lies=np.concatenate([network.lies, np.full((1, len(there), 2), UNKNOWN)]),
+        lies=np.concatenate([network.lies, np.full((1, len(there), 2), solid.UNKNOWN)]),
     )
 
 

@@ -136,6 +136,6 @@ def top_depth(view: View, edges: np.ndarray) -> tuple[float | None, float | None
 
 def top_figure(view: View, edges: np.ndarray) -> figures.Figure | None:
     """Return the mean height of wall tops along recorded edges, None where none was taken."""
-    top = (view.lines["traced_at"] == "top").to_numpy(bool)[view.edge_line[edges]]
+    top = view.at_top[view.edge_line[edges]]
     chosen = edges[top & view.network.recorded[edges]]
-    return figures.mean_height(view.network.edges[chosen], view.network.heights()[chosen], chosen)
+    return figures.mean_height(view.network.edges[chosen], view.heights[chosen], chosen)

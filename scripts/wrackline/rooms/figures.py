@@ -61,9 +61,12 @@ class Ground:
     def on_vertices(self, figure: Figure) -> tuple[Ints, Array]:
         """Return the vertices that a figure depends on, and its gradient there, shape (v, 3)."""
         rows = (6 * figure.edges[:, None] + np.arange(6)).ravel()
-        part = self.motion[rows].tocoo()
-        columns, at = np.unique(part.col, return_inverse=True)
-        sums = np.bincount(at, weights=part.data * figure.gradient.ravel()[part.row])
+        start = self.motion.indptr[rows]
+        count = self.motion.indptr[rows + 1] - start
+        row = np.repeat(np.arange(len(rows)), count)
+        entry = np.arange(len(row)) + np.repeat(start - np.cumsum(count) + count, count)
+        columns, at = np.unique(self.motion.indices[entry], return_inverse=True)
+        sums = np.bincount(at, weights=self.motion.data[entry] * figure.gradient.ravel()[row])
         vertices, row = np.unique(columns // 3, return_inverse=True)
         gradient = np.zeros((len(vertices), 3))
         gradient[row, columns % 3] = sums

@@ -1,7 +1,8 @@
 """Telling faces apart: wall body, room, court, lane, or too small to say.
 
 Plain rules, all suggestions: what lies on the wall's side of traced faces is a wall's body and,
-where no face has a side, a strip between faces no wider than a wall may be; a very large enclosed space is a court; a long narrow one a lane; the rest are rooms.
+where no face has a side, a strip between faces no wider than a wall may be; a very large enclosed
+space is a court; a long narrow one a lane; the rest are rooms.
 """
 
 from __future__ import annotations

@@ -169,10 +169,9 @@ def long_axis(ends: np.ndarray, edges: np.ndarray) -> figures.Figure:
 
 def _centre_area(view: View, space: Space) -> float | None:
     """Return the area to wall centres in the grid, where thickness is known."""
-    follows = view.lines["line_follows"].iloc[view.edge_line[space.edges]]
-    if space.floor is None or (follows == "centre").all():
+    if space.floor is None or view.centre[view.edge_line[space.edges]].all():
         return float(view.faces.polygons[space.face].area)
-    touching = view.faces.neighbours()[[space.face]].indices.tolist()
+    touching = view.neighbours[[space.face]].indices.tolist()
     outlines = [view.outline(face) for face in touching if view.kind[face] == BODY]
     bodies = [outline.polygon for outline in outlines if outline is not None]
     if not bodies:

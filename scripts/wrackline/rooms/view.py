@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy import sparse
 
 from wrackline.crs import grid_factors
 from wrackline.model import Decision, Site
@@ -66,7 +67,7 @@ class View:
         """Wall lines, one row each."""
         return self.network.work.lines
 
-    @property
+    @cached_property
     def edge_line(self) -> Ints:
         """Row of the line that each edge belongs to or, for a closing, sets out from."""
         first = self.network.pieces.vertices[self.network.piece, 0, 1]
@@ -101,7 +102,7 @@ class View:
     def phases_of(self, face: int, edges: Ints) -> tuple[str | None, str | None]:
         """Return the first and last phase of a space, None where no wall around it is dated."""
         rows = self.edge_line[edges[self.network.recorded[edges]]]
-        if not self.lines["stands_from"].iloc[rows].notna().any():
+        if not self._dated[rows].any():
             return None, None
         stands = np.flatnonzero(self.faces.standing[face])
         names = self.network.phases
@@ -151,18 +152,51 @@ class View:
             Its change for one standard uncertainty of the thickness or the pole's width; of a face
             whose wall could lie on either side, half the width: it's that far off, either way.
         """
-        lines = self.lines.iloc[self.edge_line[edges]]
-        thick, thick_sd, width, width_sd = (
-            lines[name].to_numpy(float) / 2
-            for name in ("thickness_m", "thickness_sd_m", "pole_width_m", "pole_width_sd_m")
-        )
-        centre = (lines["line_follows"] == "centre").to_numpy(bool)
+        line = self.edge_line[edges]
+        thick, thick_sd, width, width_sd = self._halves[:, line]
+        centre = self.centre[line]
         way = -1.0 if outer else 1.0
         within = side * self.wall_side[edges]
         width, off = np.nan_to_num(width), np.where(within == 0, width, within * width_sd)
         inward = np.where(centre, way * thick, within * width)
         change = np.where(centre, way * thick_sd, off)
         return inward, np.nan_to_num(change)
+
+    @cached_property
+    def centre(self) -> npt.NDArray[np.bool_]:
+        """Whether each line follows its wall's centre, shape (lines,)."""
+        return np.asarray((self.lines["line_follows"] == "centre").to_numpy(bool))
+
+    @cached_property
+    def at_top(self) -> npt.NDArray[np.bool_]:
+        """Whether each line was traced along its wall's top, shape (lines,)."""
+        return np.asarray((self.lines["traced_at"] == "top").to_numpy(bool))
+
+    @cached_property
+    def _halves(self) -> Array:
+        """Half of each line's thickness and pole's width, each with its sd, shape (4, lines)."""
+        names = ["thickness_m", "thickness_sd_m", "pole_width_m", "pole_width_sd_m"]
+        return np.stack([self.lines[name].to_numpy(float) / 2 for name in names])
+
+    @cached_property
+    def _inward_causes(self) -> npt.NDArray[np.str_]:
+        """What puts the outline beside each line in doubt, shape (lines,)."""
+        cause = np.where(self.centre, ":thickness", ":pole width")
+        return np.char.add(self.lines["survey"].to_numpy(str), cause)
+
+    @cached_property
+    def _dated(self) -> npt.NDArray[np.bool_]:
+        return np.asarray(self.lines["stands_from"].notna().to_numpy(bool))
+
+    @cached_property
+    def neighbours(self) -> sparse.csr_matrix:
+        """How many edges each pair of faces shares, see `Faces.neighbours`."""
+        return self.faces.neighbours()
+
+    @cached_property
+    def heights(self) -> Array:
+        """Heights at both ends of every edge, see `Network.heights`."""
+        return self.network.heights()
 
     def outline(self, face: int) -> Outline | None:
         """Return a space between its walls' faces, or a wall's body; None where unknown."""
@@ -188,9 +222,7 @@ class View:
         effect : array, shape (m,)
             Effect of each edge's `change` (see `inward_of`), in the figure's unit.
         """
-        lines = self.lines.iloc[self.edge_line[edges]]
-        cause = np.where(lines["line_follows"] == "centre", ":thickness", ":pole width")
-        names = np.char.add(lines["survey"].to_numpy(str), cause)
+        names = self._inward_causes[self.edge_line[edges]]
         used = np.unique(names[effect != 0])
         return Budget(named={str(name): float(effect[names == name].sum()) for name in used})
 
@@ -230,9 +262,14 @@ class View:
 
     def factors(self, geometry: shapely.Geometry) -> tuple[float, float]:
         """Return convergence [degrees] and scale of the grid at a geometry's middle."""
-        middle = geometry.centroid
-        convergence, scale = grid_factors(self.site.crs, np.array([middle.x]), np.array([middle.y]))
-        return float(convergence[0]), float(scale[0])
+        (factors,) = self.factors_of([geometry])
+        return factors
+
+    def factors_of(self, geometries: Sequence[shapely.Geometry]) -> list[tuple[float, float]]:
+        """Return convergence [degrees] and scale of the grid at the middle of each geometry."""
+        middle = shapely.get_coordinates(shapely.centroid(geometries))
+        convergence, scale = grid_factors(self.site.crs, middle[:, 0], middle[:, 1])
+        return list(zip(convergence.tolist(), scale.tolist(), strict=True))
 
 
 def prepare(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -26,7 +26,6 @@ from wrackline.walls.linework import (
     RECORDED,
     Pieces,
     join_pieces,
-    line_name,
     recorded_pieces,
 )
 from wrackline.walls.motion import end_motion
@@ -55,13 +54,10 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     motion = end_motion(pieces, work.xyz)
     ground = Ground(motion, work.xyz, work.survey_index(names), view.models)
     ends = pieces.ends(work.xyz)
-    rows = [
-        _recorded_row(view, ground, ends, row, np.flatnonzero(pieces.line == row))
-        for row in range(len(work.lines))
-    ]
+    rows = _recorded_rows(view, ground, ends, pieces)
     inferred = np.flatnonzero((pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M))
     support = _closing_support(view, ends[inferred])
-    rows += [_closing_row(view, pieces, ends, k) for k in inferred.tolist()]
+    rows += _closing_rows(view, pieces, ends, inferred)
     stands = view.network.closings_standing()[inferred - len(traced)]
     for k, row in enumerate(rows[len(work.lines) :]):
         row.update(_closing_phases(view.network.phases, stands[k]))
@@ -73,11 +69,33 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     return as_layer("wall_lines", rows, view.site)
 
 
-def _figures(view: View, ground: Ground, ends: np.ndarray, parts: np.ndarray) -> dict[str, Any]:
+def _recorded_rows(
+    view: View, ground: Ground, ends: np.ndarray, pieces: Pieces
+) -> list[dict[str, Any]]:
+    work = view.network.work
+    mine = np.flatnonzero(pieces.line >= 0)
+    order = mine[np.argsort(pieces.line[mine], kind="stable")]
+    parts = np.split(order, np.searchsorted(pieces.line[order], np.arange(1, len(work.lines))))
+    whole = shapely.multilinestrings(
+        shapely.linestrings(ends[order][:, :, :2]), indices=pieces.line[order]
+    )
+    factors = view.factors_of(whole) if len(whole) else []
+    shapes = shapely.linestrings(work.xyz, indices=work.line)
+    lines = work.lines.drop(columns="geometry").to_dict("records")
+    rows = []
+    for row, line in enumerate(lines):
+        fields = _figures(ground, ends, parts[row], factors[row])
+        told = _recorded_row(view, ground, line, fields)
+        rows.append(told | {"lines": view.line_names[row], "geometry": shapes[row]})
+    return rows
+
+
+def _figures(
+    ground: Ground, ends: np.ndarray, parts: np.ndarray, factors: tuple[float, float]
+) -> dict[str, Any]:
     """Return length, axis and mean height of a line's pieces, as fields and as figures."""
     xy, z = ends[parts][:, :, :2], ends[parts][:, :, 2]
-    whole = shapely.MultiLineString([*xy])
-    convergence, scale = view.factors(whole)
+    convergence, scale = factors
     turn = figures.axis(xy, parts, 2)
     return {
         "length_m": figures.length(xy, parts).value / scale,
@@ -88,10 +106,9 @@ def _figures(view: View, ground: Ground, ends: np.ndarray, parts: np.ndarray) ->
 
 
 def _recorded_row(
-    view: View, ground: Ground, ends: np.ndarray, row: int, parts: np.ndarray
+    view: View, ground: Ground, line: dict[Hashable, Any], fields: dict[str, Any]
 ) -> dict[str, Any]:
-    line = view.lines.iloc[row]
-    fields = _figures(view, ground, ends, parts)
+    """Return a recorded line's row from its traits and figures, without name and geometry."""
     height: Figure | None = fields.pop("height")
     why = ["support: recorded, so no choice was made"]
     why += [] if any(_phases(line).values()) else [NO_PHASES]
@@ -116,15 +133,13 @@ def _recorded_row(
         "traced_at": line["traced_at"],
         **_phases(line),
         "surveys": joined(surveys),
-        "lines": line_name(line),
         "first_season": min(map(season_of, surveys)),
         "last_season": max(map(season_of, surveys)),
         "null_because": "; ".join(why),
-        "geometry": shapely.LineString(view.network.work.xyz[view.network.work.line == row]),
     }
 
 
-def _phases(line: pd.Series) -> dict[str, str | None]:
+def _phases(line: dict[Hashable, Any]) -> dict[str, str | None]:
     """Return what the team says of a line's phases."""
     told = {name: line[name] for name in ("phase_from", "phase_to")}
     return {name: None if pd.isna(phase) else str(phase) for name, phase in told.items()}
@@ -150,18 +165,31 @@ def _closing_support(view: View, ends: np.ndarray) -> np.ndarray:
     return np.max(shares, axis=0) if shares else np.full(len(lines), np.nan)
 
 
-def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> dict[str, Any]:
+def _closing_rows(
+    view: View, pieces: Pieces, ends: np.ndarray, inferred: np.ndarray
+) -> list[dict[str, Any]]:
+    flat = ends[inferred].copy()
+    flat[:, :, 2] = np.nan
+    shapes = shapely.linestrings(flat)
+    factors = view.factors_of(shapes) if len(shapes) else []
+    return [
+        _closing_row(view, pieces, piece, flat[k, :, :2], factors[k]) | {"geometry": shapes[k]}
+        for k, piece in enumerate(inferred.tolist())
+    ]
+
+
+def _closing_row(
+    view: View, pieces: Pieces, piece: int, xy: np.ndarray, factors: tuple[float, float]
+) -> dict[str, Any]:
+    """Return a closing's row, without its geometry."""
     rows = np.unique(view.network.work.line[pieces.vertices[piece]])
     surveys = view.line_surveys[rows]
-    flat = ends[piece].copy()
-    flat[:, 2] = np.nan
-    geometry = shapely.LineString(flat)
-    convergence, scale = view.factors(geometry)
-    turn = figures.axis(flat[None, :, :2], np.array([piece]), 2)
+    convergence, scale = factors
+    turn = figures.axis(xy[None], np.array([piece]), 2)
     seasons = [season_of(name) for name in surveys]
     why = "inferred, so nothing was measured on it: axis_sd_deg, top_depth_m, base_depth_m"
     return {
-        "length_m": float(np.hypot(*(flat[1, :2] - flat[0, :2]))) / scale,
+        "length_m": float(np.hypot(*(xy[1] - xy[0]))) / scale,
         "axis_deg": azimuth(turn.value, convergence, 180.0),
         "axis_sd_deg": None,
         **dict.fromkeys(("top_depth_m", "top_depth_sd_m", "base_depth_m", "base_depth_sd_m")),
@@ -176,7 +204,6 @@ def _closing_row(view: View, pieces: Pieces, ends: np.ndarray, piece: int) -> di
         "first_season": max(seasons),
         "last_season": max(seasons),
         "null_because": why,
-        "geometry": geometry,
     }
 
 

@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import shapely
-from scipy.stats import norm
+from scipy.special import ndtr
 from shapely.geometry import Polygon
 
 from wrackline.io import read_json
@@ -138,10 +138,24 @@ def sample_bed(
         surveys that the cells came from; ``budget``, the `Budget` of the median [m]. Null, with
         0 cells and no surveys, where no cell lies in the polygon.
     """
-    surface = read_surface(surface_tif, surface_json, models)
+    return sample_surface(polygons, read_surface(surface_tif, surface_json, models))
+
+
+def sample_surface(polygons: Sequence[Polygon], surface: Surface) -> pd.DataFrame:
+    """Return what a surface that was read is within polygons, see `sample_bed`."""
     index = polygons.index if isinstance(polygons, pd.Series) else pd.RangeIndex(len(polygons))
     rows = [_sample(polygon, surface) for polygon in polygons]
     return pd.DataFrame(rows, index=index, columns=list(COLUMNS))
+
+
+def covered_shares(polygons: Sequence[Polygon], surface: Surface) -> list[float]:
+    """Return the area of the cells in each polygon over the polygon's, at most 1."""
+    cells = [len(_cells_in(polygon, surface)[0]) for polygon in polygons]
+    return [_covered(k, p, surface) for k, p in zip(cells, polygons, strict=True)]
+
+
+def _covered(cells: int, polygon: Polygon, surface: Surface) -> float:
+    return float(min(cells * surface.grid.cell_m**2 / polygon.area, 1.0)) if cells else 0.0
 
 
 def _sample(polygon: Polygon, surface: Surface) -> dict[str, Any]:
@@ -152,14 +166,13 @@ def _sample(polygon: Polygon, surface: Surface) -> dict[str, Any]:
     filled = surface.bands["filled"][row, column] > 0
     source = surface.bands["source"][row, column].astype(np.int64)
     used = [int(number) for number in np.unique(source)]
-    covered = len(row) * surface.grid.cell_m**2 / polygon.area
     return {
         "bed_height_median": float(np.median(height)),
         "bed_height_min": float(height.min()),
         "bed_height_max": float(height.max()),
         "cells": len(row),
         "filled_share": float(filled.mean()),
-        "covered_share": float(min(covered, 1.0)),
+        "covered_share": _covered(len(row), polygon, surface),
         "surveys": [surface.sources[number] for number in used],
         "from_date": min(surface.dates[number][0] for number in used),
         "to_date": max(surface.dates[number][1] for number in used),
@@ -230,8 +243,8 @@ def _at_median(height: Array, s: Array) -> tuple[Array, Array]:
     observed = float((away**2).mean())
     kept = 0.0 if observed == 0 else np.sqrt(max(0.0, 1 - float((s**2).mean()) / observed))
     t = kept * away / s
-    below = norm.cdf(t)
-    return norm.pdf(t) / s, below * (1 - below)
+    below = ndtr(t)
+    return np.exp(-(t**2) / 2) / np.sqrt(2 * np.pi) / s, below * (1 - below)
 
 
 def _together(surface: Surface, row: Ints, column: Ints) -> Array:

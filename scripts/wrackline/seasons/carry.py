@@ -151,7 +151,7 @@ def paired(
     if not len(a) or not len(b):
         return {}
     row, old = shapely.STRtree(b).query(a, predicate="dwithin", distance=BESIDE_M)
-    likeness = np.array([_likeness(a[i], b[j]) for i, j in zip(row, old, strict=True)])
+    likeness = _likeness(a[row], b[old])
     if kind_now is not None and kind_before is not None and len(row):
         same = np.array(
             [str(kind_now[i]) == str(kind_before[j]) for i, j in zip(row, old, strict=True)]
@@ -164,17 +164,32 @@ def paired(
     return {int(i): int(j) for i, j in chosen if table[i, j] > 0}
 
 
-def _likeness(one: shapely.Geometry, other: shapely.Geometry) -> float:
-    """Return how alike two geometries are, 0 to 1; 0 where they can't be one thing."""
-    if shapely.get_dimensions(one) != shapely.get_dimensions(other):
-        return 0.0
-    if one.area > 0 and other.area > 0:
-        common = one.intersection(other).area
-        overlap = common / (one.area + other.area - common)
-        return float(overlap) if overlap >= LEAST_OVERLAP else 0.0
-    if one.length > 0 and other.length > 0:
-        along = other.intersection(one.buffer(BESIDE_M, cap_style="flat")).length
-        back = one.intersection(other.buffer(BESIDE_M, cap_style="flat")).length
-        share = min(along / other.length, back / one.length)
-        return float(share) if share >= LEAST_OVERLAP else 0.0
-    return float(max(0.0, 1.0 - one.distance(other) / BESIDE_M))
+def _likeness(one: npt.NDArray[np.object_], other: npt.NDArray[np.object_]) -> Array:
+    """Return how alike pairs of geometries are, 0 to 1; 0 where they can't be one thing."""
+    likeness = np.zeros(len(one))
+    same = shapely.get_dimensions(one) == shapely.get_dimensions(other)
+    areal = same & (shapely.area(one) > 0) & (shapely.area(other) > 0)
+    linear = same & ~areal & (shapely.length(one) > 0) & (shapely.length(other) > 0)
+    points = same & ~areal & ~linear
+    likeness[areal] = _overlap(one[areal], other[areal])
+    likeness[linear] = _beside(one[linear], other[linear])
+    likeness[areal | linear] *= likeness[areal | linear] >= LEAST_OVERLAP
+    apart = shapely.distance(one[points], other[points])
+    likeness[points] = np.maximum(0.0, 1.0 - apart / BESIDE_M)
+    return likeness
+
+
+def _overlap(one: npt.NDArray[np.object_], other: npt.NDArray[np.object_]) -> Array:
+    """Return intersection over union of areas."""
+    common = shapely.area(shapely.intersection(one, other))
+    return np.asarray(common / (shapely.area(one) + shapely.area(other) - common))
+
+
+def _beside(one: npt.NDArray[np.object_], other: npt.NDArray[np.object_]) -> Array:
+    """Return the lesser share of two lines that runs beside the other."""
+    about_one, about_other = (
+        shapely.buffer(line, BESIDE_M, quad_segs=16, cap_style="flat") for line in (one, other)
+    )
+    along = shapely.length(shapely.intersection(other, about_one)) / shapely.length(other)
+    back = shapely.length(shapely.intersection(one, about_other)) / shapely.length(one)
+    return np.asarray(np.minimum(along, back))

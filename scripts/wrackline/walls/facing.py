@@ -2,8 +2,8 @@
 
 Two faces of one wall run side by side, no further apart than a wall is thick, with nothing
 between. Each face has its wall on one side, so of several that might be its other face the
-likeliest decides, all over the linework. A jamb has both faces of a wall's end at its own ends,
-and is none of its faces. A face whose other face is lost goes on from one that it meets at a corner.
+likeliest decides, all over the linework. A jamb has both faces of a wall's end at its own ends, and
+is none of its faces. A face whose other face is lost goes on from one that it meets at a corner.
 """
 
 from __future__ import annotations
@@ -313,13 +313,15 @@ def sides_of_closings(closings: Array, pieces: Array, side: Ints) -> Ints:
     side : array of int, shape (m,)
         On which side of each recorded piece its wall lies.
     """
+    votes = np.zeros(len(closings))
+    if not len(closings) or not len(pieces):
+        return votes.astype(np.int64)
     ways = [lengths_and_ways(ends[:, 1] - ends[:, 0])[1] for ends in (closings, pieces)]
     tips = cKDTree(pieces.reshape(-1, 2))
-    votes = np.zeros(len(closings))
     for k in (0, 1):
-        near = tips.query_ball_point(closings[:, k], TOUCH_M)
-        closing = np.repeat(np.arange(len(closings)), [len(found) for found in near])
-        piece = np.array([tip for found in near for tip in found], dtype=np.int64) // 2
+        at = cKDTree(closings[:, k])
+        near = at.sparse_distance_matrix(tips, TOUCH_M, output_type="coo_matrix")
+        closing, piece = near.row, near.col // 2
         cosine = (ways[0][closing] * ways[1][piece]).sum(axis=1)
         on = np.abs(cosine) > LEADS_ON
         np.add.at(votes, closing[on], np.sign(cosine[on]) * side[piece[on]])

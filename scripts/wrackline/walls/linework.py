@@ -119,7 +119,7 @@ class Pieces:
     def __len__(self) -> int:
         return len(self.line)
 
-    def pick(self, chosen: npt.NDArray[np.bool_]) -> Pieces:
+    def pick(self, chosen: npt.NDArray[np.generic]) -> Pieces:
         """Return the chosen pieces only."""
         return Pieces(*(values[chosen] for values in vars(self).values()))
 

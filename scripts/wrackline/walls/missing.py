@@ -12,14 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from wrackline.model import Decision, WallSettings
+from wrackline.model import WallSettings
 from wrackline.walls import solid
-from wrackline.walls.closings import Closed, close_gaps, weighed
+from wrackline.walls.closings import Closed, weighed
 from wrackline.walls.coverage import Coverage, Tracing
 from wrackline.walls.facing import sides_of_closings, sides_of_pieces
 from wrackline.walls.linework import Array, Ints, Linework, Pieces, join_pieces
-from wrackline.walls.planar import lying_on
-from wrackline.walls.stretches import Stretches
 
 Bools = npt.NDArray[np.bool_]
 
@@ -30,23 +28,18 @@ class Phase:
 
     Attributes
     ----------
-    first : int
-        The first phase that is like it.
-    recorded : array of int, shape (r,)
-        Which of all recorded pieces stand in it.
     closed : Closed
     side, side_closing : array of int, shape (r,) and (c,)
-        On which side of each recorded piece, and of each closing, the wall lies whose face it is.
+        On which side of each of its recorded pieces, and of each closing, the wall lies whose face
+        it is.
     usual_m : float
         The usual thickness of its walls, 0 where no two faces were traced [m].
     weighed : Pieces
-        What was weighed for closings, made or not; none where no two faces were traced.
+        What was weighed for closings and not made; none where no two faces were traced.
     in_line : array of bool
         Which of `weighed` lie in the gap between two ends.
     """
 
-    first: int
-    recorded: Ints
     closed: Closed
     side: Ints
     side_closing: Ints
@@ -55,41 +48,36 @@ class Phase:
     in_line: Bools
 
 
-def close_phase(
+def phase_of(
     work: Linework,
-    stretches: Stretches,
-    covered: Coverage,
-    phase: int,
-    stands: Bools,
+    part: Coverage,
+    closed: Closed,
     tracing: Tracing,
     settings: WallSettings,
-    decisions: Sequence[Decision],
-    beyond: float,
+    margin: float,
 ) -> Phase:
-    """Return the walls of a phase, closed; see `close_gaps`.
+    """Return a phase whose gaps were closed, and on which side of its faces the walls lie.
 
     Parameters
     ----------
-    phase : int
-    stands : array of bool, shape (m, p)
-        In which phases the recorded pieces of `covered` stand.
-    beyond : float
-        By how much dearer closings are weighed where walls were traced by their faces.
+    work : Linework
+    part : Coverage
+        The recorded pieces that stand in the phase.
+    closed : Closed
+    tracing : Tracing
+    settings : WallSettings
+    margin : float
+        See `closings.weighed`.
     """
-    there = stands[:, phase]
-    part = covered.pick(there)
     face, random = tracing.face[part.pieces.line], tracing.random_m[part.pieces.line]
     ends = part.pieces.ends(work.xyz)[:, :, :2]
     sided = sides_of_pieces(ends, part.stretch, face, random, settings.wall_max_thickness_m)
-    closed = close_gaps(work, stretches, part, tracing, settings, decisions, beyond=beyond)
     closings = closed.pieces.ends(work.xyz)[:, :, :2]
-    others, in_line = weighed(closed, work.xyz[:, :2], settings, beyond)
+    others, in_line = weighed(closed, work.xyz[:, :2], settings, margin)
     if not sided.side.any():
         none = np.zeros(len(others), dtype=bool)
         others, in_line = others.pick(none), in_line[none]
     return Phase(
-        first=phase,
-        recorded=np.flatnonzero(there),
         closed=closed,
         side=sided.side,
         side_closing=sides_of_closings(closings, ends, sided.side),
@@ -108,25 +96,43 @@ class Laid:
     pieces : Pieces
     firm : int
         How many were recorded or closed; the rest was weighed.
-    recorded : int
-        How many were recorded.
+    stands : array of bool, shape (m, p)
+        In which phases recorded pieces stand.
+    number : array of int, shape (p,)
+        Which of the phases that differ each is.
     phase : array of int, shape (n,)
-        The phase (of those that differ) of each; -1 for recorded pieces.
+        Which of the phases that differ each piece was closed or weighed in; -1 for recorded ones.
     phases : sequence of Phase
         Those that differ.
     """
 
     pieces: Pieces
     firm: int
-    recorded: int
+    stands: Bools
+    number: Ints
     phase: Ints
     phases: Sequence[Phase]
+
+    @property
+    def recorded(self) -> int:
+        """How many pieces were recorded."""
+        return len(self.stands)
+
+    def first(self, number: int) -> int:
+        """Return the first phase of those that are alike."""
+        return int(np.argmax(self.number == number))
+
+    def there(self) -> Bools:
+        """Return in which phases each piece is, shape (n, p)."""
+        there = self.phase[:, None] == self.number
+        there[: self.recorded] = self.stands
+        return np.asarray(there)
 
     def sides(self, number: int) -> Ints:
         """Return on which side of each piece the wall lies in a phase, shape (n,)."""
         phase = self.phases[number]
         side = np.zeros(len(self.pieces), dtype=np.int64)
-        side[phase.recorded] = phase.side
+        side[: self.recorded][self.stands[:, self.first(number)]] = phase.side
         side[: self.firm][self.phase[: self.firm] == number] = phase.side_closing
         return side
 
@@ -137,15 +143,16 @@ class Laid:
         return lies
 
 
-def lay(recorded: Pieces, phases: Sequence[Phase]) -> Laid:
-    """Return all pieces of phases in a row."""
+def lay(recorded: Pieces, phases: Sequence[Phase], stands: Bools, number: Ints) -> Laid:
+    """Return all pieces of phases in a row, see `Laid`."""
     parts = [recorded, *(p.closed.pieces for p in phases), *(p.weighed for p in phases)]
-    number = [-1, *range(len(phases)), *range(len(phases))]
+    of = [-1, *range(len(phases)), *range(len(phases))]
     return Laid(
         pieces=join_pieces(parts),
         firm=sum(len(part) for part in parts[: len(phases) + 1]),
-        recorded=len(recorded),
-        phase=np.repeat(number, [len(part) for part in parts]),
+        stands=stands,
+        number=number,
+        phase=np.repeat(of, [len(part) for part in parts]),
         phases=phases,
     )
 
@@ -182,20 +189,20 @@ def tell(laid: Laid, ends: Array, edges: Array, own: Ints, number: int) -> tuple
     return lies, firm | (lies[:, 0] != lies[:, 1])
 
 
-def first_pieces(edges: Array, ends: Array, there: Bools) -> Ints:
+def first_pieces(along: tuple[Ints, Ints], there: Bools) -> Ints:
     """Return the first piece of those in a phase that each edge lies on, shape (k,).
 
     The number of pieces where there is none.
 
     Parameters
     ----------
-    edges, ends : array, shape (k, 2, 2) and (n, 2, 2)
-        Ends of edges and pieces [m].
+    along : pair of array of int
+        Every pair of an edge and a piece along it, see `noding.noded_along`.
     there : array of bool, shape (n,)
         Which pieces are in the phase.
     """
-    edge, piece = lying_on(edges, ends)
+    edge, piece = along
     inside = there[piece]
-    first = np.full(len(edges), len(ends), dtype=np.int64)
+    first = np.full(int(edge.max(initial=-1)) + 1, len(there), dtype=np.int64)
     np.minimum.at(first, edge[inside], piece[inside])
     return first

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from wrackline import vectors
 from wrackline.collection import collection_paused
 from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel
+from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
 from wrackline.walls.decided import Outcome, outcomes
 from wrackline.walls.joints import joints_of
@@ -34,9 +36,9 @@ from wrackline.walls.linework import (
     line_name,
     linework,
 )
-from wrackline.walls.missing import Laid, close_phase, first_pieces, lay, tell
+from wrackline.walls.missing import Laid, first_pieces, lay, phase_of, tell
 from wrackline.walls.motion import edge_motion
-from wrackline.walls.noding import noded
+from wrackline.walls.noding import noded, noded_along
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
 from wrackline.walls.planar import NODE_M, dangling
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
@@ -81,7 +83,7 @@ class Network:
     phases: tuple[str, ...]
     lies: Ints
 
-    @property
+    @cached_property
     def recorded(self) -> npt.NDArray[np.bool_]:
         """Whether each edge was recorded rather than inferred, shape (k,)."""
         return np.asarray(self.pieces.kind[self.piece] == RECORDED)
@@ -91,7 +93,7 @@ class Network:
         """Whether each edge was drawn by the team's hand, shape (k,)."""
         return np.asarray(self.pieces.kind[self.piece] == DRAWN)
 
-    @property
+    @cached_property
     def length(self) -> Array:
         """Length of each edge in the grid, shape (k,) [m]."""
         step = self.edges[:, 1] - self.edges[:, 0]
@@ -246,16 +248,15 @@ def _joined(
     stands = standing_in(work.lines, len(phased.names))[covered.pieces.line]
     alike = _alike(stands)
     beyond = MARGIN * SPREAD if outlines or tracing.face.any() else 0.0
-    phases = [
-        close_phase(
-            work, stretches, covered, k, stands, tracing, settings, team.decisions, beyond
-        )
-        for k in sorted(set(alike))
-    ]
-    laid = lay(covered.pieces, phases)
-    number = [sorted(set(alike)).index(k) for k in alike]
-    network = _noded(work, laid, stands, np.array(number), phased.names)
-    shown = _outlines(network, laid, covered, settings) if outlines else []
+    phases, differ = [], sorted(set(alike))
+    for k in differ:
+        part = covered.pick(stands[:, k])
+        closed = close_gaps(work, stretches, part, tracing, settings, team.decisions, beyond=beyond)
+        phases.append(phase_of(work, part, closed, tracing, settings, beyond))
+    number = np.array([differ.index(k) for k in alike])
+    laid = lay(covered.pieces, phases, stands, number)
+    network = _noded(work, laid, phased.names)
+    shown = _outlines(network, laid, settings) if outlines else []
     ends = network.pieces.ends(work.xyz)[:, :, :2]
     aside = [line_name(row) for _, row in work.lines[joint].iterrows()]
     return Joined(
@@ -267,24 +268,16 @@ def _joined(
     )
 
 
-def _outlines(
-    network: Network, laid: Laid, covered: Coverage, settings: WallSettings
-) -> list[Plausible]:
+def _outlines(network: Network, laid: Laid, settings: WallSettings) -> list[Plausible]:
     """Return plausible outlines of the phases that differ."""
     drawn = []
     missing = network.piece >= laid.firm
-    for phase in laid.phases:
-        part = covered.pieces.pick(phase.recorded)
-        of_phase = missing & network.standing[:, phase.first]
-        drawn.append(
-            plausible(
-                network.work,
-                part,
-                phase.closed,
-                settings.join_gap_m,
-                missing=network.edges[of_phase],
-            )
-        )
+    for k, phase in enumerate(laid.phases):
+        first = laid.first(k)
+        recorded = laid.pieces.pick(np.flatnonzero(laid.stands[:, first]))
+        shut = network.edges[missing & network.standing[:, first]]
+        slip = settings.join_gap_m
+        drawn.append(plausible(network.work, recorded, phase.closed, slip, missing=shut))
     return drawn
 
 
@@ -298,30 +291,20 @@ def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:
     return [columns.index(column) for column in columns]
 
 
-def _noded(
-    work: Linework, laid: Laid, stands: npt.NDArray[np.bool_], number: Ints, names: tuple[str, ...]
-) -> Network:
-    """Return the network of all that stands.
-
-    Parameters
-    ----------
-    work : Linework
-    laid : Laid
-    stands : array of bool, shape (m, p)
-        In which phases recorded pieces stand.
-    number : array of int, shape (p,)
-        Which of the phases that differ each is.
-    names : tuple of str, length p
-    """
+def _noded(work: Linework, laid: Laid, names: tuple[str, ...]) -> Network:
+    """Return the network of all that stands, in phases of so many names."""
     ends = laid.pieces.ends(work.xyz)[:, :, :2]
-    edges, piece = noded(ends, NODE_M)
-    there = laid.phase[:, None] == number
-    there[: laid.recorded] = stands
+    there = laid.there()
+    if len(names) > 1:
+        edges, along = noded_along(ends, NODE_M)
+        piece = along[1][np.flatnonzero(np.diff(along[0], prepend=-1))]
+    else:
+        edges, piece = noded(ends, NODE_M)
     standing = np.ones((len(edges), len(names)), dtype=bool)
     lies = np.zeros((len(edges), len(names), 2), dtype=np.int64)
     for k, phase in enumerate(laid.phases):
-        of = np.flatnonzero(number == k)
-        own = piece if len(names) == 1 else first_pieces(edges, ends, there[:, of[0]])
+        of = np.flatnonzero(laid.number == k)
+        own = piece if len(names) == 1 else first_pieces(along, there[:, of[0]])
         on = np.flatnonzero(own < len(ends))
         standing[np.ix_(np.setdiff1d(np.arange(len(edges)), on), of)] = False
         if phase.side.any():

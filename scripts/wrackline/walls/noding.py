@@ -13,7 +13,7 @@ import shapely
 
 from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import Array, Ints
-from wrackline.walls.stretches import cross, distinct
+from wrackline.walls.stretches import cross, distinct, dot
 
 NEAR_M = 2 * TOUCH_M
 """What lies further apart shares no edge: it allows for two roundings to a grid of 1 mm."""
@@ -48,17 +48,41 @@ def noded(ends: Array, grid_m: float) -> tuple[Array, Ints]:
     >>> noded(np.array([[[0.0, 1], [2, 1]], [[1.0, 0], [1, 2]]]), 0.001)[1].tolist()
     [0, 1, 1, 0]
     """
+    edges, owner, (former, later) = _edges(ends, grid_m)
+    edge, piece = _along(edges, owner, ends, (later, former))
+    return edges, piece[np.flatnonzero(np.diff(edge, prepend=-1))]
+
+
+def noded_along(ends: Array, grid_m: float) -> tuple[Array, Pairs]:
+    """Return the edges of pieces, as `noded` does, and every pair of an edge and a piece along it.
+
+    Returns
+    -------
+    edges : array, shape (k, 2, 2)
+    edge, piece : array of int, shape (n,)
+        Sorted; a piece lies along an edge if all of that is within `TOUCH_M` of it. Every edge has
+        one at least.
+    """
+    edges, owner, (one, other) = _edges(ends, grid_m)
+    both = np.concatenate([one, other]), np.concatenate([other, one])
+    return edges, _along(edges, owner, ends, both)
+
+
+def _edges(ends: Array, grid_m: float) -> tuple[Array, Ints, Pairs]:
+    """Return edges, a piece of each, and pairs of pieces near each other, the lower first."""
     if not len(ends):
-        return np.zeros((0, 2, 2)), np.zeros(0, dtype=np.int64)
+        none = np.zeros(0, dtype=np.int64)
+        return np.zeros((0, 2, 2)), none, (none, none)
     per_metre = round(1 / grid_m)
     pairs = _near(ends)
     piece, cell, share = _passed(ends, pairs, per_metre)
     order = np.lexsort([share, piece])
     piece, cell = piece[order], cell[order]
-    goes = np.flatnonzero((piece[1:] == piece[:-1]) & (cell[1:] != cell[:-1]).any(axis=1))
+    moves = (cell[1:, 0] != cell[:-1, 0]) | (cell[1:, 1] != cell[:-1, 1])
+    goes = np.flatnonzero((piece[1:] == piece[:-1]) & moves)
     whole, owner = _unique(np.stack([cell[goes], cell[goes + 1]], axis=1), piece[goes])
     edges = whole / per_metre
-    return edges, _first_beside(edges, owner, ends, pairs)
+    return edges, owner, pairs
 
 
 def _near(ends: Array) -> Pairs:
@@ -97,10 +121,9 @@ def _shares(one: Array, other: Array) -> tuple[Array, Array]:
 def _off(xy: Array, ends: Array) -> Array:
     """Return distances of places from pieces [m]."""
     run, step = ends[:, 1] - ends[:, 0], xy - ends[:, 0]
-    size = np.maximum((run**2).sum(axis=1), 1e-18)
-    share = np.clip((step * run).sum(axis=1) / size, 0.0, 1.0)
-    rest = step - run * share[:, None]
-    return np.asarray(np.hypot(rest[:, 0], rest[:, 1]))
+    size = np.maximum(dot(run, run), 1e-18)
+    share = np.clip(dot(step, run) / size, 0.0, 1.0)
+    return np.asarray(np.hypot(step[:, 0] - run[:, 0] * share, step[:, 1] - run[:, 1] * share))
 
 
 def _cells(xy: Array, per_metre: int) -> Ints:
@@ -115,7 +138,7 @@ def _passed(ends: Array, pairs: Pairs, per_metre: int) -> tuple[Ints, Ints, Arra
     met = np.flatnonzero((s >= 0) & (s <= 1) & (t >= 0) & (t <= 1))
     c, d = a[met], b[met]
     crossing = _cells(ends[c, 0] + (ends[c, 1] - ends[c, 0]) * s[met, None], per_metre)
-    at_ends = [(crossing == cell).all(axis=1) for cell in (start[c], stop[c], start[d], stop[d])]
+    at_ends = [_same(crossing, cell) for cell in (start[c], stop[c], start[d], stop[d])]
     amid = ~np.logical_or.reduce(at_ends)
     c, d, crossing = c[amid], d[amid], crossing[amid]
     every = np.arange(len(ends))
@@ -125,8 +148,13 @@ def _passed(ends: Array, pairs: Pairs, per_metre: int) -> tuple[Ints, Ints, Arra
     hit = _meets(cell[hot], ends[of], per_metre)
     piece, cell = np.concatenate([piece, of[hit]]), np.concatenate([cell, cell[hot[hit]]])
     run = ends[piece, 1] - ends[piece, 0]
-    size = np.maximum((run**2).sum(axis=1), 1e-18)
-    return piece, cell, ((cell / per_metre - ends[piece, 0]) * run).sum(axis=1) / size
+    size = np.maximum(dot(run, run), 1e-18)
+    return piece, cell, dot(cell / per_metre - ends[piece, 0], run) / size
+
+
+def _same(one: Ints, other: Ints) -> npt.NDArray[np.bool_]:
+    """Tell which cells are the same."""
+    return np.asarray((one[:, 0] == other[:, 0]) & (one[:, 1] == other[:, 1]))
 
 
 def _joined(key: Ints, one: Ints, other: Ints) -> Pairs:
@@ -141,11 +169,12 @@ def _joined(key: Ints, one: Ints, other: Ints) -> Pairs:
 def _meets(cell: Ints, ends: Array, per_metre: int) -> npt.NDArray[np.bool_]:
     """Tell which pieces meet the square of a cell."""
     centre = cell / per_metre
-    start, stop = (ends[:, 0] - centre) * per_metre, (ends[:, 1] - centre) * per_metre
-    inside = (np.minimum(start, stop) <= 0.5) & (np.maximum(start, stop) >= -0.5)
-    run = stop - start
-    reach = 0.5 * np.abs(run).sum(axis=1)
-    return np.asarray(inside.all(axis=1) & (np.abs(cross(run, start)) <= reach))
+    (x, y), (u, v) = (((ends[:, k] - centre) * per_metre).T for k in (0, 1))
+    inside = (np.minimum(x, u) <= 0.5) & (np.maximum(x, u) >= -0.5)
+    inside &= (np.minimum(y, v) <= 0.5) & (np.maximum(y, v) >= -0.5)
+    right, up = u - x, v - y
+    reach = 0.5 * (np.abs(right) + np.abs(up))
+    return np.asarray(inside & (np.abs(right * y - up * x) <= reach))
 
 
 def _unique(cells: Ints, piece: Ints) -> Pairs:
@@ -156,17 +185,17 @@ def _unique(cells: Ints, piece: Ints) -> Pairs:
     order = np.lexsort([piece, *cells.reshape(-1, 4).T[::-1]])
     cells, piece = cells[order], piece[order]
     new = np.ones(len(cells), dtype=bool)
-    new[1:] = (cells[1:] != cells[:-1]).any(axis=(1, 2))
+    new[1:] = ~(_same(cells[1:, 0], cells[:-1, 0]) & _same(cells[1:, 1], cells[:-1, 1]))
     return cells[new], piece[new]
 
 
-def _first_beside(edges: Array, owner: Ints, ends: Array, pairs: Pairs) -> Ints:
-    """Return the first piece within `TOUCH_M` of each whole edge, which lies on its owner."""
-    former, later = pairs
-    edge, other = _joined(owner, later, former)
+def _along(edges: Array, owner: Ints, ends: Array, pairs: Pairs) -> Pairs:
+    """Return pairs of an edge and a piece along it, sorted: its owner, and what is paired to it."""
+    edge, other = _joined(owner, *pairs)
     for xy in (edges.mean(axis=1), edges[:, 0], edges[:, 1]):
         beside = _off(xy[edge], ends[other]) <= TOUCH_M
         edge, other = edge[beside], other[beside]
-    first = owner.copy()
-    np.minimum.at(first, edge, other)
-    return first
+    key = np.sort(
+        np.concatenate([np.arange(len(edges)) * len(ends) + owner, edge * len(ends) + other])
+    )
+    return key // len(ends), key % len(ends)

@@ -11,7 +11,6 @@ import numpy.typing as npt
 import shapely
 from scipy import sparse
 
-from wrackline.walls.ends import TOUCH_M
 from wrackline.walls.linework import Array, Ints
 from wrackline.walls.noding import noded
 
@@ -42,28 +41,6 @@ def node(ends: Array) -> Array:
     return noded(ends, NODE_M)[0]
 
 
-def lying_on(edges: Array, ends: Array) -> tuple[Ints, Ints]:
-    """Return every pair of an edge and a piece that it lies on, sorted: edge, piece.
-
-    Parameters
-    ----------
-    edges, ends : array, shape (k, 2, 2) and (m, 2, 2)
-        Ends of noded edges, and of the pieces that they were noded from [m].
-    """
-    if not len(edges):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    lines = shapely.linestrings(ends)
-    middle = shapely.points(edges.mean(axis=1))
-    edge, piece = shapely.STRtree(lines).query(middle, predicate="dwithin", distance=TOUCH_M)
-    off = np.maximum(
-        shapely.distance(shapely.points(edges[edge, 0]), lines[piece]),
-        shapely.distance(shapely.points(edges[edge, 1]), lines[piece]),
-    )
-    edge, piece = edge[off <= TOUCH_M], piece[off <= TOUCH_M]
-    order = np.lexsort([piece, edge])
-    return edge[order].astype(np.int64), piece[order].astype(np.int64)
-
-
 def polygons_of(edges: Array) -> npt.NDArray[np.object_]:
     """Return the spaces that noded edges enclose, oriented, sorted by place.
 
@@ -71,9 +48,7 @@ def polygons_of(edges: Array) -> npt.NDArray[np.object_]:
     outside is none of them.
     """
     polygons = shapely.get_parts(shapely.polygonize(shapely.linestrings(edges)))
-    polygons = np.array([shapely.geometry.polygon.orient(p) for p in polygons], dtype=object)
-    if not len(polygons):
-        return polygons
+    polygons = np.asarray(shapely.orient_polygons(polygons), dtype=object)
     corner = shapely.bounds(polygons)
     return polygons[np.lexsort((corner[:, 3], corner[:, 2], corner[:, 1], corner[:, 0]))]
 
@@ -114,10 +89,12 @@ def sides_of(polygons: npt.NDArray[np.object_], edges: Array) -> sparse.csr_matr
 
 def numbered(ends: Array) -> Ints:
     """Return a number for each end's place on the node grid, shape (k, 2)."""
-    whole = np.rint(ends.reshape(-1, 2) / NODE_M).astype(np.int64)
-    order = np.lexsort(whole.T)
-    new = (np.diff(whole[order], axis=0, prepend=whole[order[:1]]) != 0).any(axis=1)
-    number = np.empty(len(whole), dtype=np.int64)
+    x, y = np.rint(ends.reshape(-1, 2) / NODE_M).astype(np.int64).T
+    low, high = (int(f(x, initial=0)) for f in (np.min, np.max))
+    place = y * (high - low + 1) + (x - low)
+    order = np.argsort(place)
+    new = np.diff(place[order], prepend=place[order[:1]]) != 0
+    number = np.empty(len(place), dtype=np.int64)
     number[order] = np.cumsum(new)
     return number.reshape(-1, 2)
 

@@ -93,13 +93,17 @@ class Traced:
 
     def reach(self, row: int, other: int) -> float:
         """Return how far apart two lines of one wall may lie [m]."""
-        spread = REPEAT_SDS * float(np.hypot(self.sd[row], self.sd[other]))
-        if not (self.old[row] or self.old[other]):
-            spread = min(spread, REPEAT_LIMIT_M)
-        spread += abs(float(self.off_face[row] - self.off_face[other]))
-        if self.centre[row] == self.centre[other]:
-            return spread
-        return spread + float(self.half_wall[row if self.centre[row] else other])
+        return float(self.reaches(row, np.array([other]))[0])
+
+    def reaches(self, row: int, others: np.ndarray) -> np.ndarray:
+        """Return how far apart a line and each of others may lie, were they one wall's [m]."""
+        spread = REPEAT_SDS * np.hypot(self.sd[row], self.sd[others])
+        old = self.old[row] | self.old[others]
+        spread = np.where(old, spread, np.minimum(spread, REPEAT_LIMIT_M))
+        spread = spread + np.abs(self.off_face[row] - self.off_face[others])
+        wall = self.half_wall[row] if self.centre[row] else self.half_wall[others]
+        alike = self.centre[row] == self.centre[others]
+        return np.asarray(np.where(alike, spread, spread + wall))
 
     def may_give_way(self, row: int, other: int) -> bool:
         """Tell whether phases allow a line to be a repeat of another."""
@@ -332,7 +336,7 @@ def _left_of_old(
     tree = shapely.STRtree(pieces)
     left = {}
     for row in mine.tolist():
-        reach = max(traced.reach(row, int(other)) for other in kept)
+        reach = float(traced.reaches(row, kept).max())
         stretches, _ = _straight(traced.shapes[[row]])
         rest, found = [], set()
         for stretch in stretches:

@@ -126,13 +126,13 @@ def _depths_of_doorways(
     around = np.asarray(abs(sides_of(spaces, edges[firm])) @ long).ravel()
     area = shapely.area(spaces)
     asked = np.flatnonzero((around > 0) & (area <= LARGEST_M2))
-    circles = [shapely.maximum_inscribed_circle(space, WIDTH_TOLERANCE_M) for space in spaces[asked]]
+    circles = [shapely.maximum_inscribed_circle(p, WIDTH_TOLERANCE_M) for p in spaces[asked]]
     width = 2 * shapely.length(np.array(circles, dtype=object))
     narrow = asked[width <= NARROW * usual_m + NARROW_M]
     inner = shapely.STRtree(shapely.point_on_surface(cells))
     space, cell = inner.query(spaces[narrow], predicate="contains")
     space = narrow[space]
-    tells[cell] = NARROW_TELLS * (around / np.maximum(area, 1e-9))[space] * shapely.area(cells[cell])
+    tells[cell] = NARROW_TELLS * around[space] * shapely.area(cells[cell]) / area[space]
     return tells
 
 
@@ -152,7 +152,7 @@ def _cut(tells: Array, links: Ints, price: Array) -> Ints:
     cell, source, sink = np.arange(count), np.full(count, count), np.full(count, count + 1)
     at = np.r_[links[:, 0], links[:, 1], source, cell], np.r_[links[:, 1], links[:, 0], cell, sink]
     worth = np.minimum(np.r_[price, price, tells[:, 0], tells[:, 1]] * PER_METRE, MOST)
-    graph = sparse.csr_matrix((np.rint(worth).astype(np.int32), at), shape=(count + 2,) * 2)
+    graph = sparse.csr_array((np.rint(worth).astype(np.int32), at), shape=(count + 2,) * 2)
     left = graph - maximum_flow(graph, count, count + 1).flow
     left.data = np.maximum(left.data, 0)
     left.eliminate_zeros()

@@ -67,6 +67,11 @@ def cross(a: Array, b: Array) -> Array:
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
+def dot(a: Array, b: Array) -> Array:
+    """Return the scalar product of plane vectors."""
+    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1])
+
+
 def distinct(keys: Ints) -> Ints:
     """Return keys once each, sorted; by sorting, which many keys make faster than `np.unique`."""
     keys = np.sort(keys)

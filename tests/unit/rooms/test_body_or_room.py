@@ -14,7 +14,9 @@ def kind_of(outline, thickest_m=0.9):
     network = network_of(line_table([[*outline, outline[0]]], follows="face"))
     faces = faces_of(network)
     walls = WallSettings(wall_max_thickness_m=thickest_m)
-    kinds = kinds_of(faces, np.ones(len(network.edges), dtype=bool), walls, RoomSettings())
+    kinds = kinds_of(
+        faces, np.ones(len(network.edges), dtype=bool), told(network, faces), walls, RoomSettings()
+    )
     assert len(kinds) == 1
     return str(kinds[0])
 

@@ -40,7 +40,7 @@ def test_families_are_recovered(axes):
     assert right >= binom.ppf(0.001, 20, 0.9)
 
 
-@pytest.mark.parametrize("number", [3, 8, 40])
+@pytest.mark.parametrize("number", [3, 8, pytest.param(40, marks=pytest.mark.slow)])
 def test_no_family_without_direction(number):
     """Of sites whose walls have any direction about one in twenty seems to have a family."""
     rng = np.random.default_rng(number)

@@ -7,7 +7,13 @@ from scipy.stats import binom
 from shapely.geometry import Polygon, box
 
 from wrackline.rasters import Grid
-from wrackline.seabed.sample import COLUMNS, Surface, median_budget, sample_bed
+from wrackline.seabed.sample import (
+    COLUMNS,
+    Surface,
+    covered_shares,
+    median_budget,
+    sample_bed,
+)
 from wrackline.seabed.slopes import plane_gradient
 from wrackline.uncertainty import ErrorModel, NamedError
 
@@ -58,6 +64,14 @@ def test_median_least_greatest_and_cells_are_as_by_hand(sample):
     assert (found.cells, found.filled_share) == (3, 0.0)
     assert found.surveys == ["2031-level"]
     assert (found.from_date, found.to_date) == ("2031-05-01", "2031-05-02")
+
+
+def test_shares_covered_are_as_by_hand_with_and_without_heights(sample):
+    """Two of four square metres have a cell with a height, of others none: by themselves too."""
+    of = surface([[-1.0, np.nan], [-2.0, np.nan]])
+    places = [box(0, 0, 2, 2), box(1, 0, 2, 2), box(0, 0, 0.9, 0.9), Polygon()]
+    assert covered_shares(places, of) == [0.5, 0.0, 1.0, 0.0]
+    assert sample(places, of)["covered_share"].tolist() == [0.5, 0.0, 1.0, 0.0]
 
 
 def test_gaps_lower_the_covered_share_and_filled_cells_are_counted(sample):

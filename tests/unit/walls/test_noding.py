@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from wrackline.walls.noding import noded
+from wrackline.walls.ends import TOUCH_M
+from wrackline.walls.noding import noded, noded_along
 
 GRID_M = 0.001
 FAR_M = np.array([352000.0, 4821000.0])
@@ -82,3 +83,20 @@ def test_order_and_direction_leave_no_trace():
 def test_pieces_within_one_cell_leave_nothing():
     """A piece shorter than the grid has no edge."""
     assert len(noded(np.array([[[0.0001, 0.0], [0.0003, 0.0]]]), GRID_M)[0]) == 0
+
+
+@pytest.mark.parametrize("size_m", [0.2, 10.0])
+def test_pieces_along_an_edge_are_those_that_geos_finds_beside_all_of_it(size_m):
+    """Of all pairs of an edge and a piece, those whose Hausdorff distance is within a touch.
+
+    Straight edges are nowhere further from a straight piece than at an end: GEOS's distances.
+    """
+    ends = tangle(4, size_m=size_m, end_m=0.0005)
+    ends = np.concatenate([ends, ends[:20] + np.array([0.0005, 0.0])])
+    edges, (edge, piece) = noded_along(ends, GRID_M)
+    lines = shapely.linestrings(ends)
+    off = [shapely.distance(shapely.points(edges[:, k])[:, None], lines) for k in (0, 1)]
+    beside = np.argwhere(np.maximum(*off) <= TOUCH_M)
+    assert np.array_equal(np.stack([edge, piece], axis=1), beside)
+    assert np.bincount(edge, minlength=len(edges)).max() > 1
+    assert np.array_equal(piece[np.flatnonzero(np.diff(edge, prepend=-1))], noded(ends, GRID_M)[1])
