@@ -290,6 +290,8 @@ def sides_of_pieces(
     Sided
         `side` of shape (m,).
     """
+    if not len(pieces):
+        return Sided(np.zeros(0, dtype=np.int64), 0.0)
     goes_on = np.zeros(len(pieces), dtype=bool)
     step = np.abs(pieces[1:, 0] - pieces[:-1, 1]).max(axis=1, initial=0)
     goes_on[1:] = (stretch[1:] == stretch[:-1]) & (step <= TOUCH_M)

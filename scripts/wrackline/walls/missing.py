@@ -157,7 +157,9 @@ def lay(recorded: Pieces, phases: Sequence[Phase], stands: Bools, number: Ints) 
     )
 
 
-def tell(laid: Laid, ends: Array, edges: Array, own: Ints, number: int) -> tuple[Ints, Bools]:
+def tell(
+    laid: Laid, ends: Array, edges: Array, own: Ints, number: int, thickest_m: float
+) -> tuple[Ints, Bools]:
     """Return what lies left and right of a phase's edges, and which of them stand.
 
     Parameters
@@ -171,6 +173,8 @@ def tell(laid: Laid, ends: Array, edges: Array, own: Ints, number: int) -> tuple
         The first piece of the phase that each lies on.
     number : int
         Of the phase, among those that differ.
+    thickest_m : float
+        No wall is thicker [m].
 
     Returns
     -------
@@ -185,7 +189,7 @@ def tell(laid: Laid, ends: Array, edges: Array, own: Ints, number: int) -> tuple
         side=np.where(along > 0, 1, -1) * laid.sides(number)[own],
         in_line=laid.in_line(number)[own],
     )
-    lies = solid.told_apart(edges, lying, laid.phases[number].usual_m)
+    lies = solid.told_apart(edges, lying, laid.phases[number].usual_m, thickest_m)
     return lies, firm | (lies[:, 0] != lies[:, 1])
 
 

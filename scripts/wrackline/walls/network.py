@@ -255,7 +255,7 @@ def _joined(
         phases.append(phase_of(work, part, closed, tracing, settings, beyond))
     number = np.array([differ.index(k) for k in alike])
     laid = lay(covered.pieces, phases, stands, number)
-    network = _noded(work, laid, phased.names)
+    network = _noded(work, laid, phased.names, settings.wall_max_thickness_m)
     shown = _outlines(network, laid, settings) if outlines else []
     ends = network.pieces.ends(work.xyz)[:, :, :2]
     aside = [line_name(row) for _, row in work.lines[joint].iterrows()]
@@ -291,7 +291,7 @@ def _alike(stands: npt.NDArray[np.bool_]) -> list[int]:
     return [columns.index(column) for column in columns]
 
 
-def _noded(work: Linework, laid: Laid, names: tuple[str, ...]) -> Network:
+def _noded(work: Linework, laid: Laid, names: tuple[str, ...], thickest_m: float) -> Network:
     """Return the network of all that stands, in phases of so many names."""
     ends = laid.pieces.ends(work.xyz)[:, :, :2]
     there = laid.there()
@@ -308,7 +308,7 @@ def _noded(work: Linework, laid: Laid, names: tuple[str, ...]) -> Network:
         on = np.flatnonzero(own < len(ends))
         standing[np.ix_(np.setdiff1d(np.arange(len(edges)), on), of)] = False
         if phase.side.any():
-            told, kept = tell(laid, ends, edges[on], own[on], k)
+            told, kept = tell(laid, ends, edges[on], own[on], k, thickest_m)
             lies[np.ix_(on, of)] = told[:, None]
             standing[np.ix_(on[~kept], of)] = False
     fraction = _fractions(edges, ends[piece])
@@ -411,7 +411,7 @@ def save(network: Network, folder: Path, crs: str) -> None:
 
 
 def _flat(lies: Ints) -> list[list[int]]:
-    rows: list[list[int]] = lies.reshape(len(lies), -1).tolist()
+    rows: list[list[int]] = lies.reshape(len(lies), 2 * lies.shape[1]).tolist()
     return rows
 
 
@@ -432,7 +432,8 @@ def load(folder: Path, order: Sequence[str] = ()) -> Network:
     standing = np.array(stands, dtype=bool).reshape(
         len(edges), max(len(order), len(stands[0]) if stands else 1)
     )
-    lies = np.array([[int(mark) for mark in row] for row in edges["lies"]], dtype=np.int64)
+    marks = "".join(edges["lies"])
+    lies = np.array([int(mark) for mark in marks], dtype=np.int64)
     return Network(
         standing=standing,
         lies=lies.reshape(*standing.shape, 2),

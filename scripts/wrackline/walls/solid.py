@@ -40,6 +40,9 @@ this; each metre of closing around it tells so."""
 NARROW_TELLS, LARGEST_M2 = 0.6, 12.0
 """What each metre tells; no doorway's depth is larger."""
 
+JUNCTION = 1.2
+"""Where walls meet at right angles, a circle fits that is 1.17 times as wide as they are."""
+
 PER_METRE = 1000
 MOST = 10**9
 """Capacities are whole: in millimetres of recorded face; what lies outside is open for sure."""
@@ -67,7 +70,7 @@ class Lying:
     in_line: Bools
 
 
-def told_apart(edges: Array, lying: Lying, usual_m: float) -> Ints:
+def told_apart(edges: Array, lying: Lying, usual_m: float, thickest_m: float) -> Ints:
     """Return what lies on both sides of edges, shape (k, 2): left, right.
 
     Parameters
@@ -77,6 +80,8 @@ def told_apart(edges: Array, lying: Lying, usual_m: float) -> Ints:
     lying : Lying
     usual_m : float
         The site's usual thickness of walls [m].
+    thickest_m : float
+        No wall is thicker [m].
 
     Returns
     -------
@@ -88,6 +93,7 @@ def told_apart(edges: Array, lying: Lying, usual_m: float) -> Ints:
     size = np.hypot(*(edges[:, 1] - edges[:, 0]).T)
     tells = _evidence(beside, lying, size, len(cells))
     tells[:, 1] += _depths_of_doorways(cells, edges, lying, usual_m)
+    tells[_too_wide(cells, tells, thickest_m), 1] = 0.0
     price = np.select([lying.closing, lying.in_line], [CLOSING, IN_LINE], default=ELSE) * size
     free = ~lying.recorded & (beside[:, 0] != beside[:, 1])
     return _cut(tells, beside[free], price[free])[beside]
@@ -114,6 +120,20 @@ def _evidence(beside: Ints, lying: Lying, size: Array, cells: int) -> Array:
     return tells
 
 
+def _too_wide(cells: npt.NDArray[np.object_], tells: Array, thickest_m: float) -> Ints:
+    """Return which cells would be wall but for the circle that they hold, wider than any wall."""
+    wall = tells[: len(cells), 1] >= tells[: len(cells), 0]
+    large = shapely.area(cells) > np.pi * (JUNCTION * thickest_m) ** 2 / 4
+    asked = np.flatnonzero(wall & large)
+    return asked[_widths(cells[asked]) > JUNCTION * thickest_m]
+
+
+def _widths(spaces: npt.NDArray[np.object_]) -> Array:
+    """Return the diameter of the largest circle inside each space [m]."""
+    circles = [shapely.maximum_inscribed_circle(space, WIDTH_TOLERANCE_M) for space in spaces]
+    return 2 * np.asarray(shapely.length(np.array(circles, dtype=object)), dtype=float)
+
+
 def _depths_of_doorways(
     cells: npt.NDArray[np.object_], edges: Array, lying: Lying, usual_m: float
 ) -> Array:
@@ -126,9 +146,7 @@ def _depths_of_doorways(
     around = np.asarray(abs(sides_of(spaces, edges[firm])) @ long).ravel()
     area = shapely.area(spaces)
     asked = np.flatnonzero((around > 0) & (area <= LARGEST_M2))
-    circles = [shapely.maximum_inscribed_circle(p, WIDTH_TOLERANCE_M) for p in spaces[asked]]
-    width = 2 * shapely.length(np.array(circles, dtype=object))
-    narrow = asked[width <= NARROW * usual_m + NARROW_M]
+    narrow = asked[_widths(spaces[asked]) <= NARROW * usual_m + NARROW_M]
     inner = shapely.STRtree(shapely.point_on_surface(cells))
     space, cell = inner.query(spaces[narrow], predicate="contains")
     space = narrow[space]

@@ -6,12 +6,14 @@ from drawn import line_table, network_of
 
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
-from wrackline.rooms.kinds import BODY, ROOM, UNKNOWN, kinds_of
+from wrackline.rooms.kinds import BODY, ROOM, UNKNOWN, kinds_of, told
 
 
 def kind_of(outline, thickest_m=0.9):
     """Return the kind of the one face that an outline encloses."""
-    network = network_of(line_table([[*outline, outline[0]]], follows="face"))
+    network = network_of(
+        line_table([[*outline, outline[0]]], follows="face"), wall_max_thickness_m=thickest_m
+    )
     faces = faces_of(network)
     walls = WallSettings(wall_max_thickness_m=thickest_m)
     kinds = kinds_of(

@@ -7,7 +7,7 @@ from drawn import box, line_table, models_of
 
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
-from wrackline.rooms.kinds import ROOM, UNKNOWN, kinds_of
+from wrackline.rooms.kinds import ROOM, UNKNOWN, kinds_of, told
 from wrackline.walls.network import join_walls
 
 ROCK = [[(20, k), (28, k + 0.3)] for k in (0, 2, 4)] + [[(k, -2), (k + 0.4, 6)] for k in (22, 25)]
@@ -66,7 +66,7 @@ def test_a_small_space_that_stands_alone_is_no_room():
     got = joined([*box(0, 0, 2, 1), *box(10, 0, 12, 1), *box(12, 0, 16, 4)])
     faces = faces_of(got.network)
     edges = np.zeros(len(got.network.edges), dtype=bool)
-    kind = kinds_of(faces, edges, told(network, faces), WallSettings(), RoomSettings())
+    kind = kinds_of(faces, edges, told(got.network, faces), WallSettings(), RoomSettings())
     by_place = dict(zip(shapely.bounds(faces.polygons)[:, 0].round(), kind, strict=True))
     assert by_place == {0.0: UNKNOWN, 10.0: ROOM, 12.0: ROOM}
 
