@@ -55,7 +55,7 @@ def test_two_ends_that_fall_short_of_their_corner_are_led_to_it():
 
 def test_an_end_that_faces_no_wall_is_led_to_the_foot_of_the_nearest():
     """A wall that runs 0.2 m beside another, and faces nothing, is led straight to it."""
-    lines = [*box(0, 0, 6, 4), [(6, 2), (5, 2), (5, 0.2), (3, 0.2)]]
+    lines = [*box(0, 0, 8, 4), [(8, 2), (6, 2), (6, 0.2), (3, 0.2)]]
     found, network = closings(lines)
     assert found == [("foot", 0.2)]
     (foot,) = np.flatnonzero(network.pieces.kind == "foot")
