@@ -215,6 +215,8 @@ class Asked:
         Pairs of ends that are the two faces of one wall's end.
     block : array of bool, shape (n,)
         Whether an end belongs to a lone block, which has no faces to be told from its jambs.
+    still : array of bool, shape (n,)
+        Whether an end belongs to a drawn jamb, which leads on across no more than a slip.
     led_on : array of bool, shape (n,)
         Whether an end has been led on across more than a slip.
     rivals : array of int, shape (r, 2)
@@ -232,6 +234,7 @@ class Asked:
     thick_m: Array
     stubs: Ints
     block: npt.NDArray[np.bool_]
+    still: npt.NDArray[np.bool_]
     led_on: npt.NDArray[np.bool_]
     rivals: Ints
     settings: WallSettings

@@ -184,6 +184,8 @@ def close_gaps(
     ends = ends_of(work, stretches, covered, tracing)
     pairs_of_faces, (block, small) = stubs(work, stretches, ends), blocks(walls)
     asked = _asked(ends, pairs_of_faces, small[ends.piece], walls, tracing, settings)
+    if covered.jamb is not None:
+        asked = replace(asked, still=covered.jamb[ends.piece])
     beside = beside_another(walls, block, ends, asked.face, settings.wall_max_thickness_m)
     state = _State(work.xyz[:, :2], recorded, walls, asked, decide(decisions, recorded, standing))
     state.begin(beside)
@@ -298,6 +300,7 @@ def _asked(
         thick_m=tracing.thick_m[ends.line],
         stubs=pairs_of_faces,
         block=lone,
+        still=np.zeros(len(ends), dtype=bool),
         led_on=np.zeros(len(ends), dtype=bool),
         rivals=rivals(ends),
         settings=settings,
@@ -341,7 +344,7 @@ def _held(asked: Asked, walls: Walls) -> npt.NDArray[np.bool_]:
 
 
 def _cost(found: Candidates, asked: Asked, held: npt.NDArray[np.bool_], links: list[Ints]) -> Array:
-    """Return costs, walls that stand loose never carried on beyond the joining distance."""
+    """Return costs; walls that stand loose, and jambs, are never carried on beyond a slip."""
     run = asked.ends.run
     count = int(run.max(initial=-1)) + 1
     joined = run[np.concatenate([*links, np.zeros((0, 2), dtype=np.int64)])]
@@ -355,6 +358,8 @@ def _cost(found: Candidates, asked: Asked, held: npt.NDArray[np.bool_], links: l
     slip = asked.settings.join_gap_m
     far = loose[found.one] & (found.gap_m[:, 0] > slip) & (found.kind != IN_LINE)
     far |= (found.kind == CORNER) & loose[found.other] & (found.gap_m[:, 1] > slip)
+    still = asked.still[found.one] | (asked.still[found.other] & (found.other >= 0))
+    far |= still & (found.gap_m.sum(axis=1) > slip)
     return np.asarray(found.cost + LOOSE * far)
 
 

@@ -84,11 +84,14 @@ class Coverage:
         The straight stretch of each.
     repeats : array of int, shape (r, 2)
         Pairs of lines: one that gave way somewhere, and the one it gave way to.
+    jamb : array of bool, shape (m,), optional
+        Whether each runs across a wall's end, from the one face to the other.
     """
 
     pieces: Pieces
     stretch: Ints
     repeats: Ints
+    jamb: npt.NDArray[np.bool_] | None = None
 
     def pick(self, chosen: npt.NDArray[np.bool_]) -> Coverage:
         """Return the same with the chosen pieces only."""

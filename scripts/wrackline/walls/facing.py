@@ -86,11 +86,14 @@ class Sided:
     side : array of int, shape (s,)
         +1 to the left of a face taken from its first end to its second, -1 to the right, 0 where
         nothing tells.
+    jamb : array of bool, shape (s,)
+        Whether it is no face, but runs across a wall's end from the one face to the other.
     usual_m : float
         The thickness that half of the walls, by their length, stay below; 0 where none is known.
     """
 
     side: Ints
+    jamb: Bools
     usual_m: float
 
 
@@ -119,14 +122,14 @@ def body_sides(faces: Array, sd_m: Array, thickest_m: float) -> Sided:
     array([1, 1])
     """
     if not len(faces):
-        return Sided(np.zeros(0, dtype=np.int64), 0.0)
+        return Sided(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool), 0.0)
     pairs = _facing(faces, sd_m, thickest_m)
     chosen, _ = _agreed(pairs, len(faces))
     jamb = _jambs(faces, pairs.pick(chosen))
     pairs = pairs.pick(~jamb[pairs.one] & ~jamb[pairs.other])
     chosen, side = _agreed(pairs, len(faces))
     side = _handed_on(faces, side, jamb)
-    return Sided(np.where(jamb, 0, side), _usual(pairs.pick(chosen)))
+    return Sided(np.where(jamb, 0, side), jamb, _usual(pairs.pick(chosen)))
 
 
 def _usual(pairs: Facing) -> float:
@@ -291,7 +294,7 @@ def sides_of_pieces(
         `side` of shape (m,).
     """
     if not len(pieces):
-        return Sided(np.zeros(0, dtype=np.int64), 0.0)
+        return Sided(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool), 0.0)
     goes_on = np.zeros(len(pieces), dtype=bool)
     step = np.abs(pieces[1:, 0] - pieces[:-1, 1]).max(axis=1, initial=0)
     goes_on[1:] = (stretch[1:] == stretch[:-1]) & (step <= TOUCH_M)
@@ -302,7 +305,9 @@ def sides_of_pieces(
     sided = body_sides(whole[of_face], sd_m[first][of_face], thickest_m)
     side = np.zeros(len(first), dtype=np.int64)
     side[of_face] = sided.side
-    return Sided(side[run], sided.usual_m)
+    jamb = np.zeros(len(first), dtype=bool)
+    jamb[of_face] = sided.jamb
+    return Sided(side[run], jamb[run], sided.usual_m)
 
 
 def sides_of_closings(closings: Array, pieces: Array, side: Ints) -> Ints:

@@ -16,7 +16,7 @@ from wrackline.model import WallSettings
 from wrackline.walls import solid
 from wrackline.walls.closings import Closed, weighed
 from wrackline.walls.coverage import Coverage, Tracing
-from wrackline.walls.facing import sides_of_closings, sides_of_pieces
+from wrackline.walls.facing import Sided, sides_of_closings, sides_of_pieces
 from wrackline.walls.linework import Array, Ints, Linework, Pieces, join_pieces
 
 Bools = npt.NDArray[np.bool_]
@@ -50,28 +50,27 @@ class Phase:
 
 def phase_of(
     work: Linework,
-    part: Coverage,
+    recorded: Pieces,
+    sided: Sided,
     closed: Closed,
-    tracing: Tracing,
     settings: WallSettings,
     margin: float,
 ) -> Phase:
-    """Return a phase whose gaps were closed, and on which side of its faces the walls lie.
+    """Return a phase whose gaps were closed, with what was weighed for them.
 
     Parameters
     ----------
     work : Linework
-    part : Coverage
+    recorded : Pieces
         The recorded pieces that stand in the phase.
+    sided : Sided
+        On which side of them the walls lie.
     closed : Closed
-    tracing : Tracing
     settings : WallSettings
     margin : float
         See `closings.weighed`.
     """
-    face, random = tracing.face[part.pieces.line], tracing.random_m[part.pieces.line]
-    ends = part.pieces.ends(work.xyz)[:, :, :2]
-    sided = sides_of_pieces(ends, part.stretch, face, random, settings.wall_max_thickness_m)
+    ends = recorded.ends(work.xyz)[:, :, :2]
     closings = closed.pieces.ends(work.xyz)[:, :, :2]
     others, in_line = weighed(closed, work.xyz[:, :2], settings, margin)
     if not sided.side.any():
@@ -85,6 +84,13 @@ def phase_of(
         weighed=others,
         in_line=in_line,
     )
+
+
+def sides_in(work: Linework, part: Coverage, tracing: Tracing, thickest_m: float) -> Sided:
+    """Return on which side of the recorded pieces of a phase their walls lie."""
+    face, random = tracing.face[part.pieces.line], tracing.random_m[part.pieces.line]
+    ends = part.pieces.ends(work.xyz)[:, :, :2]
+    return sides_of_pieces(ends, part.stretch, face, random, thickest_m)
 
 
 @dataclass(frozen=True)

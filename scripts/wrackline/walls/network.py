@@ -36,7 +36,7 @@ from wrackline.walls.linework import (
     line_name,
     linework,
 )
-from wrackline.walls.missing import Laid, first_pieces, lay, phase_of, tell
+from wrackline.walls.missing import Laid, first_pieces, lay, phase_of, sides_in, tell
 from wrackline.walls.motion import edge_motion
 from wrackline.walls.noding import noded, noded_along
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
@@ -251,8 +251,10 @@ def _joined(
     phases, differ = [], sorted(set(alike))
     for k in differ:
         part = covered.pick(stands[:, k])
+        sided = sides_in(work, part, tracing, settings.wall_max_thickness_m)
+        part = replace(part, jamb=sided.jamb)
         closed = close_gaps(work, stretches, part, tracing, settings, team.decisions, beyond=beyond)
-        phases.append(phase_of(work, part, closed, tracing, settings, beyond))
+        phases.append(phase_of(work, part.pieces, sided, closed, settings, beyond))
     number = np.array([differ.index(k) for k in alike])
     laid = lay(covered.pieces, phases, stands, number)
     network = _noded(work, laid, phased.names, settings.wall_max_thickness_m)
