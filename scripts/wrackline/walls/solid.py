@@ -30,14 +30,14 @@ CLOSING, IN_LINE, ELSE = 0.2, 0.4, 1.0
 one that was weighed, along others. Set on simulated towns (tests/benchmarks); no figure of them
 between half and twice these matters."""
 
-LED_ON = 0.5
+LED_ON = 1.0
 """A metre of a closing tells as much as this length of a recorded face."""
 
-NARROW, NARROW_M = 1.2, 0.05
+NARROW, NARROW_M = 1.5, 0.05
 """A space between closings is a doorway's depth where it is no wider than so many usual walls, and
 this; each metre of closing around it tells so."""
 
-NARROW_TELLS, LARGEST_M2 = 0.6, 12.0
+NARROW_TELLS, LARGEST_M2 = 1.0, 12.0
 """What each metre tells; no doorway's depth is larger."""
 
 JUNCTION = 1.2
