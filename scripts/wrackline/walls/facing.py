@@ -120,6 +120,23 @@ def body_sides(faces: Array, sd_m: Array, thickest_m: float) -> Sided:
     """
     if not len(faces):
         return Sided(np.zeros(0, dtype=np.int64), 0.0)
+    order = _by_place(faces)
+    sided = _sides(faces[order], sd_m[order], thickest_m)
+    return Sided(sided.side[np.argsort(order)], sided.usual_m)
+
+
+def _by_place(faces: Array) -> Ints:
+    """Return an order of faces, the longest first, that no order or direction of input changes.
+
+    The longer of two faces is looked along, so that which came first leaves no trace.
+    """
+    x, y = faces.mean(axis=1).round(6).T
+    step = (faces[:, 1] - faces[:, 0]).round(6)
+    return np.lexsort([step.prod(axis=1), y, x, -np.hypot(*step.T).round(6)])
+
+
+def _sides(faces: Array, sd_m: Array, thickest_m: float) -> Sided:
+    """Return the sides of faces in the order of `_by_place`."""
     pairs = _facing(faces, sd_m, thickest_m)
     chosen, _ = _agreed(pairs, len(faces))
     jamb = _jambs(faces, pairs.pick(chosen))
