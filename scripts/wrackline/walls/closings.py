@@ -450,8 +450,9 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces, decided: 
     end, wall, share, away = end[alone], wall[alone], share[alone], away[alone]
     first = first_of(end, away)
     ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
-    feet = ends.xy[end[first]]
-    kept = decided.allowed(np.stack([feet, feet], axis=1), away[first])
+    start, run = walls.ends[wall[first], 0], np.diff(walls.ends[wall[first]], axis=1)[:, 0]
+    feet = start + run * share[first][:, None]
+    kept = decided.allowed(np.stack([ends.xy[end[first]], feet], axis=1), away[first])
     made.add(ties[kept], away[first][kept], _named("foot", ties[kept]))
 
 
