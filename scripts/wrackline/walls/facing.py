@@ -208,7 +208,8 @@ def _agreed(pairs: Facing, count: int) -> tuple[Bools, Ints]:
     """Return which pairs agree on one side for every face, the likeliest first; and the sides.
 
     A pair counts the more the longer it runs side by side, and the nearer its thickness is to what
-    is usual on the site.
+    is usual on the site; half of what it would take from its faces' other sides is counted against
+    it. So the outer faces of two houses across a slit, longer than the inner ones, make no wall.
     """
     side = [0] * count
     chosen = np.zeros(len(pairs.one), dtype=bool)
@@ -216,6 +217,7 @@ def _agreed(pairs: Facing, count: int) -> tuple[Bools, Ints]:
         return chosen, np.array(side, dtype=np.int64)
     odd = np.log(pairs.thick_m / _usual(pairs)) / HABIT
     weight = pairs.beside_m * np.exp(-0.5 * odd**2)
+    weight = weight - 0.5 * _at_stake(pairs, weight, count)
     rank = np.lexsort([pairs.thick_m.round(6), -weight.round(6)]).tolist()
     one, other = pairs.one.tolist(), pairs.other.tolist()
     of_one, of_other = pairs.side_one.tolist(), pairs.side_other.tolist()
@@ -224,6 +226,16 @@ def _agreed(pairs: Facing, count: int) -> tuple[Bools, Ints]:
             side[one[k]], side[other[k]] = of_one[k], of_other[k]
             chosen[k] = True
     return chosen, np.array(side, dtype=np.int64)
+
+
+def _at_stake(pairs: Facing, weight: Array, count: int) -> Array:
+    """Return what the best pairs count that both faces of each would have on their other sides."""
+    face = np.r_[pairs.one, pairs.other]
+    left = np.r_[pairs.side_one, pairs.side_other] > 0
+    best = np.zeros((count, 2))
+    np.maximum.at(best, (face, left.astype(int)), np.r_[weight, weight])
+    lost = best[face, (~left).astype(int)]
+    return np.asarray(lost[: len(weight)] + lost[len(weight) :])
 
 
 def _near_ends(faces: Array, within_m: float) -> tuple[Ints, Ints, Array]:

@@ -80,6 +80,18 @@ def test_a_slit_between_two_houses_is_no_wall():
     assert sides(*faces) == [1, -1] * 3
 
 
+@pytest.mark.parametrize("slit_m", [0.4, 0.5, 0.6, 0.7])
+def test_longer_outer_faces_across_a_slit_make_no_wall(slit_m):
+    """Outer faces are longer than inner ones by the corners; three houses in a row, two slits."""
+    faces, expected = [], []
+    for k in range(3):
+        west = k * (6 + slit_m)
+        for x, start, stop in ((0, 0, 5.2), (0.6, 0.6, 4.6), (5.4, 0.6, 4.6), (6, 0, 5.2)):
+            faces.append([(west + x, start), (west + x, stop)])
+        expected += [-1, 1, -1, 1]
+    assert sides(*faces) == expected
+
+
 def test_a_face_between_two_others_parts_them():
     """Two faces 1.2 m apart, a short one between: they are no wall's where it runs."""
     assert sides(east(0, 1, 4), east(0.55, 0, 5), east(1.3, 1, 4))[2] == 0
