@@ -102,6 +102,18 @@ def test_a_jamb_is_no_face():
     assert sides(east(0), east(0.6), [(5, 0), (5, 0.6)]) == [1, -1, 0]
 
 
+def test_a_jamb_is_no_other_face_of_a_wall_that_it_looks_at():
+    """A wall's free end 0.7 m off a face that was seen for 0.55 m: its wall lies beyond it."""
+    jamb, near, far = [(5, 0), (5, 0.6)], [(5.7, 0), (5.7, 0.55)], [(6.3, 0.2), (6.3, 3)]
+    assert sides(east(0), east(0.6), jamb, near, far) == [1, -1, 0, -1, 1]
+
+
+def test_what_is_usual_on_the_site_outweighs_what_runs_longer():
+    """Of faces 0.6 m and 1.1 m off a face, the former is of its wall where walls are 0.6 m."""
+    faces = [east(0, 0, 4), east(0.6), east(1.7), east(9), east(9.6)]
+    assert sides(*faces) == [1, -1, 0, 1, -1]
+
+
 @pytest.mark.parametrize(("arm", "side"), [([(5, 0), (5, 4)], 1), ([(5, 4), (5, 0)], -1)])
 def test_round_a_corner_the_wall_stays_on_the_same_hand(arm, side):
     """Of an outer face's second arm nobody drew the inner face: its wall lies west of it."""
@@ -131,6 +143,8 @@ def test_a_closing_across_a_wall_leads_no_face_on():
     pieces = np.array([east(0), east(0.6)], dtype=float)
     across = np.array([[(5, 0), (5, 0.6)]], dtype=float)
     assert sides_of_closings(across, pieces, np.array([1, -1])).tolist() == [0]
+    aslant = np.array([[(5, 0), (6, -1)]], dtype=float)
+    assert sides_of_closings(aslant, pieces, np.array([1, -1])).tolist() == [0]
     assert sides_of_closings(across, pieces[:0], np.zeros(0, dtype=int)).tolist() == [0]
     assert len(sides_of_closings(across[:0], pieces, np.array([1, -1]))) == 0
 

@@ -20,6 +20,7 @@ from wrackline.rooms.kinds import told
 from wrackline.walls.closings import close_gaps, weighed
 from wrackline.walls.coverage import cover
 from wrackline.walls.decided import FOLLOWED
+from wrackline.walls.missing import lay, phase_of
 from wrackline.walls.network import Team, build_network, join_walls, load, save, tracing_of
 from wrackline.walls.plausible import MISSING_STANDS, plausible
 from wrackline.walls.solid import OPEN, UNKNOWN, WALL
@@ -76,8 +77,8 @@ def test_a_forbidden_closing_is_no_missing_face():
     assert shapely.distance(lines, shapely.Point(FORBIDDEN.place)).min() > 0.5
 
 
-def test_every_missing_face_of_a_town_can_be_forbidden():
-    """Whichever weighed closing stands, forbidden at its middle it no longer does."""
+def test_missing_faces_of_a_town_part_wall_from_open_ground_unless_forbidden():
+    """A weighed closing stands where it does that; forbidden at its middle it no longer stands."""
     drawn = MAKERS["own towns"][1](
         make("own towns", 4, 3000), Damage(lost=0.25, faces="face"), 3000
     )
@@ -86,6 +87,8 @@ def test_every_missing_face_of_a_town_can_be_forbidden():
     network = build_network(table, models, SETTINGS)
     made = closings_of(network, models, beyond=2.0)[0]
     missing = ~np.isin(np.arange(len(network.edges)), lying_on(network, made)) & ~network.recorded
+    left, right = network.lies[missing, 0].T
+    assert (left != right).all()
     asked = np.flatnonzero(missing & (network.length > 0.3))
     assert len(asked) >= 3
     for edge in asked[:6].tolist():
@@ -96,6 +99,26 @@ def test_every_missing_face_of_a_town_can_be_forbidden():
         again = join_walls(table, models, SETTINGS, Team(decisions=(row,))).network
         off = shapely.distance(shapely.linestrings(again.edges), shapely.Point(x, y))
         assert off[~again.recorded].min() > 0.05
+
+
+def test_pieces_of_a_phase_keep_their_sides_in_the_row():
+    """Laid in a row, recorded pieces and closings have their sides, what was weighed has none."""
+    table = line_table(HOUSE)
+    models = {model.survey: model for model in models_of(table)}
+    work = build_network(table, models, SETTINGS).work
+    tracing = tracing_of(work.lines, models, SETTINGS)
+    stretches = stretches_of(work, tracing.random_m)
+    part = cover(work, stretches, tracing, SETTINGS.join_gap_m)
+    closed = close_gaps(work, stretches, part, tracing, SETTINGS, beyond=2.0)
+    phase = phase_of(work, part, closed, tracing, SETTINGS, 2.0)
+    stands = np.ones((len(part.pieces), 1), dtype=bool)
+    laid = lay(part.pieces, [phase], stands, np.zeros(1, dtype=np.int64))
+    assert phase.usual_m == pytest.approx(0.6)
+    assert phase.side_closing.any()
+    none = np.zeros(len(laid.pieces) - laid.firm, dtype=int)
+    assert laid.sides(0).tolist() == [*phase.side, *phase.side_closing, *none]
+    assert laid.in_line(0).tolist() == [*np.zeros(laid.firm, dtype=bool), *phase.in_line]
+    assert laid.there().all()
 
 
 def closings_of(network, models, beyond):
