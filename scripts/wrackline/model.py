@@ -274,7 +274,9 @@ class WallSettings(Strict):
         "bear that out; 0 closes none [m].",
     )
     wall_max_thickness_m: Annotated[float, Field(gt=0, le=20)] = Field(
-        1.6, description="An enclosed strip no wider than this between faces is a wall's body [m]."
+        1.6,
+        description="No wall is thicker: two traced faces further apart are of two walls; where "
+        "one face alone was traced, an enclosed strip no wider than this is a wall's body [m].",
     )
     tops_differ_max_m: Annotated[float, Field(ge=0, le=20)] = Field(
         0.5,

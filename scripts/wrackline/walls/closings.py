@@ -455,8 +455,9 @@ def _tie(made: Closings, asked: Asked, walls: Walls, recorded: Pieces, decided: 
     end, wall, share, away = end[alone], wall[alone], share[alone], away[alone]
     first = first_of(end, away)
     ties = foot_ties(ends, end[first], recorded, wall[first], share[first])
-    feet = ends.xy[end[first]]
-    kept = decided.allowed(np.stack([feet, feet], axis=1), away[first])
+    start, run = walls.ends[wall[first], 0], np.diff(walls.ends[wall[first]], axis=1)[:, 0]
+    feet = start + run * share[first][:, None]
+    kept = decided.allowed(np.stack([ends.xy[end[first]], feet], axis=1), away[first])
     made.add(ties[kept], away[first][kept], _named("foot", ties[kept]))
 
 
@@ -497,7 +498,8 @@ def weighed(
 ) -> tuple[Pieces, Flags]:
     """Return what was weighed and not made, and which of it lies in the gap between two ends.
 
-    Slips are left out: whether one is closed parts no wall from open ground.
+    Slips are left out, as whether one is closed parts no wall from open ground; so are those of
+    ends whose rivals were led on.
 
     Parameters
     ----------
@@ -513,7 +515,10 @@ def weighed(
     won = np.append(closed.won, np.inf)
     made = found.cost == won[found.one]
     made &= (found.other < 0) | (found.cost == won[found.other])
-    found = found.pick(~made)
+    used = found.pick(made & (found.gap_m.sum(axis=1) > settings.join_gap_m))
+    leads = np.isin(closed.rivals[:, 0], np.r_[used.one, used.other])
+    silent = np.append(np.isin(np.arange(len(closed.ends)), closed.rivals[leads, 1]), False)
+    found = found.pick(~made & ~silent[found.one] & ~silent[found.other])
     corner = np.flatnonzero(found.kind == CORNER)
     of = np.r_[np.arange(len(found.kind)), corner]
     part = np.r_[np.zeros(len(found.kind), dtype=np.int64), np.ones(len(corner), dtype=np.int64)]

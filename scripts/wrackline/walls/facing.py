@@ -123,6 +123,24 @@ def body_sides(faces: Array, sd_m: Array, thickest_m: float) -> Sided:
     """
     if not len(faces):
         return Sided(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool), 0.0)
+    order = _by_place(faces)
+    sided = _sides(faces[order], sd_m[order], thickest_m)
+    back = np.argsort(order)
+    return Sided(sided.side[back], sided.jamb[back], sided.usual_m)
+
+
+def _by_place(faces: Array) -> Ints:
+    """Return an order of faces, the longest first, that no order or direction of input changes.
+
+    The longer of two faces is looked along, so that which came first leaves no trace.
+    """
+    x, y = faces.mean(axis=1).round(6).T
+    step = (faces[:, 1] - faces[:, 0]).round(6)
+    return np.lexsort([step.prod(axis=1), y, x, -np.hypot(*step.T).round(6)])
+
+
+def _sides(faces: Array, sd_m: Array, thickest_m: float) -> Sided:
+    """Return the sides of faces in the order of `_by_place`."""
     pairs = _facing(faces, sd_m, thickest_m)
     chosen, _ = _agreed(pairs, len(faces))
     jamb = _jambs(faces, pairs.pick(chosen))
@@ -194,7 +212,8 @@ def _agreed(pairs: Facing, count: int) -> tuple[Bools, Ints]:
     """Return which pairs agree on one side for every face, the likeliest first; and the sides.
 
     A pair counts the more the longer it runs side by side, and the nearer its thickness is to what
-    is usual on the site.
+    is usual on the site; half of what it would take from its faces' other sides is counted against
+    it. So the outer faces of two houses across a slit, longer than the inner ones, make no wall.
     """
     side = [0] * count
     chosen = np.zeros(len(pairs.one), dtype=bool)
@@ -202,6 +221,7 @@ def _agreed(pairs: Facing, count: int) -> tuple[Bools, Ints]:
         return chosen, np.array(side, dtype=np.int64)
     odd = np.log(pairs.thick_m / _usual(pairs)) / HABIT
     weight = pairs.beside_m * np.exp(-0.5 * odd**2)
+    weight = weight - 0.5 * _at_stake(pairs, weight, count)
     rank = np.lexsort([pairs.thick_m.round(6), -weight.round(6)]).tolist()
     one, other = pairs.one.tolist(), pairs.other.tolist()
     of_one, of_other = pairs.side_one.tolist(), pairs.side_other.tolist()
@@ -210,6 +230,16 @@ def _agreed(pairs: Facing, count: int) -> tuple[Bools, Ints]:
             side[one[k]], side[other[k]] = of_one[k], of_other[k]
             chosen[k] = True
     return chosen, np.array(side, dtype=np.int64)
+
+
+def _at_stake(pairs: Facing, weight: Array, count: int) -> Array:
+    """Return what the best pairs count that both faces of each would have on their other sides."""
+    face = np.r_[pairs.one, pairs.other]
+    left = np.r_[pairs.side_one, pairs.side_other] > 0
+    best = np.zeros((count, 2))
+    np.maximum.at(best, (face, left.astype(int)), np.r_[weight, weight])
+    lost = best[face, (~left).astype(int)]
+    return np.asarray(lost[: len(weight)] + lost[len(weight) :])
 
 
 def _near_ends(faces: Array, within_m: float) -> tuple[Ints, Ints, Array]:

@@ -362,10 +362,14 @@ def _covered(
 
 
 def _fractions(edges: Array, ends: Array) -> Array:
-    """Return where both ends of edges lie on their pieces, shape (k, 2)."""
+    """Return where both ends of edges lie on their pieces, shape (k, 2).
+
+    A piece shorter than a cell of the noding, as between vertices drawn twice, is one place: 0.
+    """
     step = ends[:, 1] - ends[:, 0]
     along = ((edges - ends[:, None, 0]) * step[:, None]).sum(axis=2)
-    return np.asarray(along / (step**2).sum(axis=1)[:, None])
+    size = (step**2).sum(axis=1)
+    return np.asarray(along / np.where(size < NODE_M**2, np.inf, size)[:, None])
 
 
 PIECE_COLUMNS = {
