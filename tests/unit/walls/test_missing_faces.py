@@ -2,6 +2,7 @@
 
 import datetime as dt
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,7 @@ from wrackline.rooms.kinds import told
 from wrackline.walls.closings import close_gaps, weighed
 from wrackline.walls.coverage import cover
 from wrackline.walls.decided import FOLLOWED
-from wrackline.walls.missing import lay, phase_of
+from wrackline.walls.missing import lay, phase_of, sides_in
 from wrackline.walls.network import Team, build_network, join_walls, load, save, tracing_of
 from wrackline.walls.plausible import MISSING_STANDS, plausible
 from wrackline.walls.solid import OPEN, UNKNOWN, WALL
@@ -109,8 +110,9 @@ def test_pieces_of_a_phase_keep_their_sides_in_the_row():
     tracing = tracing_of(work.lines, models, SETTINGS)
     stretches = stretches_of(work, tracing.random_m)
     part = cover(work, stretches, tracing, SETTINGS.join_gap_m)
+    sided = sides_in(work, part, tracing, SETTINGS.wall_max_thickness_m)
     closed = close_gaps(work, stretches, part, tracing, SETTINGS, beyond=2.0)
-    phase = phase_of(work, part, closed, tracing, SETTINGS, 2.0)
+    phase = phase_of(work, part.pieces, sided, closed, SETTINGS, 2.0)
     stands = np.ones((len(part.pieces), 1), dtype=bool)
     laid = lay(part.pieces, [phase], stands, np.zeros(1, dtype=np.int64))
     assert phase.usual_m == pytest.approx(0.6)
@@ -127,6 +129,7 @@ def closings_of(network, models, beyond):
     tracing = tracing_of(work.lines, models, SETTINGS)
     stretches = stretches_of(work, tracing.random_m)
     part = cover(work, stretches, tracing, SETTINGS.join_gap_m)
+    part = replace(part, jamb=sides_in(work, part, tracing, SETTINGS.wall_max_thickness_m).jamb)
     closed = close_gaps(work, stretches, part, tracing, SETTINGS, beyond=beyond)
     others, in_line = weighed(closed, work.xyz[:, :2], SETTINGS, beyond)
     assert len(others) == len(in_line)

@@ -182,7 +182,7 @@ def doorway(deep_m):
     return [*rows, ((1, deep_m), (0, deep_m), CLOSED, 0), ((0, deep_m), (0, 0), RECORDED, 0)]
 
 
-@pytest.mark.parametrize(("deep_m", "inside"), [(0.6, WALL), (0.75, WALL), (0.95, OPEN)])
+@pytest.mark.parametrize(("deep_m", "inside"), [(0.6, WALL), (0.9, WALL), (1.1, OPEN)])
 def test_a_doorways_depth_is_wall(deep_m, inside):
     """Between closings, what is as narrow as walls of 0.6 m are is a doorway's depth."""
     assert told(doorway(deep_m))[0] == [inside, OPEN]

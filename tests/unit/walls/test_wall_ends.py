@@ -92,14 +92,18 @@ def test_two_faces_that_nothing_joins_are_a_wall_that_goes_on():
     assert areas == [2.4, 4.0, 5.6]
 
 
-def test_one_wall_alone_goes_on_from_a_corner():
-    """Of a corner with ends in line in both its directions, one way alone is a doorway."""
+def test_a_jamb_leads_on_no_wall():
+    """Where two walls' ends look at a corner, the one in line with its jamb reaches its face."""
     corner = [(0, 0.8), (1.6, 0.8), (1.6, 0), (0, 0)]
     east = [(4, 0), (2.6, 0), (2.6, 0.8), (4, 0.8)]
     south = [(1.6, -3), (1.6, -1.2), (1.1, -1.2), (1.1, -3)]
     found, _ = wide_closings([corner, east, south])
-    at_corner = [ends for ends in found if [1.6, 0] in ends]
-    assert len(at_corner) == 1
+    assert found == [
+        [[1.1, -1.2], [1.1, 0]],
+        [[1.6, -1.2], [1.6, 0]],
+        [[1.6, 0], [2.6, 0]],
+        [[1.6, 0.8], [2.6, 0.8]],
+    ]
 
 
 def test_a_wall_is_seen_for_longer_than_it_is_thick():
