@@ -39,7 +39,7 @@ MARGIN = 6.0
 DOUBTFUL = "doubtful"
 """Origin of lines of which it is doubtful whether they are walls: half of the outlines have one."""
 
-MISSING_STANDS = 0.85
+MISSING_STANDS = 0.95
 """Share of the outlines in which a face stands that was missing between wall and open ground; set
 on simulated towns."""
 
