@@ -527,6 +527,8 @@ def _chi_in_line(asked: Asked, near: Pairs, turn: Array) -> Array:
     guide = np.where(better, asked.turn_sd[one], asked.turn_sd[other])
     by_one, by_other = cross(ends.along[one], near.step), cross(ends.along[other], -near.step)
     off = np.where(better, by_one, by_other)
+    alike = np.isclose(asked.turn_sd[one], asked.turn_sd[other], rtol=1e-9)
+    off = np.where(alike, np.hypot(by_one, by_other) / np.sqrt(2), off)
     spread = asked.sd_m[one] ** 2 + asked.sd_m[other] ** 2 + (near.gap_m * guide) ** 2
     turns = asked.turn_sd[one] ** 2 + asked.turn_sd[other] ** 2 + EXTRA_M**2
     return np.asarray(0.5 * (off**2 / (spread + EXTRA_M**2) + turn**2 / turns))
