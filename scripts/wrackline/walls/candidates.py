@@ -500,7 +500,7 @@ def in_line(asked: Asked, near: Pairs) -> Candidates:
     jambs = np.where(asked.met[one[k]], ends.jamb[one[k]], True)
     jambs &= np.where(asked.met[other[k]], ends.jamb[other[k]], True) & (gap[k] <= door + slip)
     taken = np.where((gap[k] <= slip) | jambs, TAKEN_NEAR, TAKEN) * near.taken[k]
-    wide = (gap[k] > door) & asked.face[one[k]]
+    wide = (gap[k] > door) & (asked.face[one[k]] | asked.face[other[k]])
     long = np.where(wide, PER_TIME * np.maximum(gap[k] / seen - SHORT_TIMES, 0.0), 0.0)
     cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long - RING * ring[k]
     ties = _from_the_thinner(asked, one[k], other[k])
