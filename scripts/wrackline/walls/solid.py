@@ -1,9 +1,9 @@
 """What is wall and what is open, told by a minimum cut.
 
-Lines, closings and what was weighed for closings part the ground into cells. Faces with a side speak
-for wall on that side, for open ground on the other. Where neighbours are told differently with no
-recorded face between, a face must be missing, which costs by its length. The cheapest telling of all
-is a minimum cut (Ford and Fulkerson 1956); its edges are the missing faces.
+Lines, closings and what was weighed for closings part the ground into cells. A face with a side
+speaks for wall on that side, for open ground on the other. Where neighbours are told differently
+with no recorded face between, a face must be missing, which costs by its length. The cheapest
+telling is a minimum cut (Ford and Fulkerson 1956); its edges are the missing faces.
 """
 
 from __future__ import annotations
