@@ -503,7 +503,7 @@ def in_line(asked: Asked, near: Pairs) -> Candidates:
     jambs = np.where(asked.met[one[k]], ends.jamb[one[k]], True)
     jambs &= np.where(asked.met[other[k]], ends.jamb[other[k]], True) & (gap[k] <= door + slip)
     taken = np.where((gap[k] <= slip) | jambs, TAKEN_NEAR, TAKEN) * near.taken[k]
-    wide = (gap[k] > door) & asked.face[one[k]]
+    wide = (gap[k] > door) & (asked.face[one[k]] | asked.face[other[k]])
     long = np.where(wide, PER_TIME * np.maximum(gap[k] / seen - SHORT_TIMES, 0.0), 0.0)
     cost = asked.between(gap[k]) + 0.5 * chi[k] + taken + long - RING * ring[k]
     ties = _from_the_thinner(asked, one[k], other[k])
@@ -530,6 +530,8 @@ def _chi_in_line(asked: Asked, near: Pairs, turn: Array) -> Array:
     guide = np.where(better, asked.turn_sd[one], asked.turn_sd[other])
     by_one, by_other = cross(ends.along[one], near.step), cross(ends.along[other], -near.step)
     off = np.where(better, by_one, by_other)
+    alike = np.isclose(asked.turn_sd[one], asked.turn_sd[other], rtol=1e-9)
+    off = np.where(alike, np.hypot(by_one, by_other) / np.sqrt(2), off)
     spread = asked.sd_m[one] ** 2 + asked.sd_m[other] ** 2 + (near.gap_m * guide) ** 2
     turns = asked.turn_sd[one] ** 2 + asked.turn_sd[other] ** 2 + EXTRA_M**2
     return np.asarray(0.5 * (off**2 / (spread + EXTRA_M**2) + turn**2 / turns))

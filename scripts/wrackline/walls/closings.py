@@ -365,9 +365,10 @@ def _cost(found: Candidates, asked: Asked, held: npt.NDArray[np.bool_], links: l
 
 def _taken(found: Candidates, asked: Asked) -> Candidates:
     """Return the candidates that are made, the cheapest first, each end used once."""
-    xy = asked.ends.xy.round(6)
-    x, y = xy[found.one].T
-    order = np.lexsort([y, x, found.kind, found.cost.round(9)])
+    second = np.where(found.other < 0, found.one, found.other)
+    x, y = (asked.ends.xy[found.one] + asked.ends.xy[second]).round(6).T
+    far = found.gap_m.max(axis=1).round(6)
+    order = np.lexsort([far, y, x, found.kind, found.cost.round(9)])
     free = asked.active.tolist()
     beside: dict[int, list[int]] = {}
     for end, rival in asked.rivals.tolist():

@@ -1,9 +1,9 @@
 """On which side of a traced face its wall lies: told by the wall's other face.
 
-Two faces of one wall run side by side, no further apart than a wall is thick, with nothing
-between. Each face has its wall on one side, so of several that might be its other face the
-likeliest decides, all over the linework. A jamb has both faces of a wall's end at its own ends, and
-is none of its faces. A face whose other face is lost goes on from one that it meets at a corner.
+Two faces of one wall run side by side, no further apart than a wall is thick, with nothing between.
+A face has its wall on one side alone, so of several faces that might be its other one the likeliest
+is taken, over the whole linework. The jamb at a wall's end joins both faces and is neither. A face
+whose other one is lost takes its side from a face that it meets at a corner.
 """
 
 from __future__ import annotations
@@ -28,13 +28,14 @@ LEAST_BESIDE_M = 0.25
 """Faces that run side by side for less tell nothing (no source)."""
 
 TURN_RAD, TURN_SDS, MOST_TURN_RAD = 0.08, 2.5, 0.5
-"""Faces of one wall differ in direction by this, and by so many sd of their ends; never by more."""
+"""Faces of one wall differ in direction by the first, and by so many sd of what their ends leave in
+doubt; never by more than the third (no source)."""
 
 BETWEEN = 0.12
-"""What lies between two faces is looked for from this share of their distance off either."""
+"""What lies between two faces is looked for this share of their distance away from either."""
 
 ALONG_SINE = 0.5
-"""What lies between runs along them, or it is a jamb or a wall that abuts."""
+"""Sine below which a line between two faces runs along them; else it is a jamb, or abuts."""
 
 HABIT = 0.4
 """Spread of the site's thicknesses, of their logarithm (no source)."""

@@ -164,19 +164,19 @@ def lay(recorded: Pieces, phases: Sequence[Phase], stands: Bools, number: Ints) 
 
 
 def tell(
-    laid: Laid, ends: Array, edges: Array, own: Ints, number: int, thickest_m: float
+    laid: Laid, edges: Array, own: Ints, beside: tuple[Ints, Bools], number: int, thickest_m: float
 ) -> tuple[Ints, Bools]:
     """Return what lies left and right of a phase's edges, and which of them stand.
 
     Parameters
     ----------
     laid : Laid
-    ends : array, shape (n, 2, 2)
-        Ends of its pieces [m].
     edges : array, shape (k, 2, 2)
         Ends of the edges of the phase [m].
     own : array of int, shape (k,)
         The first piece of the phase that each lies on.
+    beside : pair of array, shape (k,)
+        See `by_pieces`.
     number : int
         Of the phase, among those that differ.
     thickest_m : float
@@ -187,16 +187,46 @@ def tell(
     lies : array of int, shape (k, 2)
     stands : array of bool, shape (k,)
     """
-    along = ((edges[:, 1] - edges[:, 0]) * (ends[own, 1] - ends[own, 0])).sum(axis=1)
     firm = own < laid.firm
-    lying = solid.Lying(
-        recorded=own < laid.recorded,
-        closing=firm & (own >= laid.recorded),
-        side=np.where(along > 0, 1, -1) * laid.sides(number)[own],
-        in_line=laid.in_line(number)[own],
-    )
+    side, in_line = beside
+    closing = firm & (own >= laid.recorded)
+    lying = solid.Lying(own < laid.recorded, closing, side, in_line)
     lies = solid.told_apart(edges, lying, laid.phases[number].usual_m, thickest_m)
     return lies, firm | (lies[:, 0] != lies[:, 1])
+
+
+def by_pieces(
+    laid: Laid, ends: Array, edges: Array, along: tuple[Ints, Ints], number: int
+) -> tuple[Ints, Bools]:
+    """Return what all pieces of a phase along each edge say of it, recorded ones before closings.
+
+    Parameters
+    ----------
+    laid : Laid
+    ends : array, shape (n, 2, 2)
+        Ends of its pieces [m].
+    edges : array, shape (k, 2, 2)
+        Ends of all edges [m].
+    along : pair of array of int
+        Every pair of an edge and a piece along it, see `noding.noded_along`.
+    number : int
+        Of the phase, among those that differ.
+
+    Returns
+    -------
+    side : array of int, shape (k,)
+        On which side of each edge the wall lies; 0 where nothing tells, or as much for either.
+    in_line : array of bool, shape (k,)
+        Whether it lies along a gap between two ends that was weighed.
+    """
+    edge, piece = along
+    step, run = edges[edge, 1] - edges[edge, 0], ends[piece, 1] - ends[piece, 0]
+    side = np.where((step * run).sum(axis=1) > 0, 1, -1) * laid.sides(number)[piece]
+    recorded = piece < laid.recorded
+    first, then = (np.bincount(edge, side * of, len(edges)) for of in (recorded, ~recorded))
+    in_line = np.zeros(len(edges), dtype=bool)
+    np.logical_or.at(in_line, edge, laid.in_line(number)[piece])
+    return np.sign(np.where(first != 0, first, then)).astype(np.int64), in_line
 
 
 def first_pieces(along: tuple[Ints, Ints], there: Bools) -> Ints:

@@ -36,7 +36,15 @@ from wrackline.walls.linework import (
     line_name,
     linework,
 )
-from wrackline.walls.missing import Laid, first_pieces, lay, phase_of, sides_in, tell
+from wrackline.walls.missing import (
+    Laid,
+    by_pieces,
+    first_pieces,
+    lay,
+    phase_of,
+    sides_in,
+    tell,
+)
 from wrackline.walls.motion import edge_motion
 from wrackline.walls.noding import noded, noded_along
 from wrackline.walls.phases import name_phases, phase_lines, standing_in
@@ -297,7 +305,7 @@ def _noded(work: Linework, laid: Laid, names: tuple[str, ...], thickest_m: float
     """Return the network of all that stands, in phases of so many names."""
     ends = laid.pieces.ends(work.xyz)[:, :, :2]
     there = laid.there()
-    if len(names) > 1:
+    if len(names) > 1 or any(phase.side.any() for phase in laid.phases):
         edges, along = noded_along(ends, NODE_M)
         piece = along[1][np.flatnonzero(np.diff(along[0], prepend=-1))]
     else:
@@ -310,7 +318,8 @@ def _noded(work: Linework, laid: Laid, names: tuple[str, ...], thickest_m: float
         on = np.flatnonzero(own < len(ends))
         standing[np.ix_(np.setdiff1d(np.arange(len(edges)), on), of)] = False
         if phase.side.any():
-            told, kept = tell(laid, ends, edges[on], own[on], k, thickest_m)
+            side, in_line = by_pieces(laid, ends, edges, along, k)
+            told, kept = tell(laid, edges[on], own[on], (side[on], in_line[on]), k, thickest_m)
             lies[np.ix_(on, of)] = told[:, None]
             standing[np.ix_(on[~kept], of)] = False
     fraction = _fractions(edges, ends[piece])

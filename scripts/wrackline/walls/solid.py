@@ -1,10 +1,9 @@
 """What is wall and what is open, told by a minimum cut.
 
-Lines, closings and what was weighed for closings part the ground into cells. Faces whose walls'
-side is known tell what lies beside them. Every other edge between wall and open ground would be a
-face that nobody recorded, and costs by its length; the cheapest telling over the whole linework is
-a minimum cut (Ford and Fulkerson 1956), and its edges are the faces that were missing. So a room
-that is open to the inside of a wall is shut off from it, and a doorway's depth is no room.
+Lines, closings and what was weighed for closings part the ground into cells. A face with a side
+speaks for wall on that side, for open ground on the other. Where neighbours are told differently
+with no recorded face between, a face must be missing, which costs by its length. The cheapest
+telling is a minimum cut (Ford and Fulkerson 1956); its edges are the missing faces.
 """
 
 from __future__ import annotations
@@ -26,26 +25,28 @@ UNKNOWN, OPEN, WALL = 0, 1, 2
 """What lies beside an edge."""
 
 CLOSING, IN_LINE, ELSE = 0.2, 0.4, 1.0
-"""Cost of each metre of a face that nobody recorded: of a closing that was made, along a gap of
-one that was weighed, along others. Set on simulated towns (tests/benchmarks); no figure of them
-between half and twice these matters."""
+"""Cost of each metre of a face that nobody recorded: along a closing that was made, along a gap
+between two ends in line that was weighed, along anything else. Set on simulated towns
+(tests/benchmarks), where half or twice these figures make no difference."""
 
 LED_ON = 1.0
-"""A metre of a closing tells as much as this length of a recorded face."""
+"""A metre of a closing that leads a face on tells as much as this length of the face [m]."""
 
 NARROW, NARROW_M = 1.5, 0.05
-"""A space between closings is a doorway's depth where it is no wider than so many usual walls, and
-this; each metre of closing around it tells so."""
+"""A space with closings around it may be a doorway's depth, which is a part of the wall: it is no
+wider than so many usual walls, and this [m]."""
 
 NARROW_TELLS, LARGEST_M2 = 1.0, 12.0
-"""What each metre tells; no doorway's depth is larger."""
+"""Each metre of closing around such a space speaks for wall as so many metres of a face do; no
+doorway's depth is larger than this area."""
 
 JUNCTION = 1.2
 """Where walls meet at right angles, a circle fits that is 1.17 times as wide as they are."""
 
 PER_METRE = 1000
 MOST = 10**9
-"""Capacities are whole: in millimetres of recorded face; what lies outside is open for sure."""
+"""The cut reckons in whole numbers, a thousand a metre of face; the ground outside is open by this
+much, which is for sure."""
 
 WIDTH_TOLERANCE_M = 0.02
 
@@ -156,6 +157,9 @@ def _depths_of_doorways(
 
 def _cut(tells: Array, links: Ints, price: Array) -> Ints:
     """Return what each cell is, the cheapest telling of all, shape (cells + 1,).
+
+    What could be either at the same cost is `UNKNOWN`: neither open ground (the source) nor wall
+    (the sink) reaches it but by edges that are used up.
 
     Parameters
     ----------
