@@ -307,12 +307,11 @@ def _opened(ring: shapely.LinearRing) -> shapely.LineString:
 def _cut(
     lines: npt.NDArray[np.object_], gaps: npt.NDArray[np.object_]
 ) -> tuple[npt.NDArray[np.object_], npt.NDArray[np.int64]]:
-    """Return what gaps leave of lines, and the line that each part is of."""
-    if not len(gaps):
-        return lines, np.arange(len(lines))
-    cut, ground = _met_ground(lines, gaps)
+    """Return what gaps leave of lines, 5 cm or more, and the line that each part is of."""
     left = lines.copy()
-    left[cut] = shapely.difference(lines[cut], ground)
+    if len(gaps):
+        cut, ground = _met_ground(lines, gaps)
+        left[cut] = shapely.difference(lines[cut], ground)
     parts, of = shapely.get_parts(left, return_index=True)
     whole = shapely.length(parts) > 0.05
     return parts[whole], of[whole]
