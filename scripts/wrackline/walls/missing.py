@@ -70,12 +70,14 @@ def phase_of(
     margin : float
         See `closings.weighed`.
     """
+    if not sided.side.any():
+        none = np.zeros(0, dtype=np.int64)
+        untold = np.zeros(len(closed.pieces), dtype=np.int64)
+        nothing = closed.pieces.pick(none), none.astype(bool)
+        return Phase(closed, sided.side, untold, sided.usual_m, *nothing)
     ends = recorded.ends(work.xyz)[:, :, :2]
     closings = closed.pieces.ends(work.xyz)[:, :, :2]
     others, in_line = weighed(closed, work.xyz[:, :2], settings, margin)
-    if not sided.side.any():
-        none = np.zeros(len(others), dtype=bool)
-        others, in_line = others.pick(none), in_line[none]
     return Phase(
         closed=closed,
         side=sided.side,
