@@ -1,11 +1,10 @@
 """Join a view's wall lines into one network, each closing marked as inferred.
 
 Writes `lines.parquet` (GeoParquet, `wrackline.walls.linework.LINE_COLUMNS`: the recorded lines,
-repeats merged), `pieces.parquet` (straight stretches, recorded and inferred, with the vertices that
-they are tied to), `edges.parquet` (the planar network, with the piece that each edge lies on and
-the phases in which it stands), `outlines.parquet` (plausible outlines, see
-`wrackline.walls.plausible`), `others.parquet` (lines that the surveyor says are no walls) and
-`team.json` (what became of the team's word on walls).
+repeats merged), `pieces.parquet` (straight stretches, recorded and inferred, and the vertices they
+are tied to), `edges.parquet` (the planar network: the piece that each edge lies on, its phases,
+what lies beside it), `outlines.parquet` (see `wrackline.walls.plausible`), `others.parquet` (lines
+that the surveyor says are no walls) and `team.json` (what became of the team's word on walls).
 """
 
 import json
@@ -17,6 +16,7 @@ from wrackline.model import WallSettings
 from wrackline.step import step
 from wrackline.walls import network, plausible
 from wrackline.walls.gather import gather_lines, read_models, told_apart
+from wrackline.walls.joining import join_walls
 from wrackline.walls.linework import ITEM_COLUMNS
 from wrackline.walls.team import as_record, read_team
 
@@ -29,7 +29,7 @@ def main(job):
     lines, others = told_apart(every, settings.no_walls)
     vectors.write(others[[*ITEM_COLUMNS, "geometry"]], ITEM_COLUMNS, job.output.others)
     team = read_team(job.params.team)
-    joined = network.join_walls(lines, models, settings, team)
+    joined = join_walls(lines, models, settings, team)
     network.save(joined.network, Path(job.output.edges).parent, job.params.crs)
     plausible.save(joined.outlines, Path(job.output.outlines), job.params.crs)
     said = as_record(team.decisions, joined.outcomes)

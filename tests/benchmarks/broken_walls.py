@@ -34,7 +34,8 @@ from wrackline.rooms.kinds import BODY, SLIVER, UNKNOWN, kinds_of
 from wrackline.rooms.kinds import told as told_of
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.gather import told_apart
-from wrackline.walls.network import Network, build_network
+from wrackline.walls.joining import build_network
+from wrackline.walls.network import Network
 
 Polygons = npt.NDArray[np.object_]
 

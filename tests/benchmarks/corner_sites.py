@@ -38,8 +38,8 @@ from wrackline.rooms.view import prepare
 from wrackline.seabed.gridding import grid_survey
 from wrackline.seabed.merge import SurveySurface, merge_surfaces
 from wrackline.uncertainty import ErrorModel, error_model, level_budget
+from wrackline.walls.joining import build_network
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
-from wrackline.walls.network import build_network
 
 ROOT = Path(__file__).resolve().parents[2]
 REGIMES = ("random", "patchy", "named", "mixed")

@@ -22,8 +22,8 @@ from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
 from wrackline.uncertainty import error_model, level_budget
+from wrackline.walls.joining import build_network
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
-from wrackline.walls.network import build_network
 
 CRS = "EPSG:32633"
 ORIGIN = (431000.0, 4300000.0)

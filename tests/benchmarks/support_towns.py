@@ -21,7 +21,7 @@ from room_score import score
 from wrackline.model import WallSettings
 from wrackline.publish import report_support
 from wrackline.uncertainty import ErrorModel
-from wrackline.walls.network import join_walls
+from wrackline.walls.joining import join_walls
 
 Array = npt.NDArray[np.float64]
 

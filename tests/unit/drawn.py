@@ -15,8 +15,8 @@ from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
 from wrackline.uncertainty import ErrorModel
+from wrackline.walls.joining import build_network
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
-from wrackline.walls.network import build_network
 
 CRS = "+proj=tmerc +lat_0=0 +lon_0=-30 +k=1 +x_0=0 +y_0=0 +ellps=GRS80 +units=m"
 SURVEY = "2031-walls"

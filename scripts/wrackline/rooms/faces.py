@@ -15,8 +15,6 @@ from wrackline.walls.planar import polygons_of, sides_of
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-WIDTH_TOLERANCE_M = 0.01
-
 
 @dataclass(frozen=True)
 class Faces:
@@ -98,18 +96,6 @@ def _stacked(rows: list[tuple[Ints, Array]], count: int) -> sparse.csr_matrix:
     edge = np.concatenate([edges for edges, _ in rows] + none)
     side = np.concatenate([sides for _, sides in rows] + none)
     return sparse.csr_matrix((side, (row, edge)), shape=(len(rows), count))
-
-
-def widths(polygons: npt.NDArray[np.object_]) -> Array:
-    """Return the diameter of the largest circle inside each polygon [m].
-
-    Examples
-    --------
-    >>> float(widths(np.array([shapely.box(0, 0, 5, 2)]))[0].round(2))
-    2.0
-    """
-    circles = [shapely.maximum_inscribed_circle(p, WIDTH_TOLERANCE_M) for p in polygons]
-    return 2 * np.asarray(shapely.length(np.array(circles, dtype=object)), dtype=float)
 
 
 def elongations(polygons: npt.NDArray[np.object_]) -> Array:

@@ -12,15 +12,16 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.model import RoomSettings, WallSettings
-from wrackline.rooms.faces import Faces, elongations, widths
+from wrackline.rooms.faces import Faces, elongations
+from wrackline.walls import solid
 from wrackline.walls.network import Network
-from wrackline.walls.solid import OPEN as OPEN_GROUND
-from wrackline.walls.solid import UNKNOWN as UNTOLD
-from wrackline.walls.solid import WALL
+from wrackline.walls.planar import widths
 
 BODY, ROOM, COURT, LANE, UNKNOWN, SLIVER = "body", "room", "court", "lane", "unknown", "sliver"
 OPEN = "open"
 """Kind of a space that the team calls open ground."""
+
+WIDTH_TOLERANCE_M = 0.01
 
 SLIVER_M = 0.08
 """Narrower strips lie between two tracings of one line, not between two faces (no source)."""
@@ -31,13 +32,11 @@ ALONE_M2 = 4.0
 SLIVER_M2 = 0.25
 """Smaller spaces are the corners that lines cut off where they cross, no spaces (no source)."""
 
-
 JUNCTION = 2.0
 """A junction is no wider than this many walls; at right angles the root of two (no source)."""
 
 HARDLY = 0.5
 """Share of a wall's body that lies in its junctions, where it is wider than a wall (no source)."""
-
 
 NARROWEST_M = 0.75
 """Nobody lives in a space that is narrower: between two houses, or a channel (no source)."""
@@ -58,7 +57,9 @@ def told(network: Network, faces: Faces) -> npt.NDArray[np.int64]:
     lies = network.lies[sides.col, phase[sides.row], side]
     length = np.zeros((3, len(faces.polygons)))
     np.add.at(length, (lies, sides.row), network.length[sides.col])
-    return np.where(length[OPEN_GROUND:].any(axis=0), 1 + np.argmax(length[1:], axis=0), UNTOLD)
+    known = length[solid.OPEN] + length[solid.WALL] > 0
+    likelier = np.where(length[solid.WALL] > length[solid.OPEN], solid.WALL, solid.OPEN)
+    return np.where(known, likelier, solid.UNKNOWN)
 
 
 def _is_body(
@@ -105,21 +106,21 @@ def kinds_of(
         ``sliver`` (between two tracings of one line).
     """
     area = shapely.area(faces.polygons)
-    width = widths(faces.polygons)
+    width = widths(faces.polygons, WIDTH_TOLERANCE_M)
     long = elongations(faces.polygons) if len(faces.polygons) else np.zeros(0)
     bounded = np.asarray(abs(faces.sides) @ np.ones(len(on_face))).ravel()
     by_faces = np.asarray(abs(faces.sides) @ on_face.astype(float)).ravel() >= 0.5 * bounded
-    by_width = (told_of == UNTOLD) & by_faces
+    by_width = (told_of == solid.UNKNOWN) & by_faces
     by_width[by_width] = _is_body(
         faces.polygons[by_width], width[by_width], walls.wall_max_thickness_m
     )
-    slit = (told_of == OPEN_GROUND) & (width < NARROWEST_M)
+    slit = (told_of == solid.OPEN) & (width < NARROWEST_M)
     narrow = width <= rooms.lane_max_width_m
     alone = np.asarray(faces.neighbours().sum(axis=1)).ravel() == 0
     return np.select(
         [
             (width < SLIVER_M) | (area < SLIVER_M2),
-            (told_of == WALL) | by_width,
+            (told_of == solid.WALL) | by_width,
             slit | (area < rooms.room_min_area_m2) | (alone & (area < ALONE_M2)),
             narrow & (long >= rooms.lane_min_elongation),
             area > rooms.room_max_area_m2,

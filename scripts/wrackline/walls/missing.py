@@ -21,6 +21,8 @@ from wrackline.walls.linework import Array, Ints, Linework, Pieces, join_pieces
 
 Bools = npt.NDArray[np.bool_]
 
+NONE = np.zeros(0, dtype=np.int64)
+
 
 @dataclass(frozen=True)
 class Phase:
@@ -71,10 +73,14 @@ def phase_of(
         See `closings.weighed`.
     """
     if not sided.side.any():
-        none = np.zeros(0, dtype=np.int64)
-        untold = np.zeros(len(closed.pieces), dtype=np.int64)
-        nothing = closed.pieces.pick(none), none.astype(bool)
-        return Phase(closed, sided.side, untold, sided.usual_m, *nothing)
+        return Phase(
+            closed=closed,
+            side=sided.side,
+            side_closing=np.zeros(len(closed.pieces), dtype=np.int64),
+            usual_m=sided.usual_m,
+            weighed=closed.pieces.pick(NONE),
+            in_line=np.zeros(0, dtype=bool),
+        )
     ends = recorded.ends(work.xyz)[:, :, :2]
     closings = closed.pieces.ends(work.xyz)[:, :, :2]
     others, in_line = weighed(closed, work.xyz[:, :2], settings, margin)

@@ -87,6 +87,34 @@ def sides_of(polygons: npt.NDArray[np.object_], edges: Array) -> sparse.csr_matr
     return sparse.csr_matrix((values, (owner[ring[first]], order[at])), shape=shape)
 
 
+def cells_beside(cells: npt.NDArray[np.object_], edges: Array) -> Ints:
+    """Return the cells to the left and right of edges, shape (k, 2); their number outside.
+
+    Parameters
+    ----------
+    cells : array of Polygon, shape (c,)
+        As `polygons_of` gives them.
+    edges : array, shape (k, 2, 2)
+        Ends of noded edges [m].
+    """
+    sides = sides_of(cells, edges).tocoo()
+    beside = np.full((len(edges), 2), len(cells), dtype=np.int64)
+    beside[sides.col, np.where(sides.data > 0, 0, 1)] = sides.row
+    return beside
+
+
+def widths(polygons: npt.NDArray[np.object_], tolerance_m: float) -> Array:
+    """Return the diameter of the largest circle inside each polygon, to within a tolerance [m].
+
+    Examples
+    --------
+    >>> float(widths(np.array([shapely.box(0, 0, 5, 2)]), 0.01)[0].round(2))
+    2.0
+    """
+    circles = [shapely.maximum_inscribed_circle(p, tolerance_m) for p in polygons]
+    return 2 * np.asarray(shapely.length(np.array(circles, dtype=object)), dtype=float)
+
+
 def numbered(ends: Array) -> Ints:
     """Return a number for each end's place on the node grid, shape (k, 2)."""
     x, y = np.rint(ends.reshape(-1, 2) / NODE_M).astype(np.int64).T

@@ -24,7 +24,7 @@ from wrackline.walls.candidates import Candidates, likely, once
 from wrackline.walls.closings import ROUNDS, Closed, accompanied, places
 from wrackline.walls.linework import Array, Ints, Linework, Pieces
 from wrackline.walls.noding import noded_along
-from wrackline.walls.planar import NODE_M, polygons_of, sides_of
+from wrackline.walls.planar import NODE_M, cells_beside, polygons_of
 from wrackline.walls.stretches import lengths_and_ways
 
 Bools = npt.NDArray[np.bool_]
@@ -296,12 +296,9 @@ def _cells(ends: Array, owner: Ints, count: int) -> tuple[Polygons, Ints, sparse
     """
     edges, (edge, piece) = noded_along(ends, NODE_M)
     cells = polygons_of(edges)
-    sides = sides_of(cells, edges).tocoo()
-    beside = np.full((len(edges), 2), len(cells))
-    beside[sides.col, np.where(sides.data > 0, 0, 1)] = sides.row
     shape = (len(edges), count)
     upheld = sparse.csr_matrix((np.ones(len(edge)), (edge, owner[piece])), shape=shape)
-    return cells, beside, upheld
+    return cells, cells_beside(cells, edges), upheld
 
 
 def _spaces(open_edges: Ints, cells: int) -> Ints:

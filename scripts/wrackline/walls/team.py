@@ -9,7 +9,7 @@ from typing import Any
 
 from wrackline.model import Decision, Phasing
 from wrackline.walls.decided import Outcome
-from wrackline.walls.network import Team
+from wrackline.walls.joining import Team
 
 NOT_YET = {"outcome": None, "because": None}
 

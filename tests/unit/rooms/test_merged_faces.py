@@ -16,7 +16,7 @@ from wrackline.rooms.figures import area
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
 from wrackline.walls.decided import AGAINST, FOLLOWED, IDLE
-from wrackline.walls.network import Team, join_walls
+from wrackline.walls.joining import Team, join_walls
 
 OUTER = box(-0.5, -0.5, 8.5, 4.5)
 STEPS = [(-0.5, -0.5), (4.25, -0.5), (4.25, 1.5), (8.5, 1.5), (8.5, 4.5), (-0.5, 4.5)]

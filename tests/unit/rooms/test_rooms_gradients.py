@@ -18,7 +18,7 @@ from wrackline.rooms.openings import openings_of
 from wrackline.rooms.rooms import floor_figure, long_axis, outlined, spaces_of
 from wrackline.rooms.view import prepare
 from wrackline.rooms.walls import thickness_figure
-from wrackline.walls.network import build_network
+from wrackline.walls.joining import build_network
 
 STEP, MOTIONS = 1e-4, 4
 HEIGHTS = (-2.0, -1.6, -2.3, -1.9)
@@ -36,7 +36,7 @@ PRINTED = {
 
 @pytest.fixture(autouse=True)
 def _fine_nodes(monkeypatch):
-    for module in ("walls.planar", "walls.network", "rooms.walls"):
+    for module in ("walls.planar", "walls.joining", "walls.network", "rooms.walls"):
         monkeypatch.setattr(f"wrackline.{module}.NODE_M", 1e-9)
     monkeypatch.setattr("wrackline.rooms.floors.CUT_M", 1e-10)
 

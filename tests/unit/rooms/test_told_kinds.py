@@ -7,7 +7,7 @@ from drawn import box, doubled, line_table, models_of, site
 
 from wrackline.rooms.kinds import BODY, LANE, NARROWEST_M, ROOM, UNKNOWN
 from wrackline.rooms.view import prepare
-from wrackline.walls.network import Team, join_walls
+from wrackline.walls.joining import Team, join_walls
 
 THICK_M = 0.6
 

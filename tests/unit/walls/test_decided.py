@@ -9,8 +9,9 @@ from drawn import box, line_table, models_of
 
 from wrackline.model import Decision, WallSettings
 from wrackline.walls.decided import AGAINST, FOLLOWED, IDLE, OVERTAKEN
+from wrackline.walls.joining import Team, join_walls
 from wrackline.walls.linework import DRAWN
-from wrackline.walls.network import Team, join_walls, load, save
+from wrackline.walls.network import load, save
 
 GAP = [[(0, 0), (1.5, 0)], [(2.4, 0), (4, 0)], *box(0, 0, 4, 4)[1:]]
 WIDE = [[(0, 0), (1, 0)], [(13, 0), (14, 0)], *box(0, 0, 14, 4)[1:]]

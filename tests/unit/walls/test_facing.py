@@ -20,8 +20,8 @@ from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.coverage import cover
 from wrackline.walls.facing import body_sides, sides_of_closings, sides_of_pieces
+from wrackline.walls.joining import tracing_of
 from wrackline.walls.linework import linework
-from wrackline.walls.network import tracing_of
 from wrackline.walls.stretches import stretches_of
 
 THICKEST = 1.6

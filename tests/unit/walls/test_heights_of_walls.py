@@ -12,8 +12,8 @@ from drawn import box, line_table, models_of, plan_of
 
 from wrackline.model import Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel, NamedError
+from wrackline.walls.joining import Team, join_walls
 from wrackline.walls.levels import BASE, BED, TOP, Levels, height_sd
-from wrackline.walls.network import Team, join_walls
 
 TWO_SURVEYS = ["2031-walls", "2032-walls"]
 STUMP, WALL = -4.0, -3.1

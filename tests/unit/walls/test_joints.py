@@ -8,7 +8,7 @@ from drawn import box, line_table, models_of
 from wrackline.model import RoomSettings, WallSettings
 from wrackline.rooms.faces import faces_of
 from wrackline.rooms.kinds import ROOM, UNKNOWN, kinds_of, told
-from wrackline.walls.network import join_walls
+from wrackline.walls.joining import join_walls
 
 ROCK = [[(20, k), (28, k + 0.3)] for k in (0, 2, 4)] + [[(k, -2), (k + 0.4, 6)] for k in (22, 25)]
 HOUSE = box(0, 0, 6, 4)

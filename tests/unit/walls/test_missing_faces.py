@@ -21,8 +21,9 @@ from wrackline.rooms.kinds import told
 from wrackline.walls.closings import close_gaps, weighed
 from wrackline.walls.coverage import cover
 from wrackline.walls.decided import FOLLOWED
+from wrackline.walls.joining import Team, build_network, join_walls, tracing_of
 from wrackline.walls.missing import lay, phase_of, sides_in
-from wrackline.walls.network import Team, build_network, join_walls, load, save, tracing_of
+from wrackline.walls.network import load, save
 from wrackline.walls.plausible import MISSING_STANDS, plausible
 from wrackline.walls.solid import OPEN, UNKNOWN, WALL
 from wrackline.walls.stretches import stretches_of

@@ -9,8 +9,9 @@ from wrackline.io import write_json
 from wrackline.model import WallSettings
 from wrackline.uncertainty import ErrorModel, NamedError
 from wrackline.walls.gather import gather_items, gather_lines, read_models
+from wrackline.walls.joining import build_network
 from wrackline.walls.linework import ITEM_COLUMNS
-from wrackline.walls.network import build_network, load, save
+from wrackline.walls.network import load, save
 from wrackline.walls.planar import node
 from wrackline.walls.repeats import merge_repeats, position_sd
 

@@ -12,7 +12,8 @@ from wrackline.rooms.faces import faces_of
 from wrackline.rooms.openings import openings_of
 from wrackline.rooms.view import prepare
 from wrackline.rooms.walls import wall_lines
-from wrackline.walls.network import Team, join_walls, load, save
+from wrackline.walls.joining import Team, join_walls
+from wrackline.walls.network import load, save
 
 STUMP = [(3, -1), (3, 5)]
 HOUSE = [*box(0, 0, 6, 4), STUMP]

@@ -7,7 +7,7 @@ from drawn import box, line_table, models_of
 
 from wrackline.model import WallSettings
 from wrackline.rooms.faces import faces_of
-from wrackline.walls.network import join_walls
+from wrackline.walls.joining import join_walls
 from wrackline.walls.plausible import Plausible, load, save
 
 

@@ -7,8 +7,8 @@ from drawn import box, line_table, models_of, network_of, plan_of
 from wrackline.model import WallSettings
 from wrackline.walls.coverage import cover
 from wrackline.walls.ends import ends_of
+from wrackline.walls.joining import tracing_of
 from wrackline.walls.linework import RECORDED, linework
-from wrackline.walls.network import tracing_of
 from wrackline.walls.stretches import stretches_of
 
 LEAST_M = 0.5
