@@ -14,9 +14,10 @@ METHODS = (
     ),
     (
         "Rooms and buildings",
-        "Rooms are the spaces that wall lines and closings enclose. A narrow strip between two "
-        "faces is a wall's body, its thickness had from area and outline. Rooms that share walls "
-        "are one building. Room, court and lane are suggestions from size and shape.",
+        "Rooms are the spaces that wall lines and closings enclose. What lies between the two "
+        "faces of a wall is its body, told from open ground over the whole plan, by its width "
+        "where one face alone was traced; its thickness is had from area and outline. Rooms that "
+        "share walls are one building. Room, court and lane are suggestions from size and shape.",
     ),
     (
         "Areas and axes",
@@ -65,7 +66,8 @@ WORDS = (
     ("filled", "a cell of the seabed between soundings, within a stated distance of them"),
 )
 LIMITS = (
-    "Walls of different times are one network, unless the team tells their phases.",
+    "Walls of different times are one network, unless the team tells their phases; those that "
+    "heights show one upon another are named above.",
     "Plants that hide the bed are not told from it.",
     "What was not looked at is not said to be empty.",
     "Kinds of spaces, possible openings and closings are suggestions, to be checked on site.",
