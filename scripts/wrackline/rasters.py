@@ -7,16 +7,19 @@ equal bytes. In memory nodata is NaN.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import TracebackType
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import rasterio
+import rasterio.shutil
 from affine import Affine
 from pyproj import CRS
+from rasterio.windows import Window
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -24,6 +27,12 @@ Ints = npt.NDArray[np.int64]
 NODATA = -9999.0
 TICK_M = 0.0001
 """Positions and heights are counted in whole ticks of 0.1 mm, so that sums are exact."""
+
+BLOCK = 256
+"""Rows and columns of a block in the file."""
+STRIP_CELLS = 4_000_000
+CACHE_BYTES = 64_000_000
+"""Blocks that GDAL may keep in memory while a file is turned into a COG."""
 
 CAUTION = "Not for navigation, anchoring or dive planning."
 
@@ -128,6 +137,35 @@ class Grid:
             north=max(self.north, other.north),
         )
 
+    def intersection(self, other: Grid) -> Grid | None:
+        """Return the cells that both hold, None where they share none."""
+        west, east = max(self.west, other.west), min(self.east, other.east)
+        south, north = max(self.south, other.south), min(self.north, other.north)
+        if west >= east or south >= north:
+            return None
+        return replace(self, west=west, south=south, east=east, north=north)
+
+    def grown(self, cells: int) -> Grid:
+        """Return the grid with a margin of so many cells on every side."""
+        return replace(
+            self,
+            west=self.west - cells,
+            south=self.south - cells,
+            east=self.east + cells,
+            north=self.north + cells,
+        )
+
+    def strips(self, most_cells: int = STRIP_CELLS) -> Iterator[Grid]:
+        """Yield strips of rows from north to south, each of at most so many cells, or one row.
+
+        >>> [part.shape for part in Grid((0.0, 0.0), 1.0, 0, 0, 4, 5).strips(8)]
+        [(2, 4), (2, 4), (1, 4)]
+        """
+        step = max(1, most_cells // max(self.east - self.west, 1))
+        step = step // BLOCK * BLOCK or step
+        for top in range(self.north, self.south, -step):
+            yield replace(self, south=max(top - step, self.south), north=top)
+
     def window(self, inner: Grid) -> tuple[slice, slice]:
         """Return the slices (rows, columns) of this grid's raster that `inner` covers."""
         top, left = self.north - inner.north, inner.west - self.west
@@ -143,23 +181,16 @@ class Band:
     values: npt.NDArray[Any]
 
 
-def write_raster(
-    path: Path | str,
-    bands: Sequence[Band],
-    *,
-    grid: Grid,
-    crs: str,
-    vertical_datum: str,
-    tags: Mapping[str, str] | None = None,
-    smooth: bool = False,
-) -> None:
-    """Write bands as one cloud-optimised GeoTIFF.
+class RasterWriter:
+    """Writes one cloud-optimised GeoTIFF piece by piece; use it as a context manager.
+
+    The pieces go to a plain file beside the raster; nothing but a piece is held in memory. Cells
+    that no piece covers are nodata.
 
     Parameters
     ----------
     path : Path or str
-    bands : sequence of Band
-        Each of shape `grid.shape`.
+    bands : sequence of (name, unit)
     grid : Grid
     crs : str
         The site's CRS.
@@ -171,29 +202,26 @@ def write_raster(
         Overviews by averages (for one band of pictures or heights); otherwise each cell of an
         overview is one real cell, so that counts, flags and sources stay what they are.
     """
-    Path(path).parent.mkdir(parents=True, exist_ok=True)
-    profile = {
-        "driver": "COG",
-        "height": grid.shape[0],
-        "width": grid.shape[1],
-        "count": len(bands),
-        "dtype": "float32",
-        "crs": rasterio.CRS.from_wkt(CRS.from_user_input(crs).to_wkt()),
-        "transform": grid.transform,
-        "nodata": NODATA,
-        "compress": "DEFLATE",
-        "predictor": 3,
-        "blocksize": 256,
-        "num_threads": 2,
-        "overview_resampling": "average" if smooth else "nearest",
-    }
-    with rasterio.open(path, "w", **profile) as target:
-        for number, band in enumerate(bands, start=1):
-            values = np.asarray(band.values, dtype=np.float32)
-            target.write(np.where(np.isfinite(values), values, np.float32(NODATA)), number)
-            target.set_band_description(number, band.name)
-            target.set_band_unit(number, band.unit)
-        target.update_tags(
+
+    def __init__(
+        self,
+        path: Path | str,
+        bands: Sequence[tuple[str, str]],
+        *,
+        grid: Grid,
+        crs: str,
+        vertical_datum: str,
+        tags: Mapping[str, str] | None = None,
+        smooth: bool = False,
+    ) -> None:
+        self._path, self._grid, self._smooth = Path(path), grid, smooth
+        self._path.parent.mkdir(parents=True, exist_ok=True)
+        self._plain = self._path.with_suffix(".pieces.tif")
+        self._target = rasterio.open(self._plain, "w", **_plain_profile(grid, len(bands), crs))
+        for number, (name, unit) in enumerate(bands, start=1):
+            self._target.set_band_description(number, name)
+            self._target.set_band_unit(number, unit)
+        self._target.update_tags(
             caution=CAUTION,
             vertical_datum=vertical_datum,
             origin_easting_m=repr(float(grid.origin[0])),
@@ -201,6 +229,154 @@ def write_raster(
             cell_m=repr(float(grid.cell_m)),
             **dict(tags or {}),
         )
+
+    def __enter__(self) -> RasterWriter:
+        return self
+
+    def write(self, part: Grid, values: Sequence[npt.NDArray[Any]]) -> None:
+        """Write one piece of every band.
+
+        Parameters
+        ----------
+        part : Grid
+            Within the raster's grid.
+        values : sequence of arrays, each of shape `part.shape`
+            In the order of the bands; NaN for nodata.
+        """
+        rows, columns = self._grid.window(part)
+        window = Window.from_slices(rows, columns)
+        for number, band in enumerate(values, start=1):
+            cells = np.asarray(band, dtype=np.float32)
+            known = np.where(np.isfinite(cells), cells, np.float32(NODATA))
+            self._target.write(known, number, window=window)
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self._target.close()
+        try:
+            if kind is None:
+                with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
+                    rasterio.shutil.copy(self._plain, self._path, **_cog_options(self._smooth))
+        finally:
+            self._plain.unlink(missing_ok=True)
+
+
+def _plain_profile(grid: Grid, bands: int, crs: str) -> dict[str, Any]:
+    return {
+        "driver": "GTiff",
+        "height": grid.shape[0],
+        "width": grid.shape[1],
+        "count": bands,
+        "dtype": "float32",
+        "crs": rasterio.CRS.from_wkt(CRS.from_user_input(crs).to_wkt()),
+        "transform": grid.transform,
+        "nodata": NODATA,
+        "tiled": True,
+        "blockxsize": BLOCK,
+        "blockysize": BLOCK,
+        "interleave": "band",
+        "sparse_ok": True,
+        "bigtiff": "IF_SAFER",
+    }
+
+
+def _cog_options(smooth: bool) -> dict[str, Any]:
+    return {
+        "driver": "COG",
+        "compress": "DEFLATE",
+        "predictor": "FLOATING_POINT",
+        "blocksize": BLOCK,
+        "num_threads": 2,
+        "overview_resampling": "average" if smooth else "nearest",
+    }
+
+
+def write_raster(
+    path: Path | str,
+    bands: Sequence[Band],
+    *,
+    grid: Grid,
+    crs: str,
+    vertical_datum: str,
+    tags: Mapping[str, str] | None = None,
+    smooth: bool = False,
+) -> None:
+    """Write bands that are in memory as one cloud-optimised GeoTIFF, see `RasterWriter`.
+
+    Parameters
+    ----------
+    path : Path or str
+    bands : sequence of Band
+        Each of shape `grid.shape`.
+    grid : Grid
+    crs, vertical_datum, tags, smooth
+        As `RasterWriter` takes them.
+    """
+    with RasterWriter(
+        path,
+        [(band.name, band.unit) for band in bands],
+        grid=grid,
+        crs=crs,
+        vertical_datum=vertical_datum,
+        tags=tags,
+        smooth=smooth,
+    ) as writer:
+        writer.write(grid, [band.values for band in bands])
+
+
+class RasterReader:
+    """Reads pieces of a raster that `RasterWriter` wrote; use it as a context manager.
+
+    Attributes
+    ----------
+    grid : Grid
+    names : tuple of str
+        Of the bands, in the file's order.
+    """
+
+    def __init__(self, path: Path | str) -> None:
+        self._source = rasterio.open(path)
+        self.grid = _grid_of(self._source)
+        self.names: tuple[str, ...] = tuple(self._source.descriptions)
+
+    def __enter__(self) -> RasterReader:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._source.close()
+
+    def read(self, part: Grid, names: Sequence[str] | None = None) -> dict[str, Array]:
+        """Return bands of a piece, NaN for nodata and outside the raster.
+
+        Parameters
+        ----------
+        part : Grid
+            Of the raster's origin and cell; it may reach beyond the raster.
+        names : sequence of str, optional
+            Bands wanted; all if left out.
+
+        Returns
+        -------
+        dict of str to array, shape `part.shape`
+        """
+        wanted = self.names if names is None else tuple(names)
+        out = {name: np.full(part.shape, np.nan) for name in wanted}
+        inside = part.intersection(self.grid)
+        if inside is None:
+            return out
+        window = Window.from_slices(*self.grid.window(inside))
+        into = part.window(inside)
+        for name in wanted:
+            values = self._source.read(
+                self.names.index(name) + 1, window=window, out_dtype="float64"
+            )
+            values[values == NODATA] = np.nan
+            out[name][into] = values
+        return out
 
 
 def read_raster(path: Path | str) -> tuple[Grid, dict[str, Array]]:
