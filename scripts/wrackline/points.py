@@ -22,10 +22,18 @@ from wrackline.rasters import TICK_M, ticks
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Words = npt.NDArray[np.int32]
 
 CHUNK = 1_000_000
 REACH_M = 200_000.0
 """Greatest distance from the site's origin that a point file holds (32-bit counts of ticks)."""
+
+WANTED = (
+    laspy.DecompressionSelection.XY_RETURNS_CHANNEL
+    | laspy.DecompressionSelection.Z
+    | laspy.DecompressionSelection.ALL_EXTRA_BYTES
+)
+"""Parts of a LAZ file that are decoded."""
 
 
 @dataclass(frozen=True)
@@ -38,12 +46,15 @@ class Points:
         In ticks of 0.1 mm, absolute in the site's CRS and above the site's datum.
     sd : array, shape (n,), or None
         The file's own standard uncertainty of each height [m], where it has one.
+    row : array of int, shape (n,), or None
+        Row or number of each point in the raw file, where that is kept.
     """
 
     easting: Ints
     northing: Ints
     height: Ints
     sd: Array | None = None
+    row: Ints | None = None
 
     def __len__(self) -> int:
         return len(self.easting)
@@ -59,15 +70,21 @@ class PointWriter:
         The site's CRS.
     origin : tuple of float
         The site's origin; the file's offset is its whole metres [m].
-    with_sd : bool
-        Whether to write the extra dimension `sd_m`.
+    with_sd, with_row : bool
+        Whether to write the extra dimensions `sd_m` and `row`.
     """
 
     def __init__(
-        self, path: Path | str, *, crs: str, origin: tuple[float, float], with_sd: bool = False
+        self,
+        path: Path | str,
+        *,
+        crs: str,
+        origin: tuple[float, float],
+        with_sd: bool = False,
+        with_row: bool = False,
     ) -> None:
         Path(path).parent.mkdir(parents=True, exist_ok=True)
-        self._header = _header(crs, origin, with_sd)
+        self._header = _header(crs, origin, with_sd=with_sd, with_row=with_row)
         self._writer = laspy.open(
             path, mode="w", header=self._header, laz_backend=laspy.LazBackend.Lazrs
         )
@@ -93,11 +110,13 @@ class PointWriter:
         record.Z = points.height - offset[2]
         if points.sd is not None:
             record["sd_m"] = points.sd.astype(np.float32)
+        if points.row is not None:
+            record["row"] = points.row.astype(np.uint32)
         self._writer.write_points(record)
         self.count += len(points)
 
 
-def _header(crs: str, origin: tuple[float, float], with_sd: bool) -> Any:
+def _header(crs: str, origin: tuple[float, float], *, with_sd: bool, with_row: bool) -> Any:
     header = laspy.LasHeader(version="1.4", point_format=6)
     header.scales = np.full(3, TICK_M)
     header.offsets = np.array([np.floor(origin[0]), np.floor(origin[1]), 0.0])
@@ -106,8 +125,39 @@ def _header(crs: str, origin: tuple[float, float], with_sd: bool) -> Any:
     header.system_identifier = "wrackline"
     if with_sd:
         header.add_extra_dim(laspy.ExtraBytesParams("sd_m", "float32", "standard uncertainty [m]"))
+    if with_row:
+        header.add_extra_dim(laspy.ExtraBytesParams("row", "uint32", "row in the raw file"))
     header.add_crs(CRS.from_user_input(crs))
     return header
+
+
+def raw_chunks(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Words]:
+    """Yield the points of a file that `PointWriter` wrote as they stand in it, in chunks.
+
+    Parameters
+    ----------
+    path : Path or str
+    chunk : int
+        Points a chunk.
+
+    Yields
+    ------
+    array of int, shape (n, words)
+        Easting, northing and height in ticks of 0.1 mm from `PointsInfo.offset`; then the file's
+        own sd in ticks, and the row, where the file has them.
+    """
+    with laspy.open(path, decompression_selection=WANTED) as source:
+        extra = set(source.header.point_format.extra_dimension_names)
+        for record in source.chunk_iterator(chunk):
+            columns = [record.X, record.Y, record.Z]
+            if "sd_m" in extra:
+                columns.append(ticks(record["sd_m"]))
+            if "row" in extra:
+                columns.append(np.asarray(record["row"]))
+            words = np.empty((len(record), len(columns)), dtype=np.int32)
+            for number, column in enumerate(columns):
+                words[:, number] = column
+            yield words
 
 
 def read_points(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Points]:
@@ -119,36 +169,53 @@ def read_points(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Points]:
     chunk : int
         Points a chunk.
     """
-    with laspy.open(path) as source:
-        offset = ticks(source.header.offsets)
-        with_sd = "sd_m" in source.header.point_format.extra_dimension_names
-        for record in source.chunk_iterator(chunk):
-            easting, northing, height = (
-                np.asarray(values, dtype=np.int64) + offset[axis]
-                for axis, values in enumerate((record.X, record.Y, record.Z))
-            )
-            sd = np.asarray(record["sd_m"], dtype=float) if with_sd else None
-            yield Points(easting, northing, height, sd)
+    info = points_info(path)
+    for words in raw_chunks(path, chunk=chunk):
+        easting, northing, height = (
+            words[:, axis].astype(np.int64) + info.offset[axis] for axis in range(3)
+        )
+        sd = words[:, 3] * TICK_M if info.with_sd else None
+        row = words[:, -1].astype(np.int64) if info.with_row else None
+        yield Points(easting, northing, height, sd, row)
 
 
 @dataclass(frozen=True)
 class PointsInfo:
-    """Header of a point file: number of points, bounds and heights [m], own sd or not."""
+    """Header of a point file.
+
+    Attributes
+    ----------
+    count : int
+        Number of points.
+    bounds : tuple of float
+        West, south, east, north [m].
+    heights : tuple of float
+        Least and greatest [m].
+    offset : tuple of int
+        What the file's whole numbers count from [ticks].
+    with_sd, with_row : bool
+        Whether points have the file's own sd, and the row that they came from.
+    """
 
     count: int
     bounds: tuple[float, float, float, float]
     heights: tuple[float, float]
+    offset: tuple[int, int, int]
     with_sd: bool
+    with_row: bool
 
 
 def points_info(path: Path | str) -> PointsInfo:
     """Read the header of a file that `PointWriter` wrote."""
     with laspy.open(path) as source:
         header = source.header
-        low, high = header.mins, header.maxs
+        low, high, offset = header.mins, header.maxs, ticks(header.offsets)
+        extra = set(header.point_format.extra_dimension_names)
         return PointsInfo(
             count=int(header.point_count),
             bounds=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
             heights=(float(low[2]), float(high[2])),
-            with_sd="sd_m" in header.point_format.extra_dimension_names,
+            offset=(int(offset[0]), int(offset[1]), int(offset[2])),
+            with_sd="sd_m" in extra,
+            with_row="row" in extra,
         )

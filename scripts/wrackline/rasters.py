@@ -192,7 +192,7 @@ class RasterWriter:
     path : Path or str
     bands : sequence of (name, unit)
     grid : Grid
-    crs : str
+    crs : str, optional
         The site's CRS.
     vertical_datum : str
         In words, as printed.
@@ -201,6 +201,8 @@ class RasterWriter:
     smooth : bool
         Overviews by averages (for one band of pictures or heights); otherwise each cell of an
         overview is one real cell, so that counts, flags and sources stay what they are.
+    plain : bool
+        Leave it as the plain file that the pieces went to, uncompressed and without overviews.
     """
 
     def __init__(
@@ -209,14 +211,15 @@ class RasterWriter:
         bands: Sequence[tuple[str, str]],
         *,
         grid: Grid,
-        crs: str,
-        vertical_datum: str,
+        crs: str | None = None,
+        vertical_datum: str = "",
         tags: Mapping[str, str] | None = None,
         smooth: bool = False,
+        plain: bool = False,
     ) -> None:
         self._path, self._grid, self._smooth = Path(path), grid, smooth
         self._path.parent.mkdir(parents=True, exist_ok=True)
-        self._plain = self._path.with_suffix(".pieces.tif")
+        self._plain = self._path if plain else self._path.with_suffix(".pieces.tif")
         self._target = rasterio.open(self._plain, "w", **_plain_profile(grid, len(bands), crs))
         for number, (name, unit) in enumerate(bands, start=1):
             self._target.set_band_description(number, name)
@@ -257,6 +260,8 @@ class RasterWriter:
         at: TracebackType | None,
     ) -> None:
         self._target.close()
+        if self._plain == self._path:
+            return
         try:
             if kind is None:
                 with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
@@ -265,14 +270,14 @@ class RasterWriter:
             self._plain.unlink(missing_ok=True)
 
 
-def _plain_profile(grid: Grid, bands: int, crs: str) -> dict[str, Any]:
+def _plain_profile(grid: Grid, bands: int, crs: str | None) -> dict[str, Any]:
     return {
         "driver": "GTiff",
         "height": grid.shape[0],
         "width": grid.shape[1],
         "count": bands,
         "dtype": "float32",
-        "crs": rasterio.CRS.from_wkt(CRS.from_user_input(crs).to_wkt()),
+        "crs": crs and rasterio.CRS.from_wkt(CRS.from_user_input(crs).to_wkt()),
         "transform": grid.transform,
         "nodata": NODATA,
         "tiled": True,

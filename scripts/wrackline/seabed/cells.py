@@ -1,0 +1,254 @@
+"""Points of one area binned into cells, in compiled loops over whole numbers.
+
+Heights are whole ticks of 0.1 mm, so sums are exact: no figure depends on the order of points.
+Arrays of cells are flat, rows north to south; a point outside the area is passed over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from wrackline.points import Words
+from wrackline.rasters import TICK_M, Grid, ticks
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Small = npt.NDArray[np.int32]
+Flags = npt.NDArray[np.uint8]
+
+FEW = 32
+"""Heights of a cell up to which they are sorted by insertion."""
+
+
+@dataclass(frozen=True)
+class Area:
+    """Cells to bin points into, as compiled loops take them.
+
+    Attributes
+    ----------
+    west, north : float
+        Of the area's corner, in ticks, counted as the points are.
+    size : float
+        Cell size in ticks.
+    rows, columns : int
+    """
+
+    west: float
+    north: float
+    size: float
+    rows: int
+    columns: int
+
+    @classmethod
+    def of(cls, grid: Grid, offset: tuple[int, ...]) -> Area:
+        """Return the area of a grid, for points that count from `offset` in ticks."""
+        size = round(grid.cell_m / TICK_M, 6)
+        origin = ticks(grid.origin) - np.array(offset[:2])
+        west, north = origin[0] + grid.west * size, origin[1] + grid.north * size
+        return cls(float(west), float(north), size, *grid.shape)
+
+    @property
+    def cells(self) -> int:
+        """Number of cells."""
+        return self.rows * self.columns
+
+    @property
+    def frame(self) -> tuple[float, float, float, int, int]:
+        """Everything as a tuple of numbers."""
+        return self.west, self.north, self.size, self.rows, self.columns
+
+
+@njit(cache=True, nogil=True, inline="always")
+def cell_of(east, north, frame):  # type: ignore[no-untyped-def]
+    """Return the flat index of the cell that holds a place, −1 outside the area."""
+    column = int(np.floor((east - frame[0]) / frame[2]))
+    up = int(np.floor((north - frame[1]) / frame[2]))
+    row = -1 - up
+    if row < 0 or row >= frame[3] or column < 0 or column >= frame[4]:
+        return -1
+    return row * frame[4] + column
+
+
+@njit(cache=True, nogil=True)
+def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
+    """Add points to sums of shape (cells, 3): number, rise above base, its square."""
+    for i in range(len(points)):
+        at = cell_of(points[i, 0], points[i, 1], frame)
+        if at >= 0:
+            rise = np.int64(points[i, 2]) - base
+            sums[at, 0] += 1
+            sums[at, 1] += rise
+            sums[at, 2] += rise * rise
+
+
+@njit(cache=True, nogil=True)
+def _add_own(points, frame, own):  # type: ignore[no-untyped-def]
+    """Add squares of the points' own sd."""
+    for i in range(len(points)):
+        at = cell_of(points[i, 0], points[i, 1], frame)
+        if at >= 0:
+            own[at] += np.int64(points[i, 3]) ** 2
+
+
+def sum_cells(runs: Iterable[Words], area: Area, *, base: int) -> Ints:
+    """Return number of points, sum of rises above a base and of their squares, by cell.
+
+    Parameters
+    ----------
+    runs : iterable of arrays of int, each of shape (n, words)
+        Points, see `wrackline.points.raw_chunks`.
+    area : Area
+    base : int
+        Height that rises count from [ticks].
+
+    Returns
+    -------
+    array of int, shape (cells, 3)
+        In ticks and ticks².
+    """
+    sums = np.zeros((area.cells, 3), dtype=np.int64)
+    for points in runs:
+        _add(points, area.frame, base, sums)
+    return sums
+
+
+def own_squares(runs: Iterable[Words], area: Area) -> Ints:
+    """Return sums of the squares of the points' own sd [ticks²], by cell."""
+    own = np.zeros(area.cells, dtype=np.int64)
+    for points in runs:
+        _add_own(points, area.frame, own)
+    return own
+
+
+@njit(cache=True, nogil=True)
+def _tally(points, frame, ends):  # type: ignore[no-untyped-def]
+    for i in range(len(points)):
+        at = cell_of(points[i, 0], points[i, 1], frame)
+        if at >= 0:
+            ends[at + 1] += 1
+
+
+@njit(cache=True, nogil=True)
+def _put(points, frame, at_next, heights):  # type: ignore[no-untyped-def]
+    for i in range(len(points)):
+        at = cell_of(points[i, 0], points[i, 1], frame)
+        if at >= 0:
+            heights[at_next[at]] = points[i, 2]
+            at_next[at] += 1
+
+
+@njit(cache=True, nogil=True)
+def _sort(starts, heights):  # type: ignore[no-untyped-def]
+    """Sort the heights of every cell."""
+    for at in range(len(starts) - 1):
+        first, last = starts[at], starts[at + 1]
+        if last - first > FEW:
+            heights[first:last].sort()
+            continue
+        for i in range(first + 1, last):
+            value, j = heights[i], i
+            while j > first and heights[j - 1] > value:
+                heights[j] = heights[j - 1]
+                j -= 1
+            heights[j] = value
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """The heights of an area's points by cell, in order of height within each cell.
+
+    Attributes
+    ----------
+    starts : array of int, shape (cells + 1,)
+        Where each cell's heights begin.
+    heights : array of int, shape (n,)
+        In ticks, counted as the points are.
+    """
+
+    starts: Ints
+    heights: Small
+
+
+def sort_cells(runs: Iterable[Words], area: Area) -> Sorted:
+    """Return the heights of points by cell.
+
+    Parameters
+    ----------
+    runs : iterable of arrays of int, each of shape (n, words)
+        Gone through twice.
+    area : Area
+    """
+    starts = np.zeros(area.cells + 1, dtype=np.int64)
+    for points in runs:
+        _tally(points, area.frame, starts)
+    np.cumsum(starts, out=starts)
+    heights = np.empty(int(starts[-1]), dtype=np.int32)
+    following = starts[:-1].copy()
+    for points in runs:
+        _put(points, area.frame, following, heights)
+    _sort(starts, heights)
+    return Sorted(starts, heights)
+
+
+@njit(cache=True, nogil=True)
+def _kept_figures(starts, heights, flags, base, ints, middle):  # type: ignore[no-untyped-def]
+    """Fill number, sum, square sum of kept heights, number of others; and the kept median."""
+    for at in range(len(starts) - 1):
+        first, last = starts[at], starts[at + 1]
+        kept = 0
+        for i in range(first, last):
+            if flags[i] == 0:
+                rise = np.int64(heights[i]) - base
+                ints[at, 1] += rise
+                ints[at, 2] += rise * rise
+                kept += 1
+        ints[at, 0] = kept
+        ints[at, 3] = last - first - kept
+        if kept > 0:
+            middle[at] = _nth_kept(heights, flags, first, kept)
+
+
+@njit(cache=True, nogil=True)
+def _nth_kept(heights, flags, first, kept):  # type: ignore[no-untyped-def]
+    """Return the median of the kept among a cell's sorted heights."""
+    low, high, seen, i = (kept - 1) // 2, kept // 2, 0, first
+    total = 0.0
+    while seen <= high:
+        if flags[i] == 0:
+            if seen == low:
+                total += heights[i]
+            if seen == high:
+                total += heights[i]
+            seen += 1
+        i += 1
+    return total / 2
+
+
+def kept_figures(cells: Sorted, flags: Flags, *, base: int) -> tuple[Ints, Array]:
+    """Return sums and medians over the points that are kept.
+
+    Parameters
+    ----------
+    cells : Sorted
+    flags : array of int, shape (n,)
+        0 for each height that is kept.
+    base : int
+        Height that rises count from [ticks].
+
+    Returns
+    -------
+    sums : array of int, shape (cells, 4)
+        Number kept, sum of their rises, of the squares, and number set aside.
+    middle : array, shape (cells,)
+        Median of the kept [ticks]; NaN where there is none.
+    """
+    number = len(cells.starts) - 1
+    sums = np.zeros((number, 4), dtype=np.int64)
+    middle = np.full(number, np.nan)
+    _kept_figures(cells.starts, cells.heights, flags, base, sums, middle)
+    return sums, middle

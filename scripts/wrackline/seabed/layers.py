@@ -1,0 +1,412 @@
+"""Which of two layers is the seabed, decided for each block of cells at once.
+
+A *block* is a patch of cells that touch and hold two layers, or that stand above or below the
+ground around them by more than anything of the site does. Around two layers the cells that are not
+in doubt vote for the layer that goes on into them; where nothing votes, the lower one is the bed.
+A block that stands alone is set aside only where the ground is known most of the way round it, and
+it is no longer than the ground around was looked at: a quay or a cliff goes on, a shoal doesn't.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from wrackline.rasters import Grid
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+Read = Callable[[Grid], dict[str, Array]]
+"""Returns the bands of `wrackline.seabed.tiles.BANDS` of any piece, NaN where there is nothing."""
+
+RIM = 2
+"""Cells from a block's edge whose heights vote."""
+NEAR = 3
+"""Half-width of the window whose layers a cell with one layer is held against, in cells."""
+TREND_M, LEAST_TREND, MOST_TREND = 3.0, 6, 32
+"""Half-width of the window of the ground around [m], and its bounds in cells."""
+LEAST_RING = 0.75
+"""Part of the cells round a block that must be known for it to be set aside alone."""
+
+ALIKE = 0.3
+"""Layers of neighbouring cells are the same while their distance differs by no more of it."""
+CRUMB = 16
+"""Blocks of fewer cells go to the larger one that they touch."""
+THIN, LONG = 3.5, 10
+"""A block this thin and long, in cells, is an edge that the cells don't resolve."""
+
+LOWER, UPPER, NOTHING, ALL = 0, 1, 2, 3
+"""Which part of a cell is the bed."""
+
+COLUMNS = np.dtype(
+    [
+        ("column", "i4"),
+        ("row", "i4"),
+        ("alone", "u1"),
+        ("amid", "u1"),
+        ("lower", "f4"),
+        ("upper", "f4"),
+        ("n_lower", "i4"),
+        ("n_upper", "i4"),
+        ("for_lower", "u1"),
+        ("for_upper", "u1"),
+        ("round", "u1"),
+        ("known_round", "u1"),
+    ]
+)
+"""A cell in doubt. `lower` and `upper` are the layers' heights: where a cell holds one layer its
+own, and NaN for the other; where it stands alone its own, and that of the ground around [m]."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """A patch of cells of which something was set aside, or would be if more were known.
+
+    Attributes
+    ----------
+    column, row : float
+        Middle of its cells, counted from the site's origin, rows northward.
+    cells : int
+    points : int
+        Set aside.
+    offset_m : float
+        Mean height of what was set aside above what is taken for the bed [m]; below is negative.
+    kind : {"above", "below"}
+    layers : {1, 2}
+        Whether the bed was seen beside it in the same cells, or nothing but it was.
+    kept : bool
+        Whether it stands in the surface all the same, since too little around it is known.
+    """
+
+    column: float
+    row: float
+    cells: int
+    points: int
+    offset_m: float
+    kind: str
+    layers: int
+    kept: bool
+
+
+def trend_cells(cell_m: float) -> int:
+    """Return the half-width of the window of the ground around, in cells."""
+    return int(np.clip(np.rint(TREND_M / cell_m), LEAST_TREND, MOST_TREND))
+
+
+def margin_cells(cell_m: float) -> int:
+    """Return how many cells around a piece must be known to judge its cells."""
+    return 2 * trend_cells(cell_m) + 8
+
+
+def ground_around(height: Array, grid: Grid) -> Array:
+    """Return the median height of the ground around each cell.
+
+    Cells are taken in squares of a quarter of the window's half-width, counted from the site's
+    origin, each by its median; the median of those in the window holds for the whole square.
+
+    Parameters
+    ----------
+    height : array, shape `grid.shape`
+        Heights, NaN where nothing is known [m].
+    grid : Grid
+
+    Returns
+    -------
+    array, shape `grid.shape`
+        In metres; NaN where the window is empty.
+    """
+    half = trend_cells(grid.cell_m)
+    side = max(half // 4, 1)
+    west, south = grid.west // side * side, grid.south // side * side
+    east, north = -(-grid.east // side) * side, -(-grid.north // side) * side
+    padded = np.full((north - south, east - west), np.nan)
+    at = slice(north - grid.north, north - grid.south), slice(grid.west - west, grid.east - west)
+    padded[at] = height
+    squares = _square_medians(padded, side)
+    around = _window_medians(squares, half // side)
+    return np.repeat(np.repeat(around, side, axis=0), side, axis=1)[at]
+
+
+@njit(cache=True, nogil=True)
+def _square_medians(height, side):  # type: ignore[no-untyped-def]
+    rows, columns = height.shape[0] // side, height.shape[1] // side
+    out, held = np.full((rows, columns), np.nan), np.empty(side * side)
+    for r in range(rows):
+        for c in range(columns):
+            number = 0
+            for i in range(r * side, (r + 1) * side):
+                for j in range(c * side, (c + 1) * side):
+                    if not np.isnan(height[i, j]):
+                        held[number] = height[i, j]
+                        number += 1
+            if number:
+                out[r, c] = np.median(held[:number])
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _window_medians(values, half):  # type: ignore[no-untyped-def]
+    rows, columns = values.shape
+    out, held = np.full((rows, columns), np.nan), np.empty((2 * half + 1) ** 2)
+    for r in range(rows):
+        for c in range(columns):
+            number = 0
+            for i in range(max(r - half, 0), min(r + half + 1, rows)):
+                for j in range(max(c - half, 0), min(c + half + 1, columns)):
+                    if not np.isnan(values[i, j]):
+                        held[number] = values[i, j]
+                        number += 1
+            if number:
+                out[r, c] = np.median(held[:number])
+    return out
+
+
+def cells_in_doubt(read: Read, grid: Grid, *, structure_max_m: float) -> npt.NDArray[np.void]:
+    """Return the cells that hold two layers, lie amid such, or stand apart from the ground.
+
+    Parameters
+    ----------
+    read : callable
+        Returns the bands of a piece.
+    grid : Grid
+        Of the whole survey.
+    structure_max_m : float
+        Nothing of the site stands higher above the ground around it, or lies deeper below [m].
+
+    Returns
+    -------
+    structured array, shape (n,)
+        As `COLUMNS` has it, ordered by rows from the north and by columns.
+    """
+    margin = margin_cells(grid.cell_m)
+    found = [np.zeros(0, dtype=COLUMNS)]
+    for strip in grid.strips():
+        bands = read(strip.grown(margin))
+        found.append(_in_doubt(bands, strip.grown(margin), margin, structure_max_m))
+    return np.concatenate(found)
+
+
+def _in_doubt(
+    bands: dict[str, Array], wide: Grid, margin: int, structure_max_m: float
+) -> npt.NDArray[np.void]:
+    """Return the cells in doubt of one strip, whose bands are given with a margin."""
+    height, amid = bands["height"], np.nan_to_num(bands["amid"]).astype(np.int64)
+    around = ground_around(np.where(amid > 0, np.nan, height), wide)
+    alone = (np.abs(height - around) > structure_max_m) & (amid == 0)
+    inner = slice(margin, -margin), slice(margin, -margin)
+    here = np.zeros(height.shape, dtype=bool)
+    here[inner] = (amid > 0)[inner] | alone[inner]
+    row, column = np.nonzero(here)
+    out = np.zeros(len(row), dtype=COLUMNS)
+    out["column"], out["row"] = column + wide.west, wide.north - 1 - row
+    out["alone"], out["amid"] = alone[row, column], amid[row, column]
+    out["lower"] = height[row, column]
+    out["upper"] = np.where(out["alone"], around[row, column], bands["upper_height"][row, column])
+    out["n_lower"] = bands["count"][row, column]
+    out["n_upper"] = np.nan_to_num(bands["upper_count"][row, column])
+    _settle_single(out, bands, row, column)
+    sure = np.where((amid > 0) | alone, np.nan, height)
+    ballots = np.zeros((len(row), 4), dtype=np.uint8)
+    _vote(sure, here, np.column_stack([row, column]), out["lower"], out["upper"], ballots)
+    for number, name in enumerate(("for_lower", "for_upper", "round", "known_round")):
+        out[name] = ballots[:, number]
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _vote(sure, doubt, places, lower, upper, ballots):  # type: ignore[no-untyped-def]
+    """Count sure cells near each doubtful one, by the layer that goes on in them, and its ring.
+
+    A cell that holds one of the layers speaks for it; between two the closer one goes on.
+    """
+    rows, columns = sure.shape
+    for k in range(len(places)):
+        r, c = places[k]
+        for i in range(max(r - RIM, 0), min(r + RIM + 1, rows)):
+            for j in range(max(c - RIM, 0), min(c + RIM + 1, columns)):
+                known = not np.isnan(sure[i, j])
+                if max(abs(i - r), abs(j - c)) == 1 and not doubt[i, j]:
+                    ballots[k, 2] += 1
+                    ballots[k, 3] += known
+                if known:
+                    off = abs(sure[i, j] - lower[k]), abs(sure[i, j] - upper[k])
+                    ballots[k, 1 if np.isnan(off[0]) or off[1] < off[0] else 0] += 1
+
+
+def _settle_single(
+    out: npt.NDArray[np.void], bands: dict[str, Array], row: Ints, column: Ints
+) -> None:
+    """Say of a cell with one layer which of the two around it it is."""
+    single = np.flatnonzero(out["amid"] == 1)
+    if not len(single):
+        return
+    two = bands["amid"] == 2
+    lower = np.where(two, bands["height"], np.nan)
+    upper = np.where(two, bands["upper_height"], np.nan)
+    places = np.column_stack([row[single], column[single]])
+    is_upper = _closer_to_upper(lower, upper, out["lower"][single].astype(float), places)
+    swap = single[is_upper]
+    out["upper"][swap], out["n_upper"][swap] = out["lower"][swap], out["n_lower"][swap]
+    out["lower"][swap], out["n_lower"][swap] = np.nan, 0
+
+
+@njit(cache=True, nogil=True)
+def _closer_to_upper(lower, upper, height, places):  # type: ignore[no-untyped-def]
+    rows, columns = lower.shape
+    out = np.zeros(len(places), dtype=np.bool_)
+    for k in range(len(places)):
+        r, c = places[k]
+        number, low, high = 0, 0.0, 0.0
+        for i in range(max(r - NEAR, 0), min(r + NEAR + 1, rows)):
+            for j in range(max(c - NEAR, 0), min(c + NEAR + 1, columns)):
+                if not np.isnan(lower[i, j]) and not np.isnan(upper[i, j]):
+                    number += 1
+                    low += lower[i, j]
+                    high += upper[i, j]
+        out[k] = number > 0 and abs(height[k] - high / number) < abs(height[k] - low / number)
+    return out
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What became of the cells in doubt.
+
+    Attributes
+    ----------
+    cells : structured array, shape (n,)
+        As `COLUMNS` has it, ordered by rows from the north and by columns.
+    bed : array of int, shape (n,)
+        Which part of each cell is the bed: lower, upper, nothing or all of it (0, 1, 2, 3).
+    blocks : list of Block
+        From the north, and from the west.
+    """
+
+    cells: npt.NDArray[np.void]
+    bed: npt.NDArray[np.uint8]
+    blocks: list[Block]
+
+
+def settle(cells: npt.NDArray[np.void], grid: Grid) -> Settled:
+    """Decide block by block which cells, or which of their layers, are the seabed.
+
+    Parameters
+    ----------
+    cells : structured array, shape (n,)
+        As `cells_in_doubt` returns them.
+    grid : Grid
+    """
+    label = _blocks_of(cells)
+    order = np.argsort(label, kind="stable")
+    parts = np.split(order, np.flatnonzero(np.diff(label[order])) + 1) if len(cells) else []
+    bed, blocks = np.zeros(len(cells), dtype=np.uint8), []
+    longest = 2 * trend_cells(grid.cell_m)
+    for part in parts:
+        decided, block = _alone(cells[part], longest) if cells["alone"][part[0]] else _layered(
+            cells[part]
+        )
+        bed[part] = decided
+        if block is not None:
+            blocks.append(block)
+    return Settled(cells, bed, blocks)
+
+
+def _blocks_of(cells: npt.NDArray[np.void]) -> Ints:
+    """Return the number of the block that each cell belongs to.
+
+    Cells that touch are of one block: those that stand alone; and those of two layers, where the
+    layers are about as far apart. A cell with one layer belongs to the nearest with two.
+    """
+    kind = np.where(cells["alone"] == 1, 0, cells["amid"])
+    apart = (cells["upper"] - cells["lower"]).astype(float)
+    one, other = _neighbours(cells)
+    same = (kind[one] == kind[other]) & (kind[one] != 1)
+    gap = np.minimum(np.abs(apart[one]), np.abs(apart[other]))
+    same &= (kind[one] == 0) | (np.abs(apart[one] - apart[other]) <= ALIKE * gap)
+    links = coo_array((same[same], (one[same], other[same])), shape=(len(cells), len(cells)))
+    label = np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+    both = (kind[one] == 2) & (kind[other] == 2)
+    label = _without_crumbs(label, one[both], other[both])
+    single, two = np.flatnonzero(kind == 1), np.flatnonzero(kind == 2)
+    if len(single) and len(two):
+        places = np.column_stack([cells["column"], cells["row"]]).astype(float)
+        label[single] = label[two[cKDTree(places[two]).query(places[single])[1]]]
+    return label
+
+
+def _without_crumbs(label: Ints, one: Ints, other: Ints) -> Ints:
+    """Return labels of which those of a few cells were given to the largest block they touch."""
+    size = np.bincount(label)
+    best = np.arange(len(size))
+    for a, b in ((label[one], label[other]), (label[other], label[one])):
+        crumb = (size[a] < CRUMB) & (size[b] > size[best[a]])
+        order = np.argsort(size[b[crumb]], kind="stable")
+        best[a[crumb][order]] = b[crumb][order]
+    return np.asarray(best[label], dtype=np.int64)
+
+
+def _neighbours(cells: npt.NDArray[np.void]) -> tuple[Ints, Ints]:
+    """Return pairs of cells that touch by a side or a corner, each once."""
+    row, column = cells["row"].astype(np.int64), cells["column"].astype(np.int64)
+    width = int(np.ptp(column)) + 4 if len(cells) else 1
+    key = (row.max(initial=0) - row) * width + column
+    first, second = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for step in (1, width - 1, width, width + 1):
+        at = np.minimum(np.searchsorted(key, key + step), max(len(key) - 1, 0))
+        met = np.flatnonzero(key[at] == key + step)
+        first.append(met)
+        second.append(at[met])
+    return np.concatenate(first), np.concatenate(second)
+
+
+def _layered(part: npt.NDArray[np.void]) -> tuple[npt.NDArray[np.uint8], Block | None]:
+    """Decide on a block of two layers; the edge of a wall stays whole."""
+    two = part[part["amid"] == 2]
+    length = np.hypot(np.ptp(two["row"]), np.ptp(two["column"])) + 1
+    if length >= LONG and len(two) <= THIN * length:
+        return np.full(len(part), ALL, dtype=np.uint8), None
+    upper_is_bed = int(part["for_upper"].astype(int).sum()) > int(part["for_lower"].astype(int).sum())
+    mine, other = ("upper", "lower") if upper_is_bed else ("lower", "upper")
+    decided = np.full(len(part), UPPER if upper_is_bed else LOWER, dtype=np.uint8)
+    decided[np.isnan(part[mine])] = NOTHING
+    points = int(part["n_" + other].sum())
+    both = part[~np.isnan(part["lower"]) & ~np.isnan(part["upper"])]
+    offset = float((both[other] - both[mine]).astype(float).mean())
+    return decided, _block(part, points, offset, layers=2, kept=False)
+
+
+def _alone(
+    part: npt.NDArray[np.void], longest: int
+) -> tuple[npt.NDArray[np.uint8], Block | None]:
+    """Decide on a block that stands apart from the ground around it."""
+    length = max(int(np.ptp(part["row"])), int(np.ptp(part["column"]))) + 1
+    ring = int(part["round"].astype(int).sum())
+    known = int(part["known_round"].astype(int).sum())
+    if length > longest:
+        return np.full(len(part), ALL, dtype=np.uint8), None
+    kept = known < LEAST_RING * max(ring, 1)
+    offset = float((part["lower"] - part["upper"]).astype(float).mean())
+    block = _block(part, int(part["n_lower"].sum()), offset, layers=1, kept=kept)
+    return np.full(len(part), ALL if kept else NOTHING, dtype=np.uint8), block
+
+
+def _block(
+    part: npt.NDArray[np.void], points: int, offset: float, *, layers: int, kept: bool
+) -> Block:
+    return Block(
+        column=float(part["column"].astype(float).mean()) + 0.5,
+        row=float(part["row"].astype(float).mean()) + 0.5,
+        cells=len(part),
+        points=0 if kept else points,
+        offset_m=offset,
+        kind="above" if offset > 0 else "below",
+        layers=layers,
+        kept=kept,
+    )
