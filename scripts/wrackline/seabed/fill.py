@@ -22,7 +22,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import distance_transform_edt
 
-from wrackline.rasters import TICK_M
 from wrackline.seabed.neighbours import krige_cells
 from wrackline.seabed.roughness import Roughness
 
@@ -115,7 +114,7 @@ def fill_gaps(
         return result
     reach, cells = margin_cells(cell_m, distance_m), np.argwhere(gaps)
     table = rough.covariance(np.sqrt(np.arange(4 * reach**2 + 1)))
-    found = krige_cells(height, random, own, cells, table, reach, TICK_M**2)
+    found = krige_cells(height, random, own, cells, table, reach, rough.noise_share)
     filled = np.isfinite(found[:, 0])
     at = tuple(cells[filled].T)
     result.height[at], result.random[at], result.own[at] = found[filled].T

@@ -18,11 +18,13 @@ ROUNDS = 8
 """Rounds in which the plane through the middle of the neighbours is found."""
 OUTLYING = 2.5
 """A neighbour further off that plane than so many sds counts as that much less sure."""
+LEAST = 1e-8
+"""Variance that every height has at least: whole ticks of 0.1 mm [m²]."""
 TINY = 1e-30
 
 
 @njit(cache=True)
-def krige_cells(z, random, own, cells, table, reach, least):
+def krige_cells(z, random, own, cells, table, reach, noise_share):
     """Return height, variance and least variance of cells to be filled, NaN where they can't be.
 
     Parameters
@@ -35,8 +37,8 @@ def krige_cells(z, random, own, cells, table, reach, least):
         Generalised covariance by the square of the distance in cells.
     reach : int
         Farthest neighbour [cells].
-    least : float
-        Variance that every measured height has at least [m²].
+    noise_share : float
+        Share of `random` that differs from cell to cell; the rest is alike in neighbours.
     """
     west, east = _nearest_in_row(z)
     out = np.full((len(cells), 3), np.nan)
@@ -46,17 +48,18 @@ def krige_cells(z, random, own, cells, table, reach, least):
         n = _neighbours(west, east, row, column, reach, at)
         if not _surrounded(at, n):
             continue
-        heights, noise, owns = np.empty(n), np.empty(n), np.empty(n)
+        heights, stated, owns = np.empty(n), np.empty(n), np.empty(n)
         for j in range(n):
             y, x = row + at[j, 0], column + at[j, 1]
-            heights[j], noise[j], owns[j] = z[y, x], random[y, x] + least, own[y, x]
+            heights[j], stated[j], owns[j] = z[y, x], random[y, x], own[y, x]
+        noise = noise_share * stated + LEAST
         _doubt_outliers(at, n, heights, noise, table)
         weights, variance = _krige(at, n, noise, table)
         middle = heights.min()
         out[i, 0] = middle + (weights * (heights - middle)).sum()
-        out[i, 1] = max(variance, 0.0)
-        share = np.abs(weights)
-        out[i, 2] = (share * owns).sum() / share.sum()
+        share = np.abs(weights) / np.abs(weights).sum()
+        out[i, 1] = max(variance, 0.0) + (1 - noise_share) * (share * stated).sum()
+        out[i, 2] = (share * owns).sum()
     return out
 
 

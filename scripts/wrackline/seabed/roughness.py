@@ -38,6 +38,8 @@ OUTLYING = 2.5
 """Second differences beyond so many sds count as if they were as many."""
 MISFIT = 0.05
 """Share by which K may be wrong however many differences tell it."""
+FITS = 6
+"""Times that K is fitted, each with the weights that the last one gives."""
 CLASSES = 32
 """Classes of differences within a doubling."""
 OCTAVES = 40
@@ -56,10 +58,14 @@ class Roughness:
     coefficients : tuple of float
         Of −h [m² per cell], of the exponential parts [m²], of h² log h and h³, all with h in
         cells; none below 0.
+    noise_share : float
+        Share of the stated random variance that differs from cell to cell, 0 to 1. Where the
+        survey is smoother than its stated noise allows, the rest is alike in neighbouring cells.
     """
 
     ranges: tuple[float, ...]
     coefficients: tuple[float, ...]
+    noise_share: float = 1.0
 
     def covariance(self, distance: Array) -> Array:
         """Return K at distances in cells [m²]; 0 at distance 0, so that all others are relative."""
@@ -142,10 +148,30 @@ class RoughnessSums:
         noise = np.array([float(n) for n, one in zip(self._noise, told, strict=True) if one])
         noise *= NOISE_UNIT / triples[told]
         parts = 2 * _parts(2 * step, self._ranges) - 8 * _parts(step, self._ranges)
-        doubt = np.sqrt(2 * step / triples[told] + MISFIT**2) * (spread + TICK_M**2)
-        scale = parts.max(axis=0)
+        share = _noise_share(spread, noise, triples[told])
+        chance = 2 * step / triples[told]
+        return Roughness(self._ranges, _fitted(parts, spread, share * noise, chance), share)
+
+
+def _noise_share(spread: Array, noise: Array, triples: Ints) -> float:
+    """Return the greatest share of the noise, up to 1, that the differences leave room for."""
+    many = (triples >= LEAST_TRIPLES) & (noise > 0)
+    room = spread[many] / noise[many] * (1 + 2 * np.sqrt(2 / triples[many]))
+    return float(np.minimum(room, 1.0).min(initial=1.0))
+
+
+def _fitted(parts: Array, spread: Array, noise: Array, chance: Array) -> tuple[float, ...]:
+    """Return coefficients of at least 0 of the parts of K.
+
+    A variance is about as uncertain as it is large, so each counts by what the last fit says that
+    it should be: by what was found, the small ones would pull all others down.
+    """
+    scale, expected = parts.max(axis=0), np.full(len(parts), spread.mean())
+    for _ in range(FITS):
+        doubt = np.sqrt(chance + MISFIT**2) * expected
         found, _ = nnls(parts / scale / doubt[:, None], (spread - noise) / doubt)
-        return Roughness(self._ranges, tuple(float(c) for c in found / scale))
+        expected = parts @ (found / scale) + noise + TICK_M**2
+    return tuple(float(c) for c in found / scale)
 
 
 def _steps(most: int) -> list[tuple[int, int]]:
