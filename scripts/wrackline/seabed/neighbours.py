@@ -1,0 +1,274 @@
+"""Compiled loops of the filling: neighbours in eight sectors, and kriging from them.
+
+Untyped, as numba compiles them for the types that they are given.
+"""
+# mypy: ignore-errors
+# ruff: noqa: ANN001, ANN201, ANN202
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+SECTORS = 8
+EACH = 2
+"""Neighbours taken from a sector."""
+MOST = SECTORS * EACH
+ROUNDS = 8
+"""Rounds in which the plane through the middle of the neighbours is found."""
+OUTLYING = 2.5
+"""A neighbour further off that plane than so many sds counts as that much less sure."""
+LEAST = 1e-8
+"""Variance that every height has at least: whole ticks of 0.1 mm [m²]."""
+TINY = 1e-30
+
+
+@njit(cache=True)
+def krige_cells(z, random, own, cells, table, reach, noise_share):
+    """Return height, variance and least variance of cells to be filled, NaN where they can't be.
+
+    Parameters
+    ----------
+    z, random, own : array, shape (n_rows, n_columns)
+        NaN in `z` where nothing was measured.
+    cells : array of int, shape (n, 2)
+        Rows and columns to fill.
+    table : array, shape (4 reach² + 1,)
+        Generalised covariance by the square of the distance in cells.
+    reach : int
+        Farthest neighbour [cells].
+    noise_share : float
+        Share of `random` that differs from cell to cell; the rest is alike in neighbours.
+    """
+    west, east = _nearest_in_row(z)
+    out = np.full((len(cells), 3), np.nan)
+    at = np.empty((MOST, 2), dtype=np.int64)
+    for i in range(len(cells)):
+        row, column = cells[i]
+        n = _neighbours(west, east, row, column, reach, at)
+        if not _surrounded(at, n):
+            continue
+        heights, stated, owns = np.empty(n), np.empty(n), np.empty(n)
+        for j in range(n):
+            y, x = row + at[j, 0], column + at[j, 1]
+            heights[j], stated[j], owns[j] = z[y, x], random[y, x], own[y, x]
+        noise = noise_share * stated + LEAST
+        _doubt_outliers(at, n, heights, noise, table)
+        weights, variance = _krige(at, n, noise, table)
+        middle = heights.min()
+        out[i, 0] = middle + (weights * (heights - middle)).sum()
+        share = np.abs(weights) / np.abs(weights).sum()
+        out[i, 1] = max(variance, 0.0) + (1 - noise_share) * (share * stated).sum()
+        out[i, 2] = (share * owns).sum()
+    return out
+
+
+@njit(cache=True)
+def _nearest_in_row(z):
+    """Return, for each cell, the column of the next measured cell to the west and to the east.
+
+    The cell itself counts; −1 and the number of columns stand for none.
+    """
+    rows, columns = z.shape
+    west = np.empty((rows, columns), dtype=np.int32)
+    east = np.empty((rows, columns), dtype=np.int32)
+    for row in range(rows):
+        last = -1
+        for column in range(columns):
+            if not np.isnan(z[row, column]):
+                last = column
+            west[row, column] = last
+        last = columns
+        for column in range(columns - 1, -1, -1):
+            if not np.isnan(z[row, column]):
+                last = column
+            east[row, column] = last
+    return west, east
+
+
+@njit(cache=True)
+def _neighbours(west, east, row, column, reach, at):
+    """Write the offsets of the nearest measured cells of each sector into `at`; return how many.
+
+    Rows are looked at from the cell outwards until no nearer cell can come. Sector k holds the
+    directions from 45° k to 45° (k + 1), anticlockwise from east.
+    """
+    best = np.full((SECTORS, EACH), reach * reach + 1, dtype=np.int64)
+    found = np.zeros((SECTORS, EACH, 2), dtype=np.int64)
+    for away in range(reach + 1):
+        if away * away >= best.max():
+            break
+        wide = int(np.sqrt(reach * reach - away * away))
+        if row - away >= 0:
+            if away == 0:
+                _eastward(east, row, column, (0, 1, wide), 0, best, found)
+                _westward(west, row, column, (0, 1, wide), 4, best, found)
+            else:
+                _eastward(east, row, column, (-away, away + 1, wide), 0, best, found)
+                _eastward(east, row, column, (-away, 1, min(away, wide)), 1, best, found)
+                _westward(west, row, column, (-away, 0, min(away - 1, wide)), 2, best, found)
+                _westward(west, row, column, (-away, away, wide), 3, best, found)
+        if away > 0 and row + away < west.shape[0]:
+            _westward(west, row, column, (away, away + 1, wide), 4, best, found)
+            _westward(west, row, column, (away, 1, min(away, wide)), 5, best, found)
+            _eastward(east, row, column, (away, 0, min(away - 1, wide)), 6, best, found)
+            _eastward(east, row, column, (away, away, wide), 7, best, found)
+    n = 0
+    for sector in range(SECTORS):
+        for place in range(EACH):
+            if best[sector, place] <= reach * reach:
+                at[n] = found[sector, place]
+                n += 1
+    return n
+
+
+@njit(cache=True)
+def _eastward(east, row, column, span, sector, best, found):
+    """Offer the first measured cells of a stretch of a row, going east."""
+    down, start, stop = span
+    x = column + start
+    for _ in range(EACH):
+        if x >= east.shape[1]:
+            return
+        x = east[row + down, x]
+        if x >= east.shape[1] or x > column + stop:
+            return
+        _offer(down, x - column, sector, best, found)
+        x += 1
+
+
+@njit(cache=True)
+def _westward(west, row, column, span, sector, best, found):
+    """Offer the first measured cells of a stretch of a row, going west."""
+    down, start, stop = span
+    x = column - start
+    for _ in range(EACH):
+        if x < 0:
+            return
+        x = west[row + down, x]
+        if x < 0 or x < column - stop:
+            return
+        _offer(down, x - column, sector, best, found)
+        x -= 1
+
+
+@njit(cache=True)
+def _offer(down, right, sector, best, found):
+    """Put a cell among the nearest of its sector; of two as far off the first one stays."""
+    square = down * down + right * right
+    for place in range(EACH):
+        if square < best[sector, place]:
+            for later in range(EACH - 1, place, -1):
+                best[sector, later] = best[sector, later - 1]
+                found[sector, later] = found[sector, later - 1]
+            best[sector, place] = square
+            found[sector, place, 0], found[sector, place, 1] = down, right
+            return
+
+
+@njit(cache=True)
+def _surrounded(at, n):
+    """Tell whether the cell lies among its neighbours: none is followed by over 180° of nothing.
+
+    Nor may all of them lie on one line.
+    """
+    spread = False
+    for i in range(n):
+        followed = False
+        for j in range(n):
+            cross = at[i, 0] * at[j, 1] - at[i, 1] * at[j, 0]
+            dot = at[i, 0] * at[j, 0] + at[i, 1] * at[j, 1]
+            followed |= cross > 0 or (cross == 0 and dot < 0)
+            spread |= cross != 0
+        if not followed:
+            return False
+    return spread
+
+
+@njit(cache=True)
+def _doubt_outliers(at, n, heights, noise, table):
+    """Add to the variance of neighbours that stand off the plane through the middle of them."""
+    square = 0
+    for j in range(n):
+        square += at[j, 0] ** 2 + at[j, 1] ** 2
+    square = max(square // n, 1)
+    bends = (2 * table[min(4 * square, len(table) - 1)] - 8 * table[square]) / 4
+    limit = OUTLYING**2 * (noise + max(bends, 0.0))
+    off = heights - _middle_plane(at, n, heights, limit)
+    for j in range(n):
+        noise[j] += max(off[j] ** 2 - limit[j], 0.0)
+
+
+@njit(cache=True)
+def _middle_plane(at, n, heights, limit):
+    """Return the heights of the plane with the least sum of absolute misfits over sds."""
+    weight, plane = 1 / limit, np.zeros(n)
+    base = heights.min()
+    for turn in range(ROUNDS):
+        normal, right = np.zeros((3, 3)), np.zeros(3)
+        for j in range(n):
+            part = (1.0, float(at[j, 1]), float(at[j, 0]))
+            for a in range(3):
+                right[a] += weight[j] * part[a] * (heights[j] - base)
+                for b in range(3):
+                    normal[a, b] += weight[j] * part[a] * part[b]
+        _solve(normal, right)
+        for j in range(n):
+            plane[j] = base + right[0] + right[1] * at[j, 1] + right[2] * at[j, 0]
+            off = abs(heights[j] - plane[j]) / np.sqrt(limit[j])
+            weight[j] = 1 / limit[j] / max(off, 0.05)
+        if turn == 0 and ((heights - plane) ** 2 <= 0.1 * limit).all():
+            break
+    return plane
+
+
+@njit(cache=True)
+def _krige(at, n, noise, table):
+    """Return the weights of universal kriging with a linear drift, and its variance."""
+    scale = noise.max()
+    for j in range(n):
+        scale = max(scale, abs(table[at[j, 0] ** 2 + at[j, 1] ** 2]))
+    far = 1.0
+    for j in range(n):
+        far = max(far, float(abs(at[j, 0])), float(abs(at[j, 1])))
+    matrix, right = np.zeros((n + 3, n + 3)), np.zeros(n + 3)
+    for i in range(n):
+        for j in range(i + 1, n):
+            apart = (at[i, 0] - at[j, 0]) ** 2 + (at[i, 1] - at[j, 1]) ** 2
+            matrix[i, j] = matrix[j, i] = table[apart] / scale
+        matrix[i, i] = noise[i] / scale
+        matrix[i, n] = matrix[n, i] = 1.0
+        matrix[i, n + 1] = matrix[n + 1, i] = at[i, 1] / far
+        matrix[i, n + 2] = matrix[n + 2, i] = at[i, 0] / far
+        right[i] = table[at[i, 0] ** 2 + at[i, 1] ** 2] / scale
+    right[n] = 1.0
+    wanted = right.copy()
+    _solve(matrix, right)
+    return right[:n].copy(), -(right * wanted).sum() * scale
+
+
+@njit(cache=True)
+def _solve(matrix, right):
+    """Solve a small linear system in place: Gauss, with row pivots."""
+    size = len(right)
+    for k in range(size):
+        pivot = k
+        for i in range(k + 1, size):
+            if abs(matrix[i, k]) > abs(matrix[pivot, k]):
+                pivot = i
+        if pivot != k:
+            for j in range(k, size):
+                matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
+            right[k], right[pivot] = right[pivot], right[k]
+        if abs(matrix[k, k]) < TINY:
+            matrix[k, k] = TINY
+        for i in range(k + 1, size):
+            factor = matrix[i, k] / matrix[k, k]
+            if factor != 0.0:
+                for j in range(k + 1, size):
+                    matrix[i, j] -= factor * matrix[k, j]
+                right[i] -= factor * right[k]
+    for k in range(size - 1, -1, -1):
+        for j in range(k + 1, size):
+            right[k] -= matrix[k, j] * right[j]
+        right[k] /= matrix[k, k]
