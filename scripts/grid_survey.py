@@ -1,28 +1,42 @@
 """Make the surface of one survey of bed points.
 
 Writes a GeoTIFF with bands `height` (mean of the cell's points), `sd` (total), `sd_random`,
-`count` [1], `spread` (sample sd within the cell) [m] and `filled` (1: interpolated).
+`spread` (sample sd within the cell), `middle` (median), `distance_m` (to the nearest measured
+cell), `canopy` (mean height of what lay above the bed) [m], `count`, `rejected` [1], `filled`
+(1: interpolated) and `surface` (1 bed, 2 seen from above alone, 3 stands above the ground); the
+points set aside (Parquet: `easting`, `northing`, `height` [m], `row`); and a JSON: `points`,
+`lone`, `blocks` (see `wrackline.seabed.layers.Block`), `cell_m`.
 """
 
 from wrackline.io import read_json
-from wrackline.seabed.gridding import grid_survey
+from wrackline.seabed.gridding import Settings, grid_survey
+from wrackline.seabed.set_aside import write_set_aside
 from wrackline.step import step
 from wrackline.uncertainty import model_from_dict
 
 
 def main(job):
-    grid_survey(
+    told = job.params
+    found = grid_survey(
         job.input.points,
         job.output.surface,
         model=model_from_dict(read_json(job.input.errors)["model"]),
         frame={
-            "crs": job.params.crs,
-            "vertical_datum": job.params.vertical_datum,
-            "origin": tuple(job.params.origin),
+            "crs": told.crs,
+            "vertical_datum": told.vertical_datum,
+            "origin": tuple(told.origin),
         },
-        cell_m=job.params.cell_m,
-        fill_distance_m=job.params.fill_distance_m,
+        settings=Settings(
+            cell_m=told.cell_m,
+            fill_distance_m=told.fill_distance_m,
+            reject_blunders=told.reject_blunders,
+            structure_max_m=told.structure_max_m,
+            tile_m=told.tile_m,
+            memory_mb=told.memory_mb,
+        ),
+        shares=list(job.input.shares),
     )
+    write_set_aside(found, job.output.rejected, job.output.account)
 
 
 step(main, snakemake)

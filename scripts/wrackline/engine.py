@@ -94,6 +94,7 @@ class Engine:
         words = ["--snakefile", self._job.root / "Snakefile", "--directory", self._job.site]
         words += ["--profile", "none", "--workflow-profile", profile]
         words += ["--cores", self._job.cores or "all"]
+        words += ["--resources", f"mem_mb={self._job.memory_mb}"]
         words += ["--logger-wrackline-terminal", self._terminal]
         words += ["--logger-wrackline-records", self._job.records]
         parser, arguments = parse_args([str(word) for word in words])

@@ -22,6 +22,8 @@ class Job:
         Stop after the checks.
     surveys : tuple of str
         Surveys whose files alone are checked, by themselves; all, and together, when empty.
+    memory_mb : int
+        What the steps that say how much memory they need may use together [MB].
     """
 
     site: Path
@@ -29,6 +31,7 @@ class Job:
     cores: int | None = None
     check_only: bool = False
     surveys: tuple[str, ...] = ()
+    memory_mb: int = 1500
 
     @property
     def log(self) -> Path:

@@ -255,6 +255,25 @@ class SeabedSettings(Strict):
     contour_step_m: Annotated[float, Field(ge=0.01, le=100)] = Field(
         0.25, description="Height step between contours [m]."
     )
+    reject_blunders: bool = Field(
+        True,
+        description="Whether soundings that nothing around them bears out, and the false one of "
+        "two layers, are set aside and listed; false takes every point as seabed.",
+    )
+    structure_max_m: Annotated[float, Field(gt=0, le=50)] = Field(
+        1.5,
+        description="Nothing of the site stands higher above the ground around it, or lies deeper "
+        "below (trenches, wells): a patch of soundings that does is set aside and listed [m].",
+    )
+    tile_m: Annotated[float, Field(ge=1, le=5000)] = Field(
+        128.0,
+        description="Edge of the tiles in which large surveys are worked on; figures don't depend "
+        "on it [m].",
+    )
+    memory_mb: Annotated[int, Field(ge=1000, le=1_000_000)] = Field(
+        1500,
+        description="Memory that the seabed's steps may use together, two at a time [MB].",
+    )
 
 
 class WallSettings(Strict):
@@ -687,6 +706,12 @@ class Survey(Strict):
     resolution_m: Positive | None = Field(
         None, description="Least thing that the survey would have shown [m]."
     )
+    least_cell_m: Positive | None = Field(
+        None,
+        description="Bed points: cells finer than this tell nothing more, since soundings within a "
+        "beam's footprint are not independent; half the least thing that it would have shown (IHO "
+        "S-44, annex D). The surface has the site's cell, or as many times that [m].",
+    )
     applied_offset: AppliedOffset | None = Field(
         None, description="A vertical correction that a person decided on."
     )
@@ -937,6 +962,7 @@ NEUTRAL_TRAITS: dict[str, Any] = {
     "pole_width_m": None,
     "pole_width_sd_m": 0.0,
     "resolution_m": None,
+    "least_cell_m": None,
     "looked_at": None,
     "old_plan": False,
     "note": "",

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -166,6 +166,22 @@ class Grid:
         for top in range(self.north, self.south, -step):
             yield replace(self, south=max(top - step, self.south), north=top)
 
+    def pieces(self, edge: int) -> Iterator[Grid]:
+        """Yield squares of so many cells a side, row by row from the north-west, cut at the edge.
+
+        >>> [part.shape for part in Grid((0.0, 0.0), 1.0, 0, 0, 3, 5).pieces(2)]
+        [(2, 2), (2, 1), (2, 2), (2, 1), (1, 2), (1, 1)]
+        """
+        for top in range(self.north, self.south, -edge):
+            for left in range(self.west, self.east, edge):
+                yield replace(
+                    self,
+                    west=left,
+                    south=max(top - edge, self.south),
+                    east=min(left + edge, self.east),
+                    north=top,
+                )
+
     def window(self, inner: Grid) -> tuple[slice, slice]:
         """Return the slices (rows, columns) of this grid's raster that `inner` covers."""
         top, left = self.north - inner.north, inner.west - self.west
@@ -198,11 +214,10 @@ class RasterWriter:
         In words, as printed.
     tags : mapping of str to str, optional
         Further tags; a caution is always written.
-    smooth : bool
-        Overviews by averages (for one band of pictures or heights); otherwise each cell of an
-        overview is one real cell, so that counts, flags and sources stay what they are.
-    plain : bool
-        Leave it as the plain file that the pieces went to, uncompressed and without overviews.
+    overviews : {"real", "average", "none"}
+        real: each cell of an overview is one real cell, so that counts, flags and sources stay
+        what they are. average: for pictures and heights. none: the raster is left as the plain
+        file that the pieces went to, uncompressed.
     """
 
     def __init__(
@@ -214,12 +229,11 @@ class RasterWriter:
         crs: str | None = None,
         vertical_datum: str = "",
         tags: Mapping[str, str] | None = None,
-        smooth: bool = False,
-        plain: bool = False,
+        overviews: Literal["real", "average", "none"] = "real",
     ) -> None:
-        self._path, self._grid, self._smooth = Path(path), grid, smooth
+        self._path, self._grid, self._overviews = Path(path), grid, overviews
         self._path.parent.mkdir(parents=True, exist_ok=True)
-        self._plain = self._path if plain else self._path.with_suffix(".pieces.tif")
+        self._plain = self._path if overviews == "none" else self._path.with_suffix(".pieces.tif")
         self._target = rasterio.open(self._plain, "w", **_plain_profile(grid, len(bands), crs))
         for number, (name, unit) in enumerate(bands, start=1):
             self._target.set_band_description(number, name)
@@ -265,7 +279,7 @@ class RasterWriter:
         try:
             if kind is None:
                 with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
-                    rasterio.shutil.copy(self._plain, self._path, **_cog_options(self._smooth))
+                    rasterio.shutil.copy(self._plain, self._path, **_cog_options(self._overviews))
         finally:
             self._plain.unlink(missing_ok=True)
 
@@ -289,14 +303,14 @@ def _plain_profile(grid: Grid, bands: int, crs: str | None) -> dict[str, Any]:
     }
 
 
-def _cog_options(smooth: bool) -> dict[str, Any]:
+def _cog_options(overviews: str) -> dict[str, Any]:
     return {
         "driver": "COG",
         "compress": "DEFLATE",
         "predictor": "FLOATING_POINT",
         "blocksize": BLOCK,
         "num_threads": 2,
-        "overview_resampling": "average" if smooth else "nearest",
+        "overview_resampling": "average" if overviews == "average" else "nearest",
     }
 
 
@@ -318,8 +332,10 @@ def write_raster(
     bands : sequence of Band
         Each of shape `grid.shape`.
     grid : Grid
-    crs, vertical_datum, tags, smooth
+    crs, vertical_datum, tags
         As `RasterWriter` takes them.
+    smooth : bool
+        Whether overviews are averages, for pictures and heights.
     """
     with RasterWriter(
         path,
@@ -328,7 +344,7 @@ def write_raster(
         crs=crs,
         vertical_datum=vertical_datum,
         tags=tags,
-        smooth=smooth,
+        overviews="average" if smooth else "real",
     ) as writer:
         writer.write(grid, [band.values for band in bands])
 

@@ -108,6 +108,7 @@ def run(
     try:
         with _stoppable():
             config = read_config(site)
+            job = replace(job, memory_mb=config.site.seabed.memory_mb)
             if file is not None:
                 job = replace(job, surveys=surveys_in(config, file))
             return _run_locked(job, patience_s=patience_s)

@@ -52,6 +52,27 @@ def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:
     return config.site.links_from(config.surveys[survey].vertical.zero)
 
 
+SHARE_BYTES = {".laz": 40_000_000, ".las": 300_000_000}
+"""Raw bytes of bed points that are worth a job of their own: about ten million points."""
+OTHER_BYTES = 300_000_000
+
+
+def seabed_shares(config: SiteConfig, survey: str) -> int:
+    """Return in how many jobs a survey's tiles are worked on, by the size of its raw file.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    survey : str
+        Of bed points.
+    """
+    file = config.folder / config.surveys[survey].file
+    if not file.is_file() or config.site.demo is not None:
+        return 1
+    worth = SHARE_BYTES.get(file.suffix.lower(), OTHER_BYTES)
+    return max(1, file.stat().st_size // worth)
+
+
 def surface_surveys(config: SiteConfig, surface: str) -> list[str]:
     """Return the surveys of bed points behind a surface.
 

@@ -1,12 +1,89 @@
-from wrackline.sources import composite, surface_surveys
+from wrackline.seabed.cell_size import survey_cell
+from wrackline.sources import composite, seabed_shares, surface_surveys
+
+SHARES = {survey: seabed_shares(SITE, survey) for survey in SITE.point_surveys}
+LARGE = [survey for survey in SHARES if SHARES[survey] > 1]
+LARGE_JOB_MB = SITE.site.seabed.memory_mb // 2
+
+
+rule spill_points:
+    input:
+        points="work/fit/{survey}/points.laz",
+    output:
+        spill=temp(directory("work/seabed/spill/{survey}")),
+    log:
+        "logs/spill_points/{survey}.log",
+    wildcard_constraints:
+        survey="|".join(LARGE) or "(?!)",
+    params:
+        code=fingerprint("spill_points"),
+        origin=list(SITE.site.origin),
+        cell_m=lambda w: survey_cell(
+            SITE.site.seabed.cell_m, SITE.surveys[w.survey].least_cell_m
+        ),
+        tile_m=SITE.site.seabed.tile_m,
+    resources:
+        mem_mb=LARGE_JOB_MB,
+    message:
+        "Seabed: sorting the points of {wildcards.survey} into tiles"
+    script:
+        "../../scripts/spill_points.py"
+
+
+rule grid_tiles:
+    input:
+        spill="work/seabed/spill/{survey}",
+        errors="work/fit/{survey}/errors.json",
+    output:
+        cells=temp("work/seabed/tiles/{survey}/{share}.tif"),
+        lone=temp("work/seabed/tiles/{survey}/{share}.npy"),
+    log:
+        "logs/grid_tiles/{survey}-{share}.log",
+    wildcard_constraints:
+        survey="|".join(LARGE) or "(?!)",
+        share="[0-9]+",
+    params:
+        code=fingerprint("grid_tiles"),
+        cell_m=lambda w: survey_cell(
+            SITE.site.seabed.cell_m, SITE.surveys[w.survey].least_cell_m
+        ),
+        reject_blunders=SITE.site.seabed.reject_blunders,
+        memory_mb=LARGE_JOB_MB,
+        shares=lambda w: SHARES[w.survey],
+    resources:
+        mem_mb=LARGE_JOB_MB,
+    message:
+        "Seabed: gridding share {wildcards.share} of {wildcards.survey}"
+    script:
+        "../../scripts/grid_tiles.py"
 
 
 rule grid_survey:
     input:
         points="work/fit/{survey}/points.laz",
         errors="work/fit/{survey}/errors.json",
+        shares=lambda w: (
+            expand(
+                "work/seabed/tiles/{survey}/{share}.tif",
+                survey=w.survey,
+                share=range(SHARES[w.survey]),
+            )
+            if w.survey in LARGE
+            else []
+        ),
+        lone=lambda w: (
+            expand(
+                "work/seabed/tiles/{survey}/{share}.npy",
+                survey=w.survey,
+                share=range(SHARES[w.survey]),
+            )
+            if w.survey in LARGE
+            else []
+        ),
     output:
         surface="work/seabed/survey/{survey}.tif",
+        rejected="work/seabed/survey/{survey}.parquet",
+        account="work/seabed/survey/{survey}.json",
     log:
         "logs/grid_survey/{survey}.log",
     wildcard_constraints:
@@ -16,8 +93,16 @@ rule grid_survey:
         crs=SITE.site.crs,
         vertical_datum=SITE.site.vertical_datum,
         origin=list(SITE.site.origin),
-        cell_m=SITE.site.seabed.cell_m,
+        cell_m=lambda w: survey_cell(
+            SITE.site.seabed.cell_m, SITE.surveys[w.survey].least_cell_m
+        ),
         fill_distance_m=SITE.site.seabed.fill_distance_m,
+        reject_blunders=SITE.site.seabed.reject_blunders,
+        structure_max_m=SITE.site.seabed.structure_max_m,
+        tile_m=SITE.site.seabed.tile_m,
+        memory_mb=LARGE_JOB_MB,
+    resources:
+        mem_mb=lambda w: LARGE_JOB_MB if w.survey in LARGE else 0,
     message:
         "Seabed: gridding {wildcards.survey}"
     script:

@@ -17,14 +17,9 @@ import numpy as np
 import numpy.typing as npt
 
 from wrackline.rasters import Grid
-from wrackline.seabed.gridding import (
-    Cells,
-    bin_points,
-    cell_places,
-    common_variance,
-    random_variance,
-)
+from wrackline.seabed.bins import Binned, bin_points
 from wrackline.seabed.slopes import plane_gradient
+from wrackline.seabed.variances import cell_places, common_variance, random_variance
 from wrackline.uncertainty import COVERAGE_95, Budget, ErrorModel, model_from_dict, propagate
 
 Array = npt.NDArray[np.float64]
@@ -105,7 +100,7 @@ def compare_overlaps(
 class Side:
     """One side of a comparison: a survey's coarse cells and its errors."""
 
-    cells: Cells
+    cells: Binned
     model: ErrorModel
 
 

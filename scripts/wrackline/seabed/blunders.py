@@ -20,8 +20,8 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from wrackline.rasters import TICK_M
 from wrackline.points import Words
+from wrackline.rasters import TICK_M
 from wrackline.seabed.cells import Area, Flags, Ints, Sorted, cell_of
 from wrackline.uncertainty import ErrorModel
 
@@ -236,11 +236,10 @@ def _robust_plane(near, least_scale):  # type: ignore[no-untyped-def]
     Weights of Huber, then of Tukey (k 1.345 and 4.685 of 1.4826 MAD): Huber and Ronchetti 2009,
     Robust Statistics, 7.8. A slope that nothing determines is level.
     """
-    plane = np.array([np.median(near[:, 2]), 0.0, 0.0])
-    weight, inverse = np.ones(len(near)), np.zeros((3, 3))
-    scale = least_scale
+    level, east, north, leverage = np.median(near[:, 2]), 0.0, 0.0, 0.0
+    weight, scale = np.ones(len(near)), least_scale
     for turn in range(10):
-        off = near[:, 2] - plane[0] - near[:, 0] * plane[1] - near[:, 1] * plane[2]
+        off = near[:, 2] - level - near[:, 0] * east - near[:, 1] * north
         scale = max(1.4826 * np.median(np.abs(off)), least_scale, 1.0)
         for i in range(len(near)):
             u = abs(off[i]) / scale
@@ -248,17 +247,27 @@ def _robust_plane(near, least_scale):  # type: ignore[no-untyped-def]
                 weight[i] = 1.0 if u <= 1.345 else 1.345 / u
             else:
                 weight[i] = (1 - (u / 4.685) ** 2) ** 2 if u < 4.685 else 0.0
-        normal, right = np.zeros((3, 3)), np.zeros(3)
-        for i in range(len(near)):
-            row = np.array([1.0, near[i, 0], near[i, 1]])
-            normal += weight[i] * np.outer(row, row)
-            right += weight[i] * near[i, 2] * row
-        normal[1, 1] += 1e-6
-        normal[2, 2] += 1e-6
-        normal[0, 0] += 1e-9
-        inverse = np.linalg.inv(normal)
-        plane = inverse @ right
-    return plane[0], plane[1], plane[2], scale, inverse[0, 0]
+        level, east, north, leverage = _weighted_plane(near, weight)
+    return level, east, north, scale, leverage
+
+
+@njit(cache=True, nogil=True)
+def _weighted_plane(near, weight):  # type: ignore[no-untyped-def]
+    """Return height, slopes and leverage at (0, 0) of the plane by weighted least squares."""
+    w, x, y = 1e-9, 0.0, 0.0
+    xx, yy, xy = 1e-6, 1e-6, 0.0
+    z, zx, zy = 0.0, 0.0, 0.0
+    for i in range(len(near)):
+        a, b, h, v = near[i, 0], near[i, 1], near[i, 2], weight[i]
+        w, x, y, z = w + v, x + v * a, y + v * b, z + v * h
+        xx, yy, xy = xx + v * a * a, yy + v * b * b, xy + v * a * b
+        zx, zy = zx + v * h * a, zy + v * h * b
+    first, second, third = xx * yy - xy * xy, x * yy - y * xy, x * xy - y * xx
+    whole = w * first - x * second + y * third
+    level = (z * first - x * (zx * yy - zy * xy) + y * (zx * xy - zy * xx)) / whole
+    east = (w * (zx * yy - zy * xy) - z * second + y * (x * zy - y * zx)) / whole
+    north = (w * (xx * zy - xy * zx) - x * (x * zy - y * zx) + z * third) / whole
+    return level, east, north, first / whole
 
 
 def layers(cells: Sorted, flags: Flags, columns: int, limits: Limits) -> Flags:
@@ -281,13 +290,13 @@ def layers(cells: Sorted, flags: Flags, columns: int, limits: Limits) -> Flags:
     number = len(cells.starts) - 1
     splits = np.zeros(number, dtype=np.int64)
     several, parted = _splits(cells.starts, cells.heights, flags, limits.layers, splits)
-    double = several & parted
+    double = np.asarray(several & parted, dtype=np.uint8)
     if not double.any():
         return np.zeros(number, dtype=np.uint8)
     amid = _amid(double.reshape(-1, columns), several.reshape(-1, columns)).ravel()
     two = amid & (parted > 0)
     _flag_upper(cells.starts, cells.heights, flags, splits, two)
-    return amid.astype(np.uint8) + two.astype(np.uint8)
+    return np.asarray(amid.astype(np.uint8) + two.astype(np.uint8), dtype=np.uint8)
 
 
 def _amid(double: Flags, several: Flags) -> npt.NDArray[np.bool_]:
@@ -337,8 +346,8 @@ def _flag_upper(starts, heights, flags, splits, two):  # type: ignore[no-untyped
 
 
 @njit(cache=True, nogil=True)
-def _listed(points, frame, starts, heights, flags, wanted, out, at_out):  # type: ignore[no-untyped-def]
-    """Copy points whose height has the wanted flag to `out` from `at_out` on; return the end."""
+def _listed(points, frame, starts, heights, flags, out, at_out):  # type: ignore[no-untyped-def]
+    """Copy points whose height is flagged as lone to `out` from `at_out` on; return the end."""
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at < 0:
@@ -346,7 +355,7 @@ def _listed(points, frame, starts, heights, flags, wanted, out, at_out):  # type
         for k in range(starts[at], starts[at + 1]):
             if heights[k] > points[i, 2]:
                 break
-            if heights[k] == points[i, 2] and flags[k] == wanted:
+            if heights[k] == points[i, 2] and flags[k] == LONE:
                 if at_out < len(out):
                     out[at_out] = points[i]
                 at_out += 1
@@ -374,5 +383,5 @@ def listed(runs: Iterable[Words], area: Area, cells: Sorted, flags: Flags, *, wo
     end = 0
     if len(out):
         for points in runs:
-            end = _listed(points, area.frame, cells.starts, cells.heights, flags, LONE, out, end)
-    return out[np.lexsort(out.T[::-1])]
+            end = _listed(points, area.frame, cells.starts, cells.heights, flags, out, end)
+    return np.asarray(out[np.lexsort(out.T[::-1])], dtype=np.int32)

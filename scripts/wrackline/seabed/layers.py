@@ -169,7 +169,9 @@ def _window_medians(values, half):  # type: ignore[no-untyped-def]
     return out
 
 
-def cells_in_doubt(read: Read, grid: Grid, *, structure_max_m: float) -> npt.NDArray[np.void]:
+def cells_in_doubt(
+    read: Read, grid: Grid, *, structure_max_m: float, edge: int = 1024
+) -> npt.NDArray[np.void]:
     """Return the cells that hold two layers, lie amid such, or stand apart from the ground.
 
     Parameters
@@ -180,6 +182,8 @@ def cells_in_doubt(read: Read, grid: Grid, *, structure_max_m: float) -> npt.NDA
         Of the whole survey.
     structure_max_m : float
         Nothing of the site stands higher above the ground around it, or lies deeper below [m].
+    edge : int
+        Side of the pieces that are read one by one, in cells.
 
     Returns
     -------
@@ -188,10 +192,11 @@ def cells_in_doubt(read: Read, grid: Grid, *, structure_max_m: float) -> npt.NDA
     """
     margin = margin_cells(grid.cell_m)
     found = [np.zeros(0, dtype=COLUMNS)]
-    for strip in grid.strips():
-        bands = read(strip.grown(margin))
-        found.append(_in_doubt(bands, strip.grown(margin), margin, structure_max_m))
-    return np.concatenate(found)
+    for piece in grid.pieces(edge):
+        bands = read(piece.grown(margin))
+        found.append(_in_doubt(bands, piece.grown(margin), margin, structure_max_m))
+    cells = np.concatenate(found)
+    return cells[np.lexsort((cells["column"], -cells["row"].astype(np.int64)))]
 
 
 def _in_doubt(
@@ -309,8 +314,8 @@ def settle(cells: npt.NDArray[np.void], grid: Grid) -> Settled:
     bed, blocks = np.zeros(len(cells), dtype=np.uint8), []
     longest = 2 * trend_cells(grid.cell_m)
     for part in parts:
-        decided, block = _alone(cells[part], longest) if cells["alone"][part[0]] else _layered(
-            cells[part]
+        decided, block = (
+            _alone(cells[part], longest) if cells["alone"][part[0]] else _layered(cells[part])
         )
         bed[part] = decided
         if block is not None:
@@ -372,7 +377,9 @@ def _layered(part: npt.NDArray[np.void]) -> tuple[npt.NDArray[np.uint8], Block |
     length = np.hypot(np.ptp(two["row"]), np.ptp(two["column"])) + 1
     if length >= LONG and len(two) <= THIN * length:
         return np.full(len(part), ALL, dtype=np.uint8), None
-    upper_is_bed = int(part["for_upper"].astype(int).sum()) > int(part["for_lower"].astype(int).sum())
+    upper_is_bed = int(part["for_upper"].astype(int).sum()) > int(
+        part["for_lower"].astype(int).sum()
+    )
     mine, other = ("upper", "lower") if upper_is_bed else ("lower", "upper")
     decided = np.full(len(part), UPPER if upper_is_bed else LOWER, dtype=np.uint8)
     decided[np.isnan(part[mine])] = NOTHING
@@ -382,9 +389,7 @@ def _layered(part: npt.NDArray[np.void]) -> tuple[npt.NDArray[np.uint8], Block |
     return decided, _block(part, points, offset, layers=2, kept=False)
 
 
-def _alone(
-    part: npt.NDArray[np.void], longest: int
-) -> tuple[npt.NDArray[np.uint8], Block | None]:
+def _alone(part: npt.NDArray[np.void], longest: int) -> tuple[npt.NDArray[np.uint8], Block | None]:
     """Decide on a block that stands apart from the ground around it."""
     length = max(int(np.ptp(part["row"])), int(np.ptp(part["column"]))) + 1
     ring = int(part["round"].astype(int).sum())

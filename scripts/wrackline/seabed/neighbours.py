@@ -3,7 +3,6 @@
 Untyped, as numba compiles them for the types that they are given.
 """
 # mypy: ignore-errors
-# ruff: noqa: ANN001, ANN201, ANN202
 
 from __future__ import annotations
 

@@ -27,8 +27,8 @@ from shapely.geometry import Polygon
 
 from wrackline.io import read_json
 from wrackline.rasters import Grid, read_raster
-from wrackline.seabed.gridding import common_variance
 from wrackline.seabed.slopes import plane_gradient
+from wrackline.seabed.variances import common_variance
 from wrackline.uncertainty import Budget, ErrorModel, model_from_dict, propagate
 
 Array = npt.NDArray[np.float64]

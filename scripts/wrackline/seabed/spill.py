@@ -93,6 +93,8 @@ class Spill:
         Points, each counted once.
     with_sd, with_row : bool
         Whether a point has the file's own sd, and the row that it came from.
+    source : str
+        The file that the points came from.
     """
 
     folder: Path
@@ -102,6 +104,7 @@ class Spill:
     count: int
     with_sd: bool
     with_row: bool
+    source: str
 
     @property
     def words(self) -> int:
@@ -167,7 +170,14 @@ def spill_points(path: Path | str, folder: Path | str, *, tiling: Tiling) -> Spi
     if tiling.shape[0] * tiling.shape[1] > MOST_TILES:
         raise InputError(_too_wide(path, tiling))
     spill = Spill(
-        folder, tiling, info.offset, info.heights, info.count, info.with_sd, info.with_row
+        folder,
+        tiling,
+        info.offset,
+        info.heights,
+        info.count,
+        info.with_sd,
+        info.with_row,
+        str(path),
     )
     with (folder / "points.bin").open("wb") as stream, ThreadPoolExecutor(1) as beside:
         runs = Runs(stream)
@@ -196,6 +206,7 @@ def open_spill(folder: Path | str) -> Spill:
         told["count"],
         told["with_sd"],
         told["with_row"],
+        told["source"],
     )
 
 
@@ -232,10 +243,11 @@ def by_tile(chunk: Words, spill: Spill) -> tuple[Words, Ints]:
     origin = ticks(tiling.grid.origin) - np.array(spill.offset[:2])
     counts = np.zeros(tiling.shape[0] * tiling.shape[1], dtype=np.int64)
     edge, margin = tiling.edge * size, tiling.margin * size + 1.0
-    corner, shape = np.array(tiling.corner), np.array(tiling.shape)
-    _count(chunk, origin, edge, margin, corner, shape, counts)
+    corner, shape = tiling.corner, tiling.shape
+    frame = (*(float(part) for part in (*origin, edge, margin)), *corner, *shape)
+    _count(chunk, frame, counts)
     out = np.empty((int(counts.sum()), chunk.shape[1]), dtype=np.int32)
-    _place(chunk, origin, edge, margin, corner, shape, np.cumsum(counts) - counts, out)
+    _place(chunk, frame, np.cumsum(counts) - counts, out)
     return out, counts
 
 
@@ -248,27 +260,34 @@ def _tiles_of(place, edge, margin, first, number):  # type: ignore[no-untyped-de
 
 
 @njit(cache=True, nogil=True)
-def _count(points, origin, edge, margin, corner, shape, counts):  # type: ignore[no-untyped-def]
-    """Count the points of each tile."""
-    south = corner[1] - shape[0] + 1
-    for i in range(len(points)):
-        left, right = _tiles_of(points[i, 0] - origin[0], edge, margin, corner[0], shape[1])
-        low, high = _tiles_of(points[i, 1] - origin[1], edge, margin, south, shape[0])
-        for row in range(low, high + 1):
-            for column in range(left, right + 1):
-                counts[(shape[0] - 1 - row) * shape[1] + column] += 1
+def _reach(point, frame):  # type: ignore[no-untyped-def]
+    """Return first and last column and row, from the south, of the tiles that want a point."""
+    east, north, edge, margin, west, top, rows, columns = frame
+    left, right = _tiles_of(point[0] - east, edge, margin, west, columns)
+    low, high = _tiles_of(point[1] - north, edge, margin, top - rows + 1, rows)
+    return left, right, low, high
 
 
 @njit(cache=True, nogil=True)
-def _place(points, origin, edge, margin, corner, shape, at, out):  # type: ignore[no-untyped-def]
-    """Copy each point to where its tiles' points stand."""
-    south = corner[1] - shape[0] + 1
+def _count(points, frame, counts):  # type: ignore[no-untyped-def]
+    """Count the points of each tile."""
+    rows, columns = frame[6], frame[7]
     for i in range(len(points)):
-        left, right = _tiles_of(points[i, 0] - origin[0], edge, margin, corner[0], shape[1])
-        low, high = _tiles_of(points[i, 1] - origin[1], edge, margin, south, shape[0])
+        left, right, low, high = _reach(points[i], frame)
         for row in range(low, high + 1):
             for column in range(left, right + 1):
-                tile = (shape[0] - 1 - row) * shape[1] + column
+                counts[(rows - 1 - row) * columns + column] += 1
+
+
+@njit(cache=True, nogil=True)
+def _place(points, frame, at, out):  # type: ignore[no-untyped-def]
+    """Copy each point to where its tiles' points stand."""
+    rows, columns = frame[6], frame[7]
+    for i in range(len(points)):
+        left, right, low, high = _reach(points[i], frame)
+        for row in range(low, high + 1):
+            for column in range(left, right + 1):
+                tile = (rows - 1 - row) * columns + column
                 for word in range(points.shape[1]):
                     out[at[tile], word] = points[i, word]
                 at[tile] += 1

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from wrackline.errors import Fault, InputError
 from wrackline.points import Words
 from wrackline.rasters import TICK_M, Grid, RasterWriter, ticks
+from wrackline.seabed.bins import check_sums, figures_of
 from wrackline.seabed.blunders import (
     LAYER,
     MARGIN,
@@ -150,11 +150,11 @@ def _need_mb(piece: Grid, points: float) -> float:
 def _quarters(piece: Grid) -> list[Grid]:
     half_row, half_column = piece.shape[0] // 2, piece.shape[1] // 2
     middle, centre = piece.south + half_row, piece.west + half_column
-    upper, lower = replace(piece, south=middle), replace(piece, north=middle)
+    halves = replace(piece, south=middle), replace(piece, north=middle)
     return [
-        replace(half, **side)
-        for half in (upper, lower)
-        for side in ({"east": centre}, {"west": centre})
+        quarter
+        for half in halves
+        for quarter in (replace(half, east=centre), replace(half, west=centre))
     ]
 
 
@@ -169,7 +169,8 @@ def _cells(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
         found = Cells(piece, _shaped(bands, piece, 0), none)
     else:
         found = _judged(points, piece, spill, work.limits)
-    _check_sums(found, spill)
+    most = float(np.nanmax(found.bands["count"], initial=0.0))
+    check_sums(most, spill.heights, spill.source)
     return _with_own(found, points, spill)
 
 
@@ -197,17 +198,13 @@ def _own_lone(points: TilePoints, inner: Area, area: Area, cells: Sorted, flags:
     column = np.floor((lone[:, 0] - inner.west) / inner.size)
     row = -1 - np.floor((lone[:, 1] - inner.north) / inner.size)
     inside = (column >= 0) & (column < inner.columns) & (row >= 0) & (row < inner.rows)
-    return lone[inside]
+    return np.asarray(lone[inside], dtype=np.int32)
 
 
 def _figures(sums: Ints, spill: Spill, base: int) -> dict[str, Array]:
     """Return count, mean height and sample standard deviation from sums over cells."""
-    count, known = sums[:, 0], np.maximum(sums[:, 0], 1)
-    mean = sums[:, 1] / known
-    height = np.where(count > 0, (mean + base + spill.offset[2]) * TICK_M, np.nan)
-    squares = np.maximum(sums[:, 2] - mean * sums[:, 1], 0.0)
-    spread = np.where(count > 1, np.sqrt(squares / np.maximum(count - 1, 1)) * TICK_M, np.nan)
-    return {"count": count.astype(float), "height": height, "spread": spread}
+    height, spread = figures_of(sums, base + spill.offset[2])
+    return {"count": sums[:, 0].astype(float), "height": height, "spread": spread}
 
 
 def _upper(cells: Sorted, flags: Flags, amid: Flags, spill: Spill, base: int) -> dict[str, Array]:
@@ -243,22 +240,6 @@ def _with_own(found: Cells, points: TilePoints, spill: Spill) -> Cells:
     return found
 
 
-def _check_sums(found: Cells, spill: Spill) -> None:
-    """Refuse sums of squares that 64 bits can't hold exactly."""
-    range_m = spill.heights[1] - spill.heights[0]
-    most = float(np.nanmax(found.bands["count"], initial=0.0))
-    if most * (range_m / TICK_M + 1) ** 2 >= 2.0**62:
-        raise InputError(
-            Fault(
-                "cell_too_full",
-                f"{int(most)} points in one cell, over {range_m:.0f} m of height",
-                "squares of heights that sum to less than 46,000 km² in a cell",
-                "the spread within the cell would be wrong",
-                "make seabed.cell_m smaller, or take stray heights out",
-            )
-        )
-
-
 def grid_tiles(
     spill: Spill, raster: Path | str, work: Work, *, share: tuple[int, int] = (0, 1)
 ) -> Words:
@@ -282,7 +263,7 @@ def grid_tiles(
     mine = tiles_of_share(spill, *share)
     whole = _around([spill.tiling.tile(number) for number in mine], spill.tiling.grid)
     lone = [np.zeros((0, spill.words), dtype=np.int32)]
-    with RasterWriter(raster, BANDS, grid=whole, plain=True) as writer:
+    with RasterWriter(raster, BANDS, grid=whole, overviews="none") as writer:
         for number in mine:
             for cells in cells_of_tile(tiles[number], spill.tiling.tile(number), spill, work):
                 _write(writer, cells, whole)
