@@ -27,6 +27,7 @@ from wrackline.errors import Fault, InputError
 from wrackline.points import CHUNK, points_info, read_points
 from wrackline.rasters import TICK_M, Band, Grid, ticks, write_raster
 from wrackline.seabed.fill import fill_gaps
+from wrackline.seabed.roughness import RoughnessSums
 from wrackline.seabed.slopes import plane_gradient
 from wrackline.uncertainty import ErrorModel
 
@@ -227,9 +228,17 @@ def survey_bands(cells: Cells, model: ErrorModel, *, fill_distance_m: float) -> 
     steep = east[measured] ** 2 + north[measured] ** 2
     random = np.full(shape, np.nan)
     random[measured] = random_variance(cells.count[measured], steep, model, grid.cell_m)
-    height, random, own = fill_gaps(
-        cells.height, random, cells.own_sd**2, cell_m=grid.cell_m, distance_m=fill_distance_m
+    sums = RoughnessSums(grid.cell_m, 2 * fill_distance_m)
+    sums.add(cells.height, random)
+    filled = fill_gaps(
+        cells.height,
+        random,
+        cells.own_sd**2,
+        cell_m=grid.cell_m,
+        distance_m=fill_distance_m,
+        rough=sums.model(),
     )
+    height, random, own = filled.height, filled.random, filled.own
     known = np.isfinite(height)
     east, north = plane_gradient(height, grid.cell_m)
     slope = np.column_stack([east[known], north[known]])

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -36,6 +37,8 @@ LEAST_LAG, MOST_LAG = 4, 200
 LEAST_TRIPLES = 30
 OUTLYING = 2.5
 """Second differences beyond so many sds count as if they were as many."""
+NORMAL_MEAN = float(chi2.cdf(OUTLYING**2, 3) + 2 * OUTLYING**2 * norm.sf(OUTLYING))
+"""Mean of min(u², OUTLYING²) over normal u of sd 1."""
 MISFIT = 0.05
 """Share by which K may be wrong however many differences tell it."""
 FITS = 6
@@ -133,7 +136,7 @@ class RoughnessSums:
         first = len(z) - len(height)
         for number, (row, column) in enumerate(self._steps):
             self._noise[number] += int(
-                _count(z, noise, row, column, first, self._classes[number])  # type: ignore[no-untyped-call]
+                _count(z, noise, row, column, first, self._classes[number])
             )
         self._kept = z[-self._tail :].copy(), noise[-self._tail :].copy()
 
@@ -166,7 +169,7 @@ def _fitted(parts: Array, spread: Array, noise: Array, chance: Array) -> tuple[f
     A variance is about as uncertain as it is large, so each counts by what the last fit says that
     it should be: by what was found, the small ones would pull all others down.
     """
-    scale, expected = parts.max(axis=0), np.full(len(parts), spread.mean())
+    scale, expected = parts.max(axis=0), np.full(len(parts), spread.mean() + TICK_M**2)
     for _ in range(FITS):
         doubt = np.sqrt(chance + MISFIT**2) * expected
         found, _ = nnls(parts / scale / doubt[:, None], (spread - noise) / doubt)
@@ -183,8 +186,8 @@ def _steps(most: int) -> list[tuple[int, int]]:
     return [(row, column) for row, column in steps if row**2 + column**2 <= most**2]
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
-def _count(z, noise, row, column, first, classes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+@njit(cache=True)
+def _count(z, noise, row, column, first, classes):  # type: ignore[no-untyped-def]
     """Count second differences whose southern end lies in a row from `first` on; sum noise."""
     total = np.int64(0)
     side = abs(column)
@@ -223,15 +226,19 @@ def huber_square(classes: Ints) -> float:
     there = classes > 0
     count, square = classes[there].astype(float), square[there]
     cut = OUTLYING**2
-    wanted = float(chi2.cdf(cut, 3) + cut * 2 * norm.sf(OUTLYING)) * count.sum()
+    wanted = NORMAL_MEAN * count.sum()
     found = float((count * square).sum() / count.sum())
     for _ in range(100):
         if found == 0:
-            return 0.0
-        found *= float((count * np.minimum(square / found, cut)).sum()) / wanted
+            break
+        change = float((count * np.minimum(square / found, cut)).sum()) / wanted
+        found *= change
+        if abs(change - 1) < 1e-9:
+            break
     return found
 
 
+@cache
 def _class_squares() -> Array:
     """Return the mean square of differences spread evenly over each class."""
     octave, part = np.divmod(np.arange(CLASSES * OCTAVES + 1), CLASSES)

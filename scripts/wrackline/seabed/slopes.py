@@ -1,18 +1,29 @@
-"""Gradients of a surface with gaps, for carrying errors of position over into height."""
+"""Gradients of a surface with gaps, for carrying errors of position over into height.
+
+A cell's gradient depends on cells up to `SLOPE_MARGIN` away, so strips with that margin give the
+same figures as the whole.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import correlate1d
+from numba import njit
 
 Array = npt.NDArray[np.float64]
 
-STEEPNESS = np.arange(-2.0, 3.0)
+SLOPE_MARGIN = 2
+"""Cells to each side that a gradient is read from."""
 RIDGE = 1e-9
+LEAST_SPREAD = 0.1
+"""Mean square distance from their middle that a cell and its neighbours need [cells²]."""
+SQUARE_UNIT, STEEPEST = 1e-9, 30.0
+"""Squares of slopes are summed in whole units of this; steeper than that counts as that steep."""
 
 
-def plane_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:
+def plane_gradient(
+    height: Array, cell_m: float, *, lone_slope: float | None = None
+) -> tuple[Array, Array]:
     """Return the gradient of the plane fitted to each cell's 5 × 5 neighbourhood.
 
     Parameters
@@ -21,13 +32,15 @@ def plane_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:
         Heights, rows north to south, NaN where nothing is known [m].
     cell_m : float
         Cell size [m].
+    lone_slope : float, optional
+        Steepness given to a cell without neighbours, towards north-east; the root mean square of
+        all others if left out. Give one for strips (see `SlopeSums`).
 
     Returns
     -------
     east, north : array, shape (n_rows, n_columns)
         Rise per metre towards east and towards north; NaN where the height is. Across a single
-        line of cells the slope is taken as level; a cell without neighbours gets the root mean
-        square slope of all others, towards north-east.
+        line of cells the slope is taken as level.
 
     Examples
     --------
@@ -38,39 +51,76 @@ def plane_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:
            [0.5, 0.5, 0.5]])
     >>> bool(np.nanmax(abs(north)) < 1e-12)
     True
+    >>> plane_gradient(np.array([[1.0, np.nan, np.nan, 2.0]]), 1.0, lone_slope=0.5)[0].round(2)
+    array([[0.35,  nan,  nan, 0.35]])
     """
-    there = np.isfinite(height)
-    if not there.any():
-        return height.copy(), height.copy()
-    mask = there.astype(float)
-    z = np.where(there, height - height[there].mean(), 0.0)
-    n = np.maximum(_moment(mask, 0, 0), 1.0)
-    u, v = _moment(mask, 1, 0) / n, _moment(mask, 0, 1) / n
-    uu, vv = _moment(mask, 2, 0) / n - u**2, _moment(mask, 0, 2) / n - v**2
-    uv, mean = _moment(mask, 1, 1) / n - u * v, _moment(z, 0, 0) / n
-    zu, zv = _moment(z, 1, 0) / n - mean * u, _moment(z, 0, 1) / n - mean * v
-    a, b = uu + RIDGE, vv + RIDGE
-    determinant = a * b - uv**2
-    east = (zu * b - zv * uv) / determinant / cell_m
-    north = (zv * a - zu * uv) / determinant / cell_m
-    return _settle(east, north, there, lone=there & (uu + vv < 0.1))
-
-
-def _moment(values: Array, power_east: int, power_north: int) -> Array:
-    """Return sums of values times powers of the offsets over the 5 × 5 window."""
-    across = correlate1d(values, STEEPNESS**power_east, axis=1, mode="constant")
-    return np.asarray(
-        correlate1d(across, (-STEEPNESS) ** power_north, axis=0, mode="constant"), dtype=float
-    )
-
-
-def _settle(
-    east: Array, north: Array, there: npt.NDArray[np.bool_], *, lone: npt.NDArray[np.bool_]
-) -> tuple[Array, Array]:
-    """Give cells without neighbours the slope of the others, and gaps none."""
-    known = there & ~lone
-    square = (east[known] ** 2 + north[known] ** 2).mean() if known.any() else 0.0
-    for part in (east, north):
-        part[lone] = np.sqrt(square / 2)
-        part[~there] = np.nan
+    gradient = _planes(np.ascontiguousarray(height, dtype=float))
+    east, north = np.asarray(gradient) / cell_m
+    lone = np.isfinite(height) & np.isnan(east)
+    if lone.any():
+        if lone_slope is None:
+            lone_slope = float(np.sqrt(np.nan_to_num(_mean_square(east, north))))
+        east[lone] = north[lone] = lone_slope / np.sqrt(2)
     return east, north
+
+
+def _mean_square(east: Array, north: Array) -> float:
+    known = np.isfinite(east)
+    return float((east[known] ** 2 + north[known] ** 2).mean()) if known.any() else 0.0
+
+
+class SlopeSums:
+    """Takes gradients strip by strip and tells their root mean square.
+
+    Examples
+    --------
+    >>> sums = SlopeSums()
+    >>> sums.add(np.array([0.3, np.nan]), np.array([0.4, np.nan]))
+    >>> sums.lone_slope()
+    0.5
+    """
+
+    def __init__(self) -> None:
+        self._count, self._square = 0, 0
+
+    def add(self, east: Array, north: Array) -> None:
+        """Take gradients; NaN where there is none (`plane_gradient` with a `lone_slope` of NaN)."""
+        known = np.isfinite(east)
+        square = np.minimum(east[known] ** 2 + north[known] ** 2, STEEPEST**2)
+        self._count += int(known.sum())
+        self._square += int(np.rint(square / SQUARE_UNIT).astype(np.int64).sum())
+
+    def lone_slope(self) -> float:
+        """Return the root mean square steepness so far, 0 without any."""
+        return float(np.sqrt(self._square * SQUARE_UNIT / max(self._count, 1)))
+
+
+@njit(cache=True)
+def _planes(height):  # type: ignore[no-untyped-def]
+    """Return the rise per cell towards east and north, shape (2, rows, columns); NaN if lone."""
+    rows, columns = height.shape
+    out = np.full((2, rows, columns), np.nan)
+    for row in range(rows):
+        for column in range(columns):
+            z0 = height[row, column]
+            if np.isnan(z0):
+                continue
+            n = u = v = uu = vv = uv = z = zu = zv = 0.0
+            for y in range(max(row - 2, 0), min(row + 3, rows)):
+                for x in range(max(column - 2, 0), min(column + 3, columns)):
+                    rise = height[y, x] - z0
+                    if np.isnan(rise):
+                        continue
+                    right, up = float(x - column), float(row - y)
+                    n, u, v, z = n + 1.0, u + right, v + up, z + rise
+                    uu, vv, uv = uu + right * right, vv + up * up, uv + right * up
+                    zu, zv = zu + rise * right, zv + rise * up
+            a, b, uv = uu / n - (u / n) ** 2, vv / n - (v / n) ** 2, uv / n - u * v / n**2
+            if a + b < LEAST_SPREAD:
+                continue
+            zu, zv = zu / n - z * u / n**2, zv / n - z * v / n**2
+            a, b = a + RIDGE, b + RIDGE
+            determinant = a * b - uv * uv
+            out[0, row, column] = (zu * b - zv * uv) / determinant
+            out[1, row, column] = (zv * a - zu * uv) / determinant
+    return out
