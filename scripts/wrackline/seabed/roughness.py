@@ -135,9 +135,7 @@ class RoughnessSums:
             z, noise = (np.vstack(both) for both in zip(self._kept, new, strict=True))
         first = len(z) - len(height)
         for number, (row, column) in enumerate(self._steps):
-            self._noise[number] += int(
-                _count(z, noise, row, column, first, self._classes[number])
-            )
+            self._noise[number] += int(_count(z, noise, row, column, first, self._classes[number]))
         self._kept = z[-self._tail :].copy(), noise[-self._tail :].copy()
 
     def model(self) -> Roughness | None:
