@@ -138,13 +138,16 @@ def made_cases() -> Iterator[Case]:
 def binned(points: Path, sd_m: float) -> tuple[Array, Array]:
     """Return mean heights by cell of 0.5 m and their random sd [m]."""
     parts = list(read_points(points))
-    e, n, h = (np.concatenate([getattr(p, k) for p in parts]) for k in ("easting", "northing", "height"))  # fmt: skip
+    names = ("easting", "northing", "height")
+    e, n, h = (np.concatenate([getattr(part, name) for part in parts]) for name in names)
     bounds = (e.min() * TICK_M, n.min() * TICK_M, e.max() * TICK_M, n.max() * TICK_M)
     grid = Grid.around((0.0, 0.0), CELL_M, bounds)
     return means(grid.flat(e, n), h * TICK_M, grid.shape, sd_m)
 
 
-def means(at: npt.NDArray[np.int64], z: Array, shape: tuple[int, int], sd_m: float) -> tuple[Array, Array]:  # fmt: skip
+def means(
+    at: npt.NDArray[np.int64], z: Array, shape: tuple[int, int], sd_m: float
+) -> tuple[Array, Array]:
     """Return mean heights by cell and their random sd [m]."""
     count = np.bincount(at, minlength=shape[0] * shape[1]).reshape(shape)
     total = np.bincount(at, z, minlength=count.size).reshape(shape)

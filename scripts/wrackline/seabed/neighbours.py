@@ -20,6 +20,7 @@ OUTLYING = 2.5
 LEAST = 1e-8
 """Variance that every height has at least: whole ticks of 0.1 mm [m²]."""
 TINY = 1e-30
+NEVER = 2**40
 
 
 @njit(cache=True)
@@ -99,19 +100,13 @@ def _neighbours(west, east, row, column, reach, at):
             break
         wide = int(np.sqrt(reach * reach - away * away))
         if row - away >= 0:
-            if away == 0:
-                _eastward(east, row, column, (0, 1, wide), 0, best, found)
-                _westward(west, row, column, (0, 1, wide), 4, best, found)
-            else:
-                _eastward(east, row, column, (-away, away + 1, wide), 0, best, found)
-                _eastward(east, row, column, (-away, 1, min(away, wide)), 1, best, found)
-                _westward(west, row, column, (-away, 0, min(away - 1, wide)), 2, best, found)
-                _westward(west, row, column, (-away, away, wide), 3, best, found)
+            start = 0 if away else 1
+            _look(east, (row, column, -away, 1), (1, away, wide), (1, 0), best, found)
+            span, sectors = (start, away - 1 + start, wide), (2, 3 if away else 4)
+            _look(west, (row, column, -away, -1), span, sectors, best, found)
         if away > 0 and row + away < west.shape[0]:
-            _westward(west, row, column, (away, away + 1, wide), 4, best, found)
-            _westward(west, row, column, (away, 1, min(away, wide)), 5, best, found)
-            _eastward(east, row, column, (away, 0, min(away - 1, wide)), 6, best, found)
-            _eastward(east, row, column, (away, away, wide), 7, best, found)
+            _look(west, (row, column, away, -1), (1, away, wide), (5, 4), best, found)
+            _look(east, (row, column, away, 1), (0, away - 1, wide), (6, 7), best, found)
     n = 0
     for sector in range(SECTORS):
         for place in range(EACH):
@@ -122,38 +117,39 @@ def _neighbours(west, east, row, column, reach, at):
 
 
 @njit(cache=True)
-def _eastward(east, row, column, span, sector, best, found):
-    """Offer the first measured cells of a stretch of a row, going east."""
-    down, start, stop = span
-    x = column + start
-    for _ in range(EACH):
-        if x >= east.shape[1]:
-            return
-        x = east[row + down, x]
-        if x >= east.shape[1] or x > column + stop:
-            return
-        _offer(down, x - column, sector, best, found)
-        x += 1
+def _look(table, place, span, sectors, best, found):
+    """Offer the first measured cells of a row to one side: up to `edge` to the near sector.
+
+    Cells further off than `edge`, up to `wide`, go to the far sector. `side` is 1 eastward.
+    """
+    row, column, down, side = place
+    start, edge, wide = span
+    away = _next(table, row + down, column, side, start)
+    for sector, last in zip(sectors, (min(edge, wide), wide)):  # noqa: B905
+        if sector == sectors[1] and away <= edge:
+            away = _next(table, row + down, column, side, edge + 1)
+        for _ in range(EACH):
+            if away > last or not _offer(down, side * away, sector, best, found):
+                break
+            away = _next(table, row + down, column, side, away + 1)
 
 
 @njit(cache=True)
-def _westward(west, row, column, span, sector, best, found):
-    """Offer the first measured cells of a stretch of a row, going west."""
-    down, start, stop = span
-    x = column - start
-    for _ in range(EACH):
-        if x < 0:
-            return
-        x = west[row + down, x]
-        if x < 0 or x < column - stop:
-            return
-        _offer(down, x - column, sector, best, found)
-        x -= 1
+def _next(table, row, column, side, start):
+    """Return how far off the next measured cell of a row is, from `start` on."""
+    x = column + side * start
+    if x < 0 or x >= table.shape[1]:
+        return NEVER
+    x = table[row, x]
+    return NEVER if x < 0 or x >= table.shape[1] else side * (x - column)
 
 
 @njit(cache=True)
 def _offer(down, right, sector, best, found):
-    """Put a cell among the nearest of its sector; of two as far off the first one stays."""
+    """Put a cell among the nearest of its sector, and tell whether it is one of them.
+
+    Of two as far off the first one stays.
+    """
     square = down * down + right * right
     for place in range(EACH):
         if square < best[sector, place]:
@@ -162,7 +158,8 @@ def _offer(down, right, sector, best, found):
                 found[sector, later] = found[sector, later - 1]
             best[sector, place] = square
             found[sector, place, 0], found[sector, place, 1] = down, right
-            return
+            return True
+    return False
 
 
 @njit(cache=True)
@@ -216,7 +213,7 @@ def _middle_plane(at, n, heights, limit):
             plane[j] = base + right[0] + right[1] * at[j, 1] + right[2] * at[j, 0]
             off = abs(heights[j] - plane[j]) / np.sqrt(limit[j])
             weight[j] = 1 / limit[j] / max(off, 0.05)
-        if turn == 0 and ((heights - plane) ** 2 <= 0.1 * limit).all():
+        if turn == 0 and ((heights - plane) ** 2 <= limit).all():
             break
     return plane
 
@@ -251,16 +248,7 @@ def _solve(matrix, right):
     """Solve a small linear system in place: Gauss, with row pivots."""
     size = len(right)
     for k in range(size):
-        pivot = k
-        for i in range(k + 1, size):
-            if abs(matrix[i, k]) > abs(matrix[pivot, k]):
-                pivot = i
-        if pivot != k:
-            for j in range(k, size):
-                matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
-            right[k], right[pivot] = right[pivot], right[k]
-        if abs(matrix[k, k]) < TINY:
-            matrix[k, k] = TINY
+        _pivot(matrix, right, k)
         for i in range(k + 1, size):
             factor = matrix[i, k] / matrix[k, k]
             if factor != 0.0:
@@ -271,3 +259,18 @@ def _solve(matrix, right):
         for j in range(k + 1, size):
             right[k] -= matrix[k, j] * right[j]
         right[k] /= matrix[k, k]
+
+
+@njit(cache=True)
+def _pivot(matrix, right, k):
+    """Bring the row with the largest element of column k, from row k on, up to row k."""
+    size, best = len(right), k
+    for i in range(k + 1, size):
+        if abs(matrix[i, k]) > abs(matrix[best, k]):
+            best = i
+    if best != k:
+        for j in range(k, size):
+            matrix[k, j], matrix[best, j] = matrix[best, j], matrix[k, j]
+        right[k], right[best] = right[best], right[k]
+    if abs(matrix[k, k]) < TINY:
+        matrix[k, k] = TINY

@@ -135,9 +135,7 @@ class RoughnessSums:
             z, noise = (np.vstack(both) for both in zip(self._kept, new, strict=True))
         first = len(z) - len(height)
         for number, (row, column) in enumerate(self._steps):
-            self._noise[number] += int(
-                _count(z, noise, row, column, first, self._classes[number])  # type: ignore[no-untyped-call]
-            )
+            self._noise[number] += int(_count(z, noise, row, column, first, self._classes[number]))
         self._kept = z[-self._tail :].copy(), noise[-self._tail :].copy()
 
     def model(self) -> Roughness | None:
@@ -186,7 +184,7 @@ def _steps(most: int) -> list[tuple[int, int]]:
     return [(row, column) for row, column in steps if row**2 + column**2 <= most**2]
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _count(z, noise, row, column, first, classes):  # type: ignore[no-untyped-def]
     """Count second differences whose southern end lies in a row from `first` on; sum noise."""
     total = np.int64(0)

@@ -54,7 +54,7 @@ def plane_gradient(
     >>> plane_gradient(np.array([[1.0, np.nan, np.nan, 2.0]]), 1.0, lone_slope=0.5)[0].round(2)
     array([[0.35,  nan,  nan, 0.35]])
     """
-    gradient = _planes(np.ascontiguousarray(height, dtype=float))  # type: ignore[no-untyped-call]
+    gradient = _planes(np.ascontiguousarray(height, dtype=float))
     east, north = np.asarray(gradient) / cell_m
     lone = np.isfinite(height) & np.isnan(east)
     if lone.any():
@@ -95,7 +95,7 @@ class SlopeSums:
         return float(np.sqrt(self._square * SQUARE_UNIT / max(self._count, 1)))
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _planes(height):  # type: ignore[no-untyped-def]
     """Return the rise per cell towards east and north, shape (2, rows, columns); NaN if lone."""
     rows, columns = height.shape
