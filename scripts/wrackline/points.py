@@ -174,7 +174,7 @@ def read_points(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Points]:
         easting, northing, height = (
             words[:, axis].astype(np.int64) + info.offset[axis] for axis in range(3)
         )
-        sd = words[:, 3] * TICK_M if info.with_sd else None
+        sd = np.asarray(words[:, 3] * TICK_M, dtype=float) if info.with_sd else None
         row = words[:, -1].astype(np.int64) if info.with_row else None
         yield Points(easting, northing, height, sd, row)
 

@@ -70,7 +70,7 @@ def bin_points(
     if grid.shape[0] * grid.shape[1] > MAX_CELLS:
         raise InputError(_too_large(path, grid))
     area, base = Area.of(grid, info.offset), int(ticks(info.heights[0])) - info.offset[2]
-    sums, own = np.zeros((area.cells, 3), dtype=np.int64), np.zeros(area.cells, dtype=np.int64)
+    sums, own = np.zeros((area.cells, 5), dtype=np.int64), np.zeros(area.cells, dtype=np.int64)
     for words in raw_chunks(path, chunk=chunk):
         sums += sum_cells([words], area, base=base)
         if info.with_sd:

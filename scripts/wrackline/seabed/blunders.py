@@ -46,7 +46,7 @@ SHARE = 0.15
 NEAREST, LEAST_NEAREST, MOST_NEAREST = 16, 5, 96
 """Cells from which the plane is laid, those without which it isn't, and those of a last ring."""
 DENSE = 3
-"""Where so many are found within this many cells, points are dense enough to be asked alone."""
+"""Where so many are found within this many cells, points are dense."""
 SCALE_SDS = 4.0
 """Distance from the plane that rough ground allows, in sds of what lies around it."""
 LEAST_IN_CELL = 4
@@ -133,7 +133,7 @@ def _judge(starts, heights, columns, limits, flags):  # type: ignore[no-untyped-
                 number, reach = _nearest(starts, heights, at, rows, columns, near)
             if number < LEAST_NEAREST:
                 continue
-            if reach <= DENSE or not _on_plane(near[:number], heights[i], limits):
+            if not _on_plane(near[:number], heights[i], limits, reach <= DENSE):
                 flags[i] = 1
 
 
@@ -221,11 +221,17 @@ def _nearest(starts, heights, at, rows, columns, near):  # type: ignore[no-untyp
 
 
 @njit(cache=True, nogil=True)
-def _on_plane(near, height, limits):  # type: ignore[no-untyped-def]
-    """Tell whether a height lies on the plane through its surroundings."""
+def _on_plane(near, height, limits, dense):  # type: ignore[no-untyped-def]
+    """Tell whether a height lies on the plane through its surroundings.
+
+    Where points are dense, ground that scatters about the plane (a wall's edge) bears out its own
+    heights; where they are sparse, its scatter is allowed for.
+    """
     level, east, north, scale, leverage = _robust_plane(near, np.sqrt(limits[1]))
-    square = (east**2 + north**2) * limits[2] + limits[1]
-    allowed = max(SDS * np.sqrt(square), SCALE_SDS * scale) * np.sqrt(1 + leverage)
+    allowed = SDS * np.sqrt((east**2 + north**2) * limits[2] + limits[1])
+    if not dense:
+        allowed = max(allowed, SCALE_SDS * scale)
+    allowed *= np.sqrt(1 + leverage)
     return abs(height - level) <= max(allowed, limits[0])
 
 
@@ -352,7 +358,6 @@ def _set_aside(points, frame, cells, flags, out, at_out):  # type: ignore[no-unt
     Points of one cell and height have one flag. Returns how many of `out` are filled.
     """
     starts, heights, places = cells
-    west, north = np.int64(np.floor(frame[0])), np.int64(np.floor(frame[1]))
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at < 0:
@@ -362,8 +367,8 @@ def _set_aside(points, frame, cells, flags, out, at_out):  # type: ignore[no-unt
                 break
             if heights[k] == points[i, 2]:
                 if flags[k]:
-                    places[at, 0] -= points[i, 0] - west
-                    places[at, 1] -= points[i, 1] - north
+                    places[at, 0] -= points[i, 0]
+                    places[at, 1] -= points[i, 1]
                 if flags[k] == LONE:
                     out[at_out] = points[i]
                     at_out += 1

@@ -31,78 +31,80 @@ class Area:
 
     Attributes
     ----------
-    west, north : float
-        Of the area's corner, in ticks, counted as the points are.
+    origin : tuple of int
+        The site's origin, in ticks, counted as the points are.
     size : float
         Cell size in ticks.
+    west, north : int
+        The area's first column, and the row after its last, in cells from the site's origin.
     rows, columns : int
     """
 
-    west: float
-    north: float
+    origin: tuple[int, int]
     size: float
+    west: int
+    north: int
     rows: int
     columns: int
 
     @classmethod
     def of(cls, grid: Grid, offset: tuple[int, ...]) -> Area:
         """Return the area of a grid, for points that count from `offset` in ticks."""
+        east, north = (ticks(grid.origin) - np.array(offset[:2])).tolist()
         size = round(grid.cell_m / TICK_M, 6)
-        origin = ticks(grid.origin) - np.array(offset[:2])
-        west, north = origin[0] + grid.west * size, origin[1] + grid.north * size
-        return cls(float(west), float(north), size, *grid.shape)
+        return cls((east, north), size, grid.west, grid.north, *grid.shape)
 
     @property
     def cells(self) -> int:
         """Number of cells."""
         return self.rows * self.columns
 
-    def off_centre(self, number: Ints, east: Ints, north: Ints) -> tuple[Array, Array]:
+    @property
+    def frame(self) -> tuple[float, float, float, int, int, int, int]:
+        """Everything as a tuple of numbers."""
+        east, north = float(self.origin[0]), float(self.origin[1])
+        return east, north, self.size, self.west, self.north, self.rows, self.columns
+
+    def off_centre(self, number: Ints, places: Ints) -> tuple[Array, Array]:
         """Return how far the middle of each cell's points lies from its centre.
 
         Parameters
         ----------
-        number, east, north : array of int, shape (cells,)
-            Points, and sums of their places from the area's corner [ticks].
+        number : array of int, shape (cells,)
+            Points.
+        places : array of int, shape (cells, 2)
+            Sums of their eastings and northings [ticks].
 
         Returns
         -------
         east, north : array, shape (cells,)
-            In metres; NaN in cells without points.
+            In metres; NaN in cells without points. The same whatever the area around a cell.
         """
         row, column = np.divmod(np.arange(self.cells), self.columns)
+        from_origin = (self.west + column + 0.5, self.north - 0.5 - row)
         known = np.where(number > 0, number, 1)
-        centre = (
-            (column + 0.5) * self.size + self.west % 1,
-            -(row + 0.5) * self.size + self.north % 1,
-        )
-        off = [
-            np.where(number > 0, place / known - middle, np.nan) * TICK_M
-            for place, middle in zip((east, north), centre, strict=True)
-        ]
+        off = []
+        for axis in (0, 1):
+            centre = self.origin[axis] + from_origin[axis] * self.size
+            whole = np.floor(centre).astype(np.int64)
+            mean = (places[:, axis] - number * whole) / known - (centre - whole)
+            off.append(np.where(number > 0, mean, np.nan) * TICK_M)
         return off[0], off[1]
-
-    @property
-    def frame(self) -> tuple[float, float, float, int, int]:
-        """Everything as a tuple of numbers."""
-        return self.west, self.north, self.size, self.rows, self.columns
 
 
 @njit(cache=True, nogil=True, inline="always")
 def cell_of(east, north, frame):  # type: ignore[no-untyped-def]
     """Return the flat index of the cell that holds a place, −1 outside the area."""
-    column = int(np.floor((east - frame[0]) / frame[2]))
-    up = int(np.floor((north - frame[1]) / frame[2]))
-    row = -1 - up
-    if row < 0 or row >= frame[3] or column < 0 or column >= frame[4]:
+    column = int(np.floor((east - frame[0]) / frame[2])) - frame[3]
+    row = frame[4] - 1 - int(np.floor((north - frame[1]) / frame[2]))
+    if row < 0 or row >= frame[5] or column < 0 or column >= frame[6]:
         return -1
-    return row * frame[4] + column
+    return row * frame[6] + column
 
 
 @njit(cache=True, nogil=True)
 def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
     """Add points to sums of shape (cells, 5), see `sum_cells`."""
-    west, north = np.int64(np.floor(frame[0])), np.int64(np.floor(frame[1]))
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at >= 0:
@@ -110,8 +112,21 @@ def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
             sums[at, 0] += 1
             sums[at, 1] += rise
             sums[at, 2] += rise * rise
-            sums[at, 3] += points[i, 0] - west
-            sums[at, 4] += points[i, 1] - north
+            sums[at, 3] += points[i, 0]
+            sums[at, 4] += points[i, 1]
+
+
+@njit(cache=True, nogil=True)
+def _inside(points, frame, out):  # type: ignore[no-untyped-def]
+    for i in range(len(points)):
+        out[i] = cell_of(points[i, 0], points[i, 1], frame) >= 0
+
+
+def inside(points: Words, area: Area) -> npt.NDArray[np.bool_]:
+    """Tell which points, of shape (n, words), lie in an area."""
+    out = np.zeros(len(points), dtype=bool)
+    _inside(points, area.frame, out)
+    return out
 
 
 @njit(cache=True, nogil=True)
@@ -137,8 +152,8 @@ def sum_cells(runs: Iterable[Words], area: Area, *, base: int) -> Ints:
     Returns
     -------
     array of int, shape (cells, 5)
-        Number of points, sum of their rises above the base, of the squares, and of their places
-        east and north of the area's corner [ticks, ticks²].
+        Number of points, sum of their rises above the base, of the squares, and of their
+        eastings and northings [ticks, ticks²].
     """
     sums = np.zeros((area.cells, 5), dtype=np.int64)
     for points in runs:
@@ -164,14 +179,13 @@ def _tally(points, frame, ends):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _put(points, frame, at_next, heights, places):  # type: ignore[no-untyped-def]
-    west, north = np.int64(np.floor(frame[0])), np.int64(np.floor(frame[1]))
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at >= 0:
             heights[at_next[at]] = points[i, 2]
             at_next[at] += 1
-            places[at, 0] += points[i, 0] - west
-            places[at, 1] += points[i, 1] - north
+            places[at, 0] += points[i, 0]
+            places[at, 1] += points[i, 1]
 
 
 @njit(cache=True, nogil=True)
@@ -201,7 +215,7 @@ class Sorted:
     heights : array of int, shape (n,)
         In ticks, counted as the points are.
     places : array of int, shape (cells, 2)
-        Sums of the points' places east and north of the area's corner [ticks].
+        Sums of the points' eastings and northings [ticks].
     """
 
     starts: Ints

@@ -17,6 +17,8 @@ SLOPE_MARGIN = 2
 RIDGE = 1e-9
 LEAST_SPREAD = 0.1
 """Mean square distance from their middle that a cell and its neighbours need [cells²]."""
+TELLING_SPREAD = 0.3
+"""And so much along each axis to tell the slope along it: more than a line on two rows has."""
 SQUARE_UNIT, STEEPEST = 1e-9, 30.0
 """Squares of slopes are summed in whole units of this; steeper than that counts as that steep."""
 
@@ -127,7 +129,7 @@ def _planes(height):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _missing(known):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def _missing(known):  # type: ignore[no-untyped-def]
     """Count the axes along which a cell's neighbours within two cells don't spread."""
     rows, columns = known.shape
     out = np.zeros((rows, columns), dtype=np.uint8)
@@ -144,7 +146,7 @@ def _missing(known):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
                         uu, vv, uv = uu + right * right, vv + up * up, uv + right * up
             a, b, c = uu / n - (u / n) ** 2, vv / n - (v / n) ** 2, uv / n - u * v / n**2
             half, apart = (a + b) / 2, np.sqrt((a - b) ** 2 / 4 + c * c)
-            out[row, column] = (half - apart < LEAST_SPREAD) + (half + apart < LEAST_SPREAD)
+            out[row, column] = (half - apart < TELLING_SPREAD) + (half + apart < TELLING_SPREAD)
     return out
 
 

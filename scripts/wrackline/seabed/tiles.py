@@ -30,6 +30,7 @@ from wrackline.seabed.cells import (
     Flags,
     Ints,
     Sorted,
+    inside,
     kept_figures,
     own_squares,
     sort_cells,
@@ -57,6 +58,8 @@ BANDS = (
 
 BYTES_A_CELL, BYTES_A_POINT = 120, 8
 CENTRE_MARGIN = SLOPE_MARGIN
+STEEPEST = 0.7
+"""Steeper than loose ground lies at rest (common practice, no source): a step, not a slope."""
 OVERHEAD_MB = 300
 """Memory of a step before it works on anything, roughly."""
 
@@ -177,8 +180,8 @@ def _plain(points: TilePoints, piece: Grid, spill: Spill) -> Cells:
     area = Area.of(wide, spill.offset)
     sums = sum_cells(points, area, base=base)
     bands = _figures(sums, spill, base)
-    off = area.off_centre(sums[:, 0], sums[:, 3], sums[:, 4])
-    bands["height"] = _at_centres(bands["height"], off, wide)
+    off = area.off_centre(sums[:, 0], sums[:, 3:])
+    bands["height"] += _to_centres(bands["height"], off, wide)
     none = np.zeros((0, spill.words), dtype=np.int32)
     return Cells(piece, _shaped(bands, piece, CENTRE_MARGIN), none)
 
@@ -194,33 +197,27 @@ def _judged(points: TilePoints, piece: Grid, spill: Spill, limits: Limits) -> Ce
     lone = set_aside(points, area, cells, flags, words=points.words)
     sums, middle = kept_figures(cells, flags, base=base)
     bands = _figures(sums, spill, base)
-    off = area.off_centre(sums[:, 0], cells.places[:, 0], cells.places[:, 1])
-    bands["height"] = _at_centres(bands["height"], off, wide)
+    off = area.off_centre(sums[:, 0], cells.places)
+    sure = np.where(amid > 0, np.nan, bands["height"])
+    bands["height"] += np.nan_to_num(_to_centres(sure, off, wide))
     bands["middle"] = (middle + spill.offset[2]) * TICK_M
     bands["rejected"] = sums[:, 3].astype(float)
     if amid.any():
         bands |= _upper(cells, flags, amid, spill, base)
-    inner = Area.of(piece, spill.offset)
-    return Cells(piece, _shaped(bands, piece, MARGIN), _own_lone(lone, inner))
+    own = inside(lone, Area.of(piece, spill.offset))
+    return Cells(piece, _shaped(bands, piece, MARGIN), np.asarray(lone[own], dtype=np.int32))
 
 
-def _at_centres(height: Array, off: tuple[Array, Array], wide: Grid) -> Array:
-    """Return mean heights brought from the middle of the points to the centre of the cell.
+def _to_centres(height: Array, off: tuple[Array, Array], wide: Grid) -> Array:
+    """Return what brings mean heights from the middle of the points to the centre of the cell.
 
-    Along the slope of the plane through 5 × 5 cells; a cell without neighbours stays as it is.
+    Along the slope of the plane through 5 × 5 cells, no steeper than `STEEPEST`; nothing for a cell
+    without neighbours.
     """
-    shaped = height.reshape(wide.shape)
-    slope = plane_gradient(shaped, wide.cell_m, lone_slope=0.0)
-    east, north = (part.reshape(wide.shape) for part in off)
-    return (shaped - slope[0] * east - slope[1] * north).ravel()
-
-
-def _own_lone(lone: Words, inner: Area) -> Words:
-    """Return the lone blunders of the piece itself, without its margin."""
-    column = np.floor((lone[:, 0] - inner.west) / inner.size)
-    row = -1 - np.floor((lone[:, 1] - inner.north) / inner.size)
-    inside = (column >= 0) & (column < inner.columns) & (row >= 0) & (row < inner.rows)
-    return np.asarray(lone[inside], dtype=np.int32)
+    east, north = plane_gradient(height.reshape(wide.shape), wide.cell_m, lone_slope=0.0)
+    too_steep = np.maximum(np.hypot(east, north) / STEEPEST, 1.0)
+    move = east * off[0].reshape(wide.shape) + north * off[1].reshape(wide.shape)
+    return np.asarray((-move / too_steep).ravel())
 
 
 def _figures(sums: Ints, spill: Spill, base: int) -> dict[str, Array]:
@@ -245,9 +242,9 @@ def _upper(cells: Sorted, flags: Flags, amid: Flags, spill: Spill, base: int) ->
 def _shaped(bands: dict[str, Array], piece: Grid, margin: int) -> dict[str, Array]:
     """Return bands as rows and columns of the piece, those that are missing as NaN."""
     shape = (piece.shape[0] + 2 * margin, piece.shape[1] + 2 * margin)
-    inside = slice(margin, shape[0] - margin), slice(margin, shape[1] - margin)
+    inner = slice(margin, shape[0] - margin), slice(margin, shape[1] - margin)
     return {
-        name: bands[name].reshape(shape)[inside] if name in bands else np.full(piece.shape, np.nan)
+        name: bands[name].reshape(shape)[inner] if name in bands else np.full(piece.shape, np.nan)
         for name, _ in BANDS
     }
 
@@ -316,7 +313,7 @@ def _around(tiles: Sequence[Grid], grid: Grid) -> Grid:
 
 def _write(writer: RasterWriter, cells: Cells, whole: Grid) -> None:
     """Write a piece, cut to the raster."""
-    inside = cells.grid.intersection(whole)
-    if inside is not None:
-        rows, columns = cells.grid.window(inside)
-        writer.write(inside, [cells.bands[name][rows, columns] for name, _ in BANDS])
+    part = cells.grid.intersection(whole)
+    if part is not None:
+        rows, columns = cells.grid.window(part)
+        writer.write(part, [cells.bands[name][rows, columns] for name, _ in BANDS])

@@ -1,7 +1,7 @@
 """Variance of a cell's height, by cause.
 
-* random: (σ_v² + |g|² σ_h²) / n, with slope g. Where the cell's soundings scatter more than that and
-  the slope explain, their own scatter counts, as much as their number weighs against `PRIOR`
+* random: (σ_v² + |g|² σ_h²) / n, with slope g. Where the cell's soundings scatter more than that
+  and the slope explain, their own scatter counts, as much as their number weighs against `PRIOR`
   soundings' worth of the stated errors. The mean is brought to the cell's centre along the slope;
   across a direction in which nothing tells the slope, the survey's usual slope s stands for it, and
   s² c²/24 is added, with cell size c: soundings along one line share their place across it.
@@ -63,7 +63,7 @@ def random_variance(
 
     >>> one = np.array([21]), np.array([0.0])
     >>> np.sqrt(random_variance(*one, model, 1.0, np.array([0.1]))).round(5)
-    array([0.01857])
+    array([0.0184])
     """
     number = np.asarray(count, dtype=float)
     stated = model.random_vertical**2 + steep * model.random_horizontal**2

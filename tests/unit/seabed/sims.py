@@ -191,3 +191,71 @@ def mean_in_cell(bed, cell, cell_m):
     """Return a seabed's mean over a cell on the diagonal."""
     offsets = (cell + (np.arange(9) + 0.5) / 9) * cell_m
     return float(bed(*np.meshgrid(offsets, offsets)).mean())
+
+
+def town(x, y):
+    """Return a sloping, gently rolling seabed with walls 0.6 m wide and 0.3 m high on it [m]."""
+    bed = -4 + 0.05 * x + 0.3 * np.sin(x / 5) + 0.2 * np.cos(y / 4)
+    return bed + 0.3 * on_wall(x, y)
+
+
+def on_wall(x, y, more_m=0.0):
+    """Tell whether places lie on a wall, or within a distance of one [m]."""
+    half = 0.3 + more_m
+    along = np.abs((x + 2.5) % 5 - 2.5) < half
+    across = np.abs((y + 2.5) % 5 - 2.5) < half
+    inside = (np.minimum(x, y) > 8 - more_m) & (np.maximum(x, y) < 22 + more_m)
+    return (along | across) & inside
+
+
+def passes(rng, per_m2, model, *, side=30.0, blocks=False, share=0.01, number=2):
+    """Return points of so many passes over the town, with 1 % blunders of ±0.5 to 5 m.
+
+    Blunders are single points, or the points of one pass within discs of 0.4 to 1.2 m radius, each
+    disc off by one height.
+
+    Returns
+    -------
+    xyz : array, shape (n, 3)
+    blunder : array of int, shape (n,)
+        0 for good points, else the number of the blunder's block, 1 where they are single.
+    """
+    points, kinds = [], []
+    for turn in range(number):
+        places = rng.uniform(0, side, (int(per_m2 / number * side**2), 2))
+        height, kind = town(*places.T), np.zeros(len(places), dtype=int)
+        if blocks:
+            covered, block = 0.0, 100 * turn
+            while covered < share * side**2:
+                middle, radius = rng.uniform(2, side - 2, 2), rng.uniform(0.4, 1.2)
+                hit = (np.hypot(*(places - middle).T) < radius) & (kind == 0)
+                block += 1
+                kind[hit], covered = block, covered + np.pi * radius**2
+                height[hit] += rng.choice([-1, 1]) * rng.uniform(0.5, 5)
+        else:
+            kind[:] = rng.random(len(places)) < share
+            sign = rng.choice([-1, 1], len(places))
+            height += kind * sign * rng.uniform(0.5, 5, len(places))
+        error = rng.normal(size=(len(places), 3))
+        error *= [model.random_horizontal, model.random_horizontal, model.random_vertical]
+        points.append(np.column_stack([places, height]) + error)
+        kinds.append(kind)
+    return np.concatenate(points), np.concatenate(kinds)
+
+
+def town_rmse(done, *, near_walls=False):
+    """Return the root mean square error of a surface of the town, by cells' means [m]."""
+    cell = done.grid.cell_m
+    east, north = np.meshgrid(*done.grid.centres())
+    offsets = ((np.arange(5) + 0.5) / 5 - 0.5) * cell
+    truth = np.mean([town(east + a, north + b) for a in offsets for b in offsets], axis=0)
+    off = done.bands["height"] - truth
+    if near_walls:
+        off = off[on_wall(east, north, 0.4)]
+    return float(np.sqrt(np.nanmean(off**2)))
+
+
+def is_listed(done, xyz):
+    """Tell which points are among the lone blunders."""
+    listed = {tuple(point) for point in done.lone.tolist()}
+    return np.array([tuple(point) in listed for point in ticks(xyz).tolist()])

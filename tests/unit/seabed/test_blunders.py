@@ -1,0 +1,126 @@
+"""Blunders among soundings: found, listed and named, while walls keep their edges."""
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+from sims import gridded, is_listed, passes, town_rmse
+
+from wrackline.seabed.gridding import STRUCTURE, Settings
+from wrackline.uncertainty import ErrorModel
+
+MULTIBEAM = ErrorModel("2031-swath", 0.06, 0.04)
+PHOTOGRAPHS = ErrorModel("2031-photo", 0.02, 0.03)
+CASES = {"multibeam": (MULTIBEAM, 200, 0.2), "photographs": (PHOTOGRAPHS, 1200, 0.07),
+         "sparse": (MULTIBEAM, 10, 0.5)}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def rng():
+    return np.random.default_rng(41)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_single_blunders_are_found_and_good_points_stay(case):
+    """At least 99 % found, at most 0.1 % of good points lost, RMSE within 5 % of clean data's."""
+    model, per_m2, cell_m = CASES[case]
+    xyz, blunder = passes(np.random.default_rng(42), per_m2, model, side=24.0)
+    done = gridded(xyz, model, Settings(cell_m, 0.0))
+    clean = gridded(xyz[blunder == 0], model, Settings(cell_m, 0.0))
+    listed = is_listed(done, xyz)
+    wrong, good = int((blunder > 0).sum()), int((blunder == 0).sum())
+    assert listed[blunder > 0].sum() >= binom.ppf(0.001, wrong, 0.99)
+    assert listed[blunder == 0].sum() <= binom.ppf(0.999, good, 0.001)
+    assert town_rmse(done) <= 1.05 * town_rmse(clean)
+
+
+@pytest.mark.parametrize("case", ["multibeam", "photographs"])
+def test_walls_of_a_course_keep_their_edges(case):
+    """Beside walls 0.3 m high the surface is as good as one from which nothing was set aside."""
+    model, per_m2, cell_m = CASES[case]
+    xyz, blunder = passes(np.random.default_rng(43), per_m2, model, side=24.0)
+    done = gridded(xyz, model, Settings(cell_m, 0.0))
+    plain = gridded(xyz[blunder == 0], model, Settings(cell_m, 0.0, reject_blunders=False))
+    assert town_rmse(done, near_walls=True) <= 1.05 * town_rmse(plain, near_walls=True)
+    assert (done.bands["surface"] == STRUCTURE).any()
+
+
+@pytest.mark.parametrize("seed", [7, 8])
+def test_blocks_of_one_pass_are_named_and_leave_the_seabed(seed):
+    """Discs of one pass 0.5 to 5 m off: each is named, and the surface is as without them."""
+    xyz, block = passes(np.random.default_rng(seed), 200, MULTIBEAM, blocks=True)
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    clean = gridded(xyz[block == 0], MULTIBEAM, Settings(0.2, 0.0))
+    named = np.array([[0.2 * one.column, 0.2 * one.row] for one in done.blocks])
+    for number in np.unique(block[block > 0]):
+        middle = xyz[block == number, :2].mean(axis=0)
+        assert np.linalg.norm(named - middle, axis=1).min() < 1.2
+    assert town_rmse(done) <= 1.05 * town_rmse(clean)
+
+
+def test_a_block_says_how_far_off_it_was_and_how_many_points(rng):
+    """A shoal 2 m above the bed over 1.5 m: one block above, by 2 m, its points counted."""
+    xyz, _ = passes(rng, 200, MULTIBEAM, share=0.0)
+    shoal = (np.hypot(*(xyz[:, :2] - [15, 15]).T) < 1.5) & (np.arange(len(xyz)) % 2 == 0)
+    xyz[shoal, 2] += 2.0
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    (block,) = done.blocks
+    assert block.kind == "above"
+    np.testing.assert_allclose(block.offset_m, 2.0, atol=0.05)
+    np.testing.assert_allclose(block.points, shoal.sum(), rtol=0.05)
+    np.testing.assert_allclose([0.2 * block.column, 0.2 * block.row], 15, atol=0.2)
+    assert np.isfinite(done.bands["canopy"]).sum() > 0.8 * np.pi * 1.5**2 / 0.04
+
+
+def test_late_echoes_below_the_bed_are_told_by_what_lies_around(rng):
+    """A block below the bed is set aside too, though the lower of two layers is the usual bed."""
+    xyz, _ = passes(rng, 200, MULTIBEAM, share=0.0)
+    late = (np.hypot(*(xyz[:, :2] - [15, 15]).T) < 1.5) & (np.arange(len(xyz)) % 2 == 0)
+    clean = town_rmse(gridded(xyz[~late], MULTIBEAM, Settings(0.2, 0.0)))
+    xyz[late, 2] -= 1.5
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    (block,) = done.blocks
+    assert block.kind == "below"
+    assert town_rmse(done) <= 1.05 * clean
+
+
+def test_a_lone_block_beyond_any_structure_is_set_aside_and_a_quay_is_not(rng):
+    """Nothing but a shoal was seen there: set aside beyond structure_max_m; a quay goes on."""
+    xyz, _ = passes(rng, 200, MULTIBEAM, share=0.0)
+    shoal = np.hypot(*(xyz[:, :2] - [15, 3]).T) < 0.8
+    xyz[shoal, 2] += 2.5
+    quay = xyz[:, 1] > 25
+    xyz[quay, 2] += 3.0
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    (block,) = done.blocks
+    assert (block.layers, block.kept) == (1, False)
+    row = done.grid.north - 1 - int(3 / 0.2)
+    assert np.isnan(done.bands["height"][row, int(15 / 0.2) - done.grid.west])
+    assert done.bands["rejected"][row, int(15 / 0.2) - done.grid.west] > 0
+    assert np.isfinite(done.bands["height"][2:20, 2:-2]).mean() > 0.99
+
+
+def test_a_low_lone_block_stands_as_a_structure(rng):
+    """A heap 1 m high that only its own points show can't be told from a ruin: it stays."""
+    xyz, _ = passes(rng, 200, MULTIBEAM, share=0.0)
+    heap = np.hypot(*(xyz[:, :2] - [15, 3]).T) < 0.8
+    xyz[heap, 2] += 1.0
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    assert done.blocks == []
+    at = done.grid.north - 1 - int(3 / 0.2), int(15 / 0.2) - done.grid.west
+    assert done.bands["surface"][at] == STRUCTURE
+
+
+def test_nothing_is_rejected_when_the_config_says_so(rng):
+    """With reject_blunders false every point is seabed, and no middle is told."""
+    xyz, _ = passes(rng, 50, MULTIBEAM)
+    done = gridded(xyz, MULTIBEAM, Settings(0.5, 0.0, reject_blunders=False))
+    assert np.nansum(done.bands["count"]) == len(xyz)
+    assert len(done.lone) == 0
+    assert np.isnan(done.bands["middle"]).all()
+
+
+def test_too_few_points_to_judge_are_kept():
+    """Four soundings that disagree are four soundings."""
+    xyz = np.array([[0.5, 0.5, 0.0], [1.5, 0.5, 3.0], [0.5, 1.5, -2.0], [1.5, 1.5, 0.5]])
+    done = gridded(xyz, MULTIBEAM, Settings(1.0, 0.0))
+    assert np.nansum(done.bands["count"]) == 4
