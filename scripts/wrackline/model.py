@@ -509,7 +509,9 @@ class DepthGauge(Strict):
     @model_validator(mode="after")
     def _density_is_known(self) -> DepthGauge:
         if (self.salinity is None) != (self.temperature_c is None):
-            raise ValueError("give both salinity and temperature_c, or density_kg_m3 in their place")
+            raise ValueError(
+                "give both salinity and temperature_c, or density_kg_m3 in their place"
+            )
         if (self.salinity is None) == (self.density_kg_m3 is None):
             raise ValueError("give either salinity and temperature_c, or density_kg_m3")
         if (self.density_kg_m3 is None) != (self.density_sd_kg_m3 is None):
@@ -605,7 +607,8 @@ class Vertical(Strict):
             of_levels and self.water_level_sd_m == 0 and self.clocks_sd_s == 0
         ):
             raise ValueError(
-                "water_level_holds, water_level_sd_m and clocks_sd_s say nothing without water_level"
+                "water_level_holds, water_level_sd_m and clocks_sd_s say nothing without a "
+                "water_level"
             )
         if of_levels and self.water_level_surge_sd_m is not None:
             raise ValueError(
@@ -693,7 +696,8 @@ class AppliedOffset(Strict):
     sd_m: Sd = Field(description="Standard uncertainty of the correction [m].")
     replaces: list[Name] = Field(
         default_factory=list,
-        description="Error sources of the survey that the correction takes the place of.",
+        description="Error sources of the survey that the correction takes the place of; "
+        "water_level, water_clock and gauge_density are those that the fit adds by itself.",
     )
     why: Text = Field(description="Reason and who decided, for the record.")
 

@@ -84,7 +84,8 @@ def water_density(gauge: DepthGauge) -> tuple[float, float]:
     Examples
     --------
     >>> warm = {"salinity": 35, "temperature_c": 25, "salinity_sd": 1, "temperature_sd_c": 2}
-    >>> [round(part, 2) for part in water_density(DepthGauge(**warm, display_step_m=1, least_sd_m=1))]
+    >>> gauge = DepthGauge(**warm, display_step_m=1, least_sd_m=1)
+    >>> [round(part, 2) for part in water_density(gauge)]
     [1023.34, 0.98]
     """
     if gauge.density_kg_m3 is not None:
@@ -93,7 +94,9 @@ def water_density(gauge: DepthGauge) -> tuple[float, float]:
     density = sea_water_density(salinity, warmth)
     fresher = max(salinity - 0.5, 0.0)
     by_salinity = sea_water_density(fresher + 1, warmth) - sea_water_density(fresher, warmth)
-    by_warmth = sea_water_density(salinity, warmth + 0.5) - sea_water_density(salinity, warmth - 0.5)
+    by_warmth = sea_water_density(salinity, warmth + 0.5) - sea_water_density(
+        salinity, warmth - 0.5
+    )
     changes = by_salinity * gauge.salinity_sd, by_warmth * gauge.temperature_sd_c
     return density, float(np.hypot(*changes))
 

@@ -103,14 +103,14 @@ def with_water_errors(
     depth_m : float
         Root mean square of the depths shown [m].
     """
-    named = list(model.named)
+    found = [] if water is None else level_errors(model.survey, survey.vertical, water)
     gauge, random = survey.vertical.depth_gauge, model.random_vertical
-    if water is not None:
-        named += level_errors(model.survey, survey.vertical, water)
     if gauge is not None:
         random = reading_sd(random, gauge)
-        named += [part for part in [density_error(model.survey, depth_m, gauge)] if part.sd > 0]
-    return replace(model, random_vertical=random, named=tuple(named))
+        found.append(density_error(model.survey, depth_m, gauge))
+    replaced = survey.applied_offset.replaces if survey.applied_offset else ()
+    kept = [p for p in found if p.sd > 0 and p.name.rpartition(":")[2] not in replaced]
+    return replace(model, random_vertical=random, named=(*model.named, *kept))
 
 
 def fit_points(

@@ -221,9 +221,11 @@ def _noise_variance(record: WaterRecord) -> float:
     even = np.abs(gap - np.median(gap)) <= 0.25 * np.median(gap)
     found = []
     for order in range(2, HIGHEST_ORDER + 1):
-        whole = np.lib.stride_tricks.sliding_window_view(even, order).all(axis=1) if (
-            len(even) >= order
-        ) else np.zeros(0, dtype=bool)
+        whole = (
+            np.lib.stride_tricks.sliding_window_view(even, order).all(axis=1)
+            if (len(even) >= order)
+            else np.zeros(0, dtype=bool)
+        )
         if whole.sum() < max(2 * order, FEWEST_FOR_NOISE - order):
             break
         change = np.diff(record.level, n=order)[whole]

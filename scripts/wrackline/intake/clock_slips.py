@@ -99,6 +99,8 @@ def clock_slip(time: Array, level: Array) -> ClockSlip | None:
         found = _best(hours, sums, closer, spacing)
     clear = [(at_gaps, least), (found, CLEAR_GAIN)]
     believed = [slip for slip, needed in clear if slip is not None and slip.gain >= needed]
+    if len({slip.hours for slip in believed}) == 1:
+        return believed[0]  # of one size: where the gap is
     return max(believed, key=lambda slip: slip.gain, default=None)
 
 
@@ -136,9 +138,7 @@ def _tried(hours: Array, sums: Array, at: int, spacing: float) -> ClockSlip | No
     if used.mean() < LEAST_SHARE:
         return None
     kept = used.tobytes()
-    shapes = [
-        _shapes(earlier, later, round(gap - shift, 2), kept) for shift in (0.0, *SHIFTS_H)
-    ]
+    shapes = [_shapes(earlier, later, round(gap - shift, 2), kept) for shift in (0.0, *SHIFTS_H)]
     left = [_misfit(rate[used], shape) for shape in shapes]
     best = 1 + int(np.argmin(left[1:]))
     free = int(used.sum()) - shapes[best].shape[1]
@@ -150,7 +150,9 @@ def _means(hours: Array, sums: Array, edges: Array, spacing: float) -> Array:
     """Return mean levels between edges, NaN where a quarter of the readings or more is missing."""
     ends = np.searchsorted(hours, edges)
     count = np.diff(ends)
-    return np.where(count > 0.75 * BIN_H / spacing, np.diff(sums[ends]) / np.maximum(count, 1), np.nan)
+    return np.where(
+        count > 0.75 * BIN_H / spacing, np.diff(sums[ends]) / np.maximum(count, 1), np.nan
+    )
 
 
 def _misfit(rate: Array, shapes: Array) -> float:

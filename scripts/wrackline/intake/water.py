@@ -101,9 +101,7 @@ def record_of(source: Source) -> WaterRecord | None:
     return record
 
 
-def read_water(
-    source: Source, problems: Problems, *, doubts: bool = True
-) -> WaterRecord | None:
+def read_water(source: Source, problems: Problems, *, doubts: bool = True) -> WaterRecord | None:
     """Read the water-level record of a survey; None, with faults in `problems`, when it is bad.
 
     Parameters
@@ -272,9 +270,7 @@ def _hung(record: WaterRecord) -> tuple[int, int] | None:
     return None
 
 
-def _row_faults(
-    source: Source, file: str, table: pd.DataFrame, record: WaterRecord
-) -> list[Fault]:
+def _row_faults(source: Source, file: str, table: pd.DataFrame, record: WaterRecord) -> list[Fault]:
     """Return a fault for each row that is no time, no number or out of order, at most one each."""
     time, level = record.time, record.level
     again = _hours_again(time)
@@ -449,10 +445,11 @@ def _small_tide(source: Source, file: str, tide: float, surge: float) -> Fault:
     return source.fault(
         "water_small_tide",
         f"a tide of {tide:.2f} m from high to low water, beside a surge of sd {surge:g} m",
-        f"a range of at least {SURGE_MULTIPLE:.1f} times the surge's sd, {SURGE_MULTIPLE * surge:.2f}"
-        " m: from there on the tide moves the water as much as weather does",
+        f"a range of at least {SURGE_MULTIPLE:.1f} times the surge's sd, that is "
+        f"{SURGE_MULTIPLE * surge:.2f} m: from there on the tide moves the water as much as "
+        "weather does",
         "the curve would tell changes of level that weather hides",
-        "get the record of a gauge; or take the mean level, with the surge in its sd: "
+        "get a gauge's record; or take the mean level, with the surge in its sd: "
         "water_level_holds: mean_level",
         file=file,
     )
