@@ -236,7 +236,9 @@ def _spikes(record: WaterRecord) -> Flags:
     off = np.abs(level - np.median(around, axis=1))
     spikes = off > _spike_limit(np.abs(np.diff(level, n=2)))
     led = np.abs(np.lib.stride_tricks.sliding_window_view(level, 7) @ LED_FROM.T)
-    spikes[3:-3] |= led.min(axis=1) > _spike_limit(led[:, 0])
+    beside = np.lib.stride_tricks.sliding_window_view(np.pad(led[:, 0], 2), 5).max(axis=1)
+    highest = led[:, 0] >= beside  # a spike draws what its neighbours lead to, by less
+    spikes[3:-3] |= highest & (led.min(axis=1) > _spike_limit(led[:, 0]))
     step = np.diff(record.time)
     wide = np.concatenate([[False], step > 3 * np.median(step), [False]])
     return np.asarray(spikes & ~wide[:-1] & ~wide[1:], dtype=bool)
