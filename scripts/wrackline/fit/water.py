@@ -31,7 +31,7 @@ of u^2 + (1 - u)^2; by a cubic spline, from trials."""
 TIDE_PER_S = 2 * np.pi / (12.4206 * 3600.0)
 """Angular speed of the half-daily tide."""
 HIGHEST_ORDER = 6
-FEWEST_FOR_NOISE = 7
+FEWEST_FOR_NOISE = 8
 LEAST_RATE_S = 1800.0
 """Rates of the level are taken over half an hour or more, so that noise is none."""
 
@@ -204,35 +204,48 @@ def interpolation_sd(record: WaterRecord, *, max_gap_min: float) -> float:
         return 0.0
     noise = max(_noise_variance(record), _step_variance(record.level))
     by_cubic = np.zeros(len(gap), dtype=bool)
-    if len(record.time) >= FEWEST_FOR_NOISE:
-        for first, last in _coarse_runs(record.time, max_gap_min):
-            by_cubic[first:last] = True
+    for first, last in _coarse_runs(record.time, max_gap_min):
+        by_cubic[first:last] = True
+    bent = ~by_cubic | (len(record.time) < FEWEST_FOR_NOISE)
     variance = np.where(by_cubic, CUBIC_NOISE, LINEAR_NOISE) * noise
     stride = np.maximum(np.rint(gap / np.median(gap)), 1).astype(np.int64)
-    for one in np.unique(stride[bridged & ~by_cubic]):
-        here = (stride == one) & ~by_cubic
+    for one in np.unique(stride[bridged & bent]):
+        here = (stride == one) & bent
         variance[here] += _bend_variance(record, int(one), noise, float(gap[here].max()))
     return float(np.sqrt(np.average(variance[bridged], weights=gap[bridged])))
 
 
 def _noise_variance(record: WaterRecord) -> float:
-    """Return the variance of the readings' noise, 0 where they are too few to tell."""
-    gap = np.diff(record.time)
-    even = np.abs(gap - np.median(gap)) <= 0.25 * np.median(gap)
-    found = []
-    for order in range(2, HIGHEST_ORDER + 1):
-        whole = (
-            np.lib.stride_tricks.sliding_window_view(even, order).all(axis=1)
-            if (len(even) >= order)
-            else np.zeros(0, dtype=bool)
-        )
-        if whole.sum() < max(2 * order, FEWEST_FOR_NOISE - order):
-            break
-        change = np.diff(record.level, n=order)[whole]
-        found.append(float(np.mean(change**2)) / comb(2 * order, order))
-    if not found:
-        return 0.0
-    return min(found) * (1 + 6 / (1 + int(even.sum())))  # the least of several is too small
+    """Return the variance of the readings' noise, 0 where fewer than four can't tell it."""
+    usual = float(np.median(np.diff(record.time)))
+    even = np.asarray(np.abs(np.diff(record.time) - usual) <= 0.25 * usual, dtype=bool)
+    more = 1 + 6 / (1 + int(even.sum()))  # the least of several, or of few readings, is too small
+    if len(record.time) < FEWEST_FOR_NOISE:
+        bend = _mean_change(record.level, even, 2) - _tide_bend(record, usual) ** 2
+        return more * (max(bend, 0.0) if np.isfinite(bend) else 0.0) / comb(4, 2)
+    found = [
+        _mean_change(record.level, even, order) / comb(2 * order, order)
+        for order in range(2, HIGHEST_ORDER + 1)
+        if len(even) > 2 * order
+    ]
+    return more * min(one for one in found if np.isfinite(one)) if np.isfinite(found).any() else 0.0
+
+
+def _mean_change(level: Array, even: npt.NDArray[np.bool_], order: int) -> float:
+    """Return the mean square of differences of an order over even gaps, NaN where few are even."""
+    if len(even) < order:
+        return float("nan")
+    whole = np.lib.stride_tricks.sliding_window_view(even, order).all(axis=1)
+    if whole.sum() < min(2 * order, len(whole)):
+        return float("nan")
+    return float(np.mean(np.diff(level, n=order)[whole] ** 2))
+
+
+def _tide_bend(record: WaterRecord, gap: float) -> float:
+    """Return the second difference over a gap of a tide as large and as fast as the record [m]."""
+    rate = float(np.abs(np.diff(record.level) / np.diff(record.time)).max())
+    amplitude = max(float(np.ptp(record.level)) / 2, rate / TIDE_PER_S)
+    return amplitude * (TIDE_PER_S * gap) ** 2
 
 
 def _step_variance(level: Array) -> float:
@@ -259,6 +272,4 @@ def _bend_variance(record: WaterRecord, stride: int, noise: float, gap: float) -
         if even.sum() >= FEWEST_FOR_NOISE:
             bend = level[2 * stride :] - 2 * level[stride:-stride] + level[: -2 * stride]
             return max(float(np.mean(bend[even] ** 2)) - 6 * noise, 0.0) / 120
-    rate = float(np.abs(np.diff(level) / np.diff(time)).max())
-    amplitude = max(float(np.ptp(level)) / 2, rate / TIDE_PER_S)
-    return (amplitude * (TIDE_PER_S * gap) ** 2) ** 2 / 120
+    return _tide_bend(record, gap) ** 2 / 120

@@ -96,7 +96,7 @@ def test_even_hourly_readings_are_those_of_a_spline():
 
 
 def test_two_close_readings_don_t_swing_the_curve():
-    """A reading 3 minutes after another, 3 cm higher, is overshot by 2 mm; by one spline by 9 cm."""
+    """A reading 3 minutes on, 3 cm higher, is overshot by 2 mm; one spline swings by 9 cm."""
     hours = np.array([0, 1, 2, 3, 3.05, 4, 5, 6, 7.0])
     level = np.where(hours == 3.05, 1.03, 1.0)
     at = HOUR * np.linspace(0, 7, 300)
