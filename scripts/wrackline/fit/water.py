@@ -235,7 +235,7 @@ def _mean_change(level: Array, even: npt.NDArray[np.bool_], order: int) -> float
     """Return the mean square of differences of an order over even gaps, NaN where few are even."""
     if len(even) < order:
         return float("nan")
-    whole = np.lib.stride_tricks.sliding_window_view(even, order).all(axis=1)
+    whole = np.asarray(np.lib.stride_tricks.sliding_window_view(even, order).all(axis=1))
     if whole.sum() < min(2 * order, len(whole)):
         return float("nan")
     return float(np.mean(np.diff(level, n=order)[whole] ** 2))

@@ -28,6 +28,9 @@ LEAST_RANGE_M = 0.4
 CLEAR_GAIN, MARKED_GAIN = 35.0, 15.0
 """Gains from which a slip is believed, anywhere and at a gap of the record: of 500 simulated clean
 records with tides of 0.5 m and more none reached them (tests)."""
+GAIN_BY_LENGTH, USUAL_H = 10.0, 240.0
+"""A record so many times as long as ten days has as many more chances to look like a slip: its
+gain must be higher by this times the logarithm."""
 MOST_MARKS = 5
 """Only so few gaps are looked at more closely: among many, one fits by chance."""
 SLOWEST_H, LONGEST_GAP_H = 1.05, 24.0
@@ -89,7 +92,8 @@ def clock_slip(time: Array, level: Array) -> ClockSlip | None:
     if _tide_range(hours, sums, spacing) < LEAST_RANGE_M:
         return None
     gaps = np.flatnonzero(np.diff(hours) > 1.5 * spacing + 0.2) + 1
-    least = MARKED_GAIN if len(gaps) <= MOST_MARKS else CLEAR_GAIN
+    clear_gain = CLEAR_GAIN + GAIN_BY_LENGTH * max(0.0, float(np.log(hours[-1] / USUAL_H)))
+    least = MARKED_GAIN if len(gaps) <= MOST_MARKS else clear_gain
     at_gaps = _best(hours, sums, gaps, spacing)
     every_hour = np.searchsorted(hours, np.arange(LEAST_H, hours[-1] - LEAST_H, 1.0))
     found = _best(hours, sums, every_hour, spacing)
@@ -97,7 +101,7 @@ def clock_slip(time: Array, level: Array) -> ClockSlip | None:
         near = hours[found.reading] + np.arange(-1.0, 1.01, 1 / 6)
         closer = np.clip(np.searchsorted(hours, near), 1, len(hours) - 1)
         found = _best(hours, sums, closer, spacing)
-    clear = [(at_gaps, least), (found, CLEAR_GAIN)]
+    clear = [(at_gaps, least), (found, clear_gain)]
     believed = [slip for slip, needed in clear if slip is not None and slip.gain >= needed]
     if len({slip.hours for slip in believed}) == 1:
         return believed[0]  # of one size: where the gap is

@@ -215,10 +215,20 @@ def _doubts(source: Source, file: str, record: WaterRecord, rows: Ints) -> list[
         hours = float(record.time[last] - record.time[first]) / 3600.0
         words = f"{record.level[first]:g} m for {hours:.0f} hours, in rows {rows[first]} to "
         doubts.append(_stuck(source, file, f"{words}{rows[last]}", int(rows[first])))
+    if _turns_alone(record):
+        doubts.append(_turns_for_levels(source, file, record))
     slip = clock_slip(record.time, record.level) if stuck is None else None
     if slip is not None:
         doubts.append(_slipped(source, file, slip, int(rows[slip.reading])))
     return doubts
+
+
+def _turns_alone(record: WaterRecord) -> bool:
+    """Tell whether a record of levels holds nothing but high and low waters."""
+    hours = np.diff(record.time) / 3600.0
+    change = np.diff(record.level)
+    in_turn = len(change) > 1 and bool((change[1:] * change[:-1] < 0).all())
+    return in_turn and SHORTEST_HALF_TIDE_H <= float(np.median(hours)) <= LONGEST_HALF_TIDE_H
 
 
 def _spikes(record: WaterRecord) -> Flags:
@@ -440,6 +450,19 @@ def _no_turns(source: Source, file: str, found: str, row: int | None) -> Fault:
         "water_level_holds: levels",
         file=file,
         row=row,
+    )
+
+
+def _turns_for_levels(source: Source, file: str, record: WaterRecord) -> Fault:
+    hours = float(np.median(np.diff(record.time))) / 3600.0
+    return source.suspicion(
+        "water_turns_alone",
+        f"levels that rise and fall in turn, a row every {hours:.1f} h, taken for readings",
+        "readings close enough to follow the tide",
+        "between high and low water a straight line misses the tide by a tenth of its range",
+        "if these are high and low waters: water_level_holds: high_and_low, with "
+        "water_level_surge_sd_m",
+        file=file,
     )
 
 

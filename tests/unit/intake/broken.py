@@ -381,6 +381,9 @@ GAUGES = {
     "levels given for waters": replace(
         gauged("water_no_turn"), survey=waters("", 1.6, 2.2, 1.5, 2.3).survey
     ),
+    "waters given for levels": replace(
+        waters("water_turns_alone", 1.6, 2.2, 1.5, 2.3), survey=dict(WATERED)
+    ),
     "a tide that weather drowns": waters("water_small_tide", 1.8, 2.0, 1.8, 2.0),
 }
 

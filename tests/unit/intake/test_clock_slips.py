@@ -78,3 +78,26 @@ def test_readings_hours_apart_tell_nothing():
     time = np.arange(0, 240, 3.0)
     shown = np.where(time < 120, time, time + 1)
     assert clock_slip(3600 * shown, np.cos(2 * np.pi * time / 12.42)) is None
+
+
+@pytest.mark.slow
+def test_long_records_are_not_accused_more_often():
+    """Sixty days of clean readings, 12 times over: nothing is said."""
+    hours = np.arange(0, 1440, 0.5)
+    for seed in range(12):
+        rng = np.random.default_rng([60, seed])
+        sea = make_sea(rng, rng.uniform(0.5, 3), days=60, surge_m=0.1, seiche_m=0.02)
+        level = sea.level(hours) + 0.01 * rng.standard_normal(len(hours))
+        assert clock_slip(3600 * hours, level.round(3)) is None
+
+
+def test_a_slip_in_a_long_record_is_found():
+    """One hour in sixty days of a tide of 1.5 m, surge and noise included."""
+    hours = np.arange(0, 1440, 0.5)
+    rng = np.random.default_rng(2)
+    sea = make_sea(rng, 1.5, days=60, surge_m=0.1)
+    level = sea.level(hours) + 0.01 * rng.standard_normal(len(hours))
+    shown = np.where(hours < 700, hours, hours + 1)
+    slip = clock_slip(3600 * shown, level.round(3))
+    assert slip is not None
+    assert (slip.reading, slip.hours) == (1400, 1.0)
