@@ -1035,6 +1035,11 @@ NEUTRAL_TRAITS: dict[str, Any] = {
     "old_plan": False,
     "note": "",
 }
+NEUTRAL_WATER: dict[str, Any] = {
+    "depth_gauge": None,
+    "water_level_sd_m": 0.0,
+    "clocks_sd_s": 0.0,
+}
 NEUTRAL_SITE: dict[str, Any] = {
     "name": "-",
     "credit": "",
@@ -1057,6 +1062,7 @@ def for_reading(survey: Survey) -> Survey:
     Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
     """
     traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at, "satellite": None}
+    traits["vertical"] = survey.vertical.model_copy(update=NEUTRAL_WATER)
     errors = {} if survey.form in OBSERVED else NEUTRAL_ERRORS
     return survey.model_copy(update={**errors, **traits})
 

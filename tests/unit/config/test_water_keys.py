@@ -3,7 +3,7 @@
 import pytest
 from pydantic import ValidationError
 
-from wrackline.model import DepthGauge, SeaLevel, Vertical
+from wrackline.model import DepthGauge, SeaLevel, Survey, Vertical, for_fitting, for_reading
 
 READING = {"display_step_m": 0.1, "least_sd_m": 0.05}
 WET = {"meaning": "depth_below_water", "water_level": "gauge.csv"}
@@ -94,3 +94,24 @@ def test_a_level_of_one_year_or_of_today_is_read():
     at_once = SeaLevel(name="then", height_m=-1, from_year=-99, to_year=-99, basis="a mole")
     assert (at_once.from_year, at_once.to_year) == (-99, -99)
     assert SeaLevel(name="now", height_m=0.1).from_year is None
+
+
+def test_reading_a_file_doesn_t_use_what_its_errors_are():
+    """Sds of level and clocks, and the depth gauge, re-run the fit and not the reading."""
+    told = {"water_level_holds": "high_and_low", "water_level_surge_sd_m": 0.1}
+    gauge = {"salinity": 35, "temperature_c": 15, **READING}
+    survey = Survey(
+        name="divers",
+        technique="depth gauge",
+        holds="bed_points",
+        file="divers.csv",
+        crs="EPSG:32625",
+        from_date="2031-06-09",
+        to_date="2031-06-09",
+        vertical={**WET, **told, "clocks_sd_s": 9, "water_level_sd_m": 0.1, "depth_gauge": gauge},
+        columns={"time": "time"},
+        random_horizontal_sd_m=0.1,
+        random_vertical_sd_m=0.1,
+    )
+    assert for_reading(survey).vertical == Vertical(**WET, **told)
+    assert for_fitting(survey).vertical == survey.vertical
