@@ -26,8 +26,9 @@ LEAST_H, MOST_H = 44.0, 60.0
 LEAST_RANGE_M = 0.4
 """The shapes of smaller tides are too much bent by weather to tell a slip."""
 CLEAR_GAIN, MARKED_GAIN = 30.0, 15.0
-"""Gains from which a slip is believed, anywhere and at a gap of the record: of 1,000 simulated clean
-records with tides of 0.5 m and more four reached them; of a clock set by an hour 96 % do (tests)."""
+"""Gains from which a slip is believed, anywhere and at a gap of the record: of 1,000 simulated
+clean records with tides of 0.5 m and more four reached them; of clocks set by an hour 96 in 100 do
+(tests)."""
 GAIN_BY_LENGTH, USUAL_H = 10.0, 240.0
 """A record so many times as long as ten days has as many more chances to look like a slip: its
 gain must be higher by this times the logarithm."""
