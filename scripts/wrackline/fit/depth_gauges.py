@@ -86,7 +86,7 @@ def water_density(gauge: DepthGauge) -> tuple[float, float]:
     >>> warm = {"salinity": 35, "temperature_c": 25, "salinity_sd": 1, "temperature_sd_c": 2}
     >>> gauge = DepthGauge(**warm, display_step_m=1, least_sd_m=1)
     >>> [round(part, 2) for part in water_density(gauge)]
-    [1023.34, 0.98]
+    [1023.34, 0.97]
     """
     if gauge.density_kg_m3 is not None:
         return gauge.density_kg_m3, gauge.density_sd_kg_m3 or 0.0
