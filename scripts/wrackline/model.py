@@ -67,6 +67,7 @@ UNITS_M: dict[str, float] = {
 """Metres of each unit; the braza as two varas of 0.835905 m (from memory)."""
 
 
+WaterHolds = Literal["levels", "high_and_low", "mean_level"]
 Indication = Literal["terrestrial", "marine", "index", "none"]
 Year = Annotated[int, Field(ge=-20_000, le=2_200)]
 NEVER_INDEX = ("floor", "grave")
@@ -85,6 +86,18 @@ class Strict(BaseModel):
     )
 
 
+def _check_years(first: int, last: int) -> None:
+    if last < first:
+        raise ValueError(f"to_year {last} lies before from_year {first}")
+
+
+def _check_range_of_years(first: int | None, last: int | None) -> None:
+    if (first is None) != (last is None):
+        raise ValueError("give both from_year and to_year, or neither")
+    if first is not None and last is not None:
+        _check_years(first, last)
+
+
 class SeaLevel(Strict):
     """One named level of the sea, as a height above the site's vertical datum."""
 
@@ -99,6 +112,22 @@ class SeaLevel(Strict):
     )
     gauge: str = Field("", description="Gauge that the level was worked out from, for the record.")
     years: str = Field("", description="Years that the level was worked out from, for the record.")
+    from_year: Year | None = Field(
+        None, description="An ancient level: first year at which the sea stood so, astronomical."
+    )
+    to_year: Year | None = Field(
+        None, description="An ancient level: last year at which the sea stood so, astronomical."
+    )
+    basis: str = Field(
+        "", description="What the level and its years rest on, e.g. 'notches, radiocarbon'."
+    )
+
+    @model_validator(mode="after")
+    def _years_hold(self) -> SeaLevel:
+        _check_range_of_years(self.from_year, self.to_year)
+        if self.from_year is not None and not self.basis:
+            raise ValueError("from_year and to_year need their basis: what they rest on")
+        return self
 
 
 class HeightLink(Strict):
@@ -171,11 +200,6 @@ class ErrorSource(Strict):
         return self
 
 
-def _check_years(first: int, last: int) -> None:
-    if last < first:
-        raise ValueError(f"to_year {last} lies before from_year {first}")
-
-
 class Years(Strict):
     """A span of time, and what it is known from."""
 
@@ -234,10 +258,7 @@ class SeaLevelMark(Strict):
 
     @model_validator(mode="after")
     def _years_hold(self) -> SeaLevelMark:
-        if (self.from_year is None) != (self.to_year is None):
-            raise ValueError("give both from_year and to_year, or neither")
-        if self.from_year is not None and self.to_year is not None:
-            _check_years(self.from_year, self.to_year)
+        _check_range_of_years(self.from_year, self.to_year)
         return self
 
 
@@ -475,11 +496,27 @@ class DepthGauge(Strict):
         description="Density of water for which the gauge shows true depths [kg/m³]; 1020 in "
         "EN 13319 (100 kPa to 9.98 m), about 1000 on gauges for fresh water.",
     )
-    salinity: Annotated[float, Field(ge=0, le=42)] = Field(
-        description="Practical salinity of the water."
+    salinity: Annotated[float, Field(ge=0, le=42)] | None = Field(
+        None, description="Practical salinity of the water; with temperature_c, or density_kg_m3."
     )
-    temperature_c: Annotated[float, Field(ge=-2, le=40)] = Field(
-        description="Temperature of the water [°C]."
+    salinity_sd: Annotated[float, Field(ge=0, le=20)] = Field(
+        0.5, description="Standard uncertainty of the salinity, as a mean over the water column."
+    )
+    temperature_c: Annotated[float, Field(ge=-2, le=40)] | None = Field(
+        None, description="Temperature of the water [°C]."
+    )
+    temperature_sd_c: Annotated[float, Field(ge=0, le=20)] = Field(
+        1.0,
+        description="Standard uncertainty of the temperature, as a mean over the water column "
+        "[°C].",
+    )
+    density_kg_m3: Annotated[float, Field(ge=990, le=1060)] | None = Field(
+        None,
+        description="Density of the water as measured, in place of salinity and temperature "
+        "[kg/m³].",
+    )
+    density_sd_kg_m3: Annotated[float, Field(gt=0, le=50)] | None = Field(
+        None, description="Standard uncertainty of density_kg_m3 [kg/m³]."
     )
     display_step_m: Annotated[float, Field(gt=0, le=5)] = Field(
         description="Step in which the gauge shows depth [m]."
@@ -487,6 +524,18 @@ class DepthGauge(Strict):
     least_sd_m: Positive = Field(
         description="Standard uncertainty of one reading, below which none is believed [m]."
     )
+
+    @model_validator(mode="after")
+    def _density_is_known(self) -> DepthGauge:
+        if (self.salinity is None) != (self.temperature_c is None):
+            raise ValueError(
+                "give both salinity and temperature_c, or density_kg_m3 in their place"
+            )
+        if (self.salinity is None) == (self.density_kg_m3 is None):
+            raise ValueError("give either salinity and temperature_c, or density_kg_m3")
+        if (self.density_kg_m3 is None) != (self.density_sd_kg_m3 is None):
+            raise ValueError("density_kg_m3 needs its density_sd_kg_m3, and only it has one")
+        return self
 
 
 class Satellite(Strict):
@@ -525,6 +574,28 @@ class Vertical(Strict):
     water_level: str | None = Field(
         None, description="CSV of the water's level (columns time, level_m), for depth_below_water."
     )
+    water_level_holds: WaterHolds = Field(
+        "levels",
+        description="levels: readings of the level as it stood, of any spacing. high_and_low: high "
+        "and low waters in turn, with their times; between them the cosine curve is taken. "
+        "mean_level: the same, where weather outweighs the tide; their mean level is taken.",
+    )
+    water_level_surge_sd_m: Annotated[float, Field(gt=0, le=10)] | None = Field(
+        None,
+        description="high_and_low and mean_level: how far weather holds the water off the level "
+        "that the record tells, sd [m].",
+    )
+    water_level_sd_m: Sd = Field(
+        0.0,
+        description="What the record's own scatter can't tell, alike for the whole survey, sd: "
+        "the gauge's calibration, the way from the gauge to the site, seiches shorter than twice "
+        "the readings' spacing [m].",
+    )
+    clocks_sd_s: Annotated[float, Field(ge=0, le=43_200)] = Field(
+        0.0,
+        description="Difference between the soundings' clock and the gauge's, once their hours "
+        "are taken off, sd [s].",
+    )
     water_level_zero_m: Number = Field(
         0.0,
         description="Height of the gauge's zero above the zero named by `zero`, which is the "
@@ -546,6 +617,28 @@ class Vertical(Strict):
             raise ValueError("water_level belongs to meaning 'depth_below_water', and only to it")
         if self.depth_gauge is not None and self.meaning != "depth_below_water":
             raise ValueError("depth_gauge belongs to meaning 'depth_below_water'")
+        return self
+
+    @model_validator(mode="after")
+    def _water_level_holds(self) -> Vertical:
+        of_levels = self.water_level_holds == "levels"
+        if self.water_level is None and not (
+            of_levels and self.water_level_sd_m == 0 and self.clocks_sd_s == 0
+        ):
+            raise ValueError(
+                "water_level_holds, water_level_sd_m and clocks_sd_s say nothing without a "
+                "water_level"
+            )
+        if of_levels and self.water_level_surge_sd_m is not None:
+            raise ValueError(
+                "water_level_surge_sd_m belongs to water_level_holds 'high_and_low' or "
+                "'mean_level': readings of the level hold the surge"
+            )
+        if not of_levels and self.water_level_surge_sd_m is None:
+            raise ValueError(
+                f"water_level_holds '{self.water_level_holds}' needs water_level_surge_sd_m: how "
+                "far weather holds the water off that level"
+            )
         return self
 
 
@@ -622,7 +715,8 @@ class AppliedOffset(Strict):
     sd_m: Sd = Field(description="Standard uncertainty of the correction [m].")
     replaces: list[Name] = Field(
         default_factory=list,
-        description="Error sources of the survey that the correction takes the place of.",
+        description="Error sources of the survey that the correction takes the place of; "
+        "water_level, water_clock and gauge_density are those that the fit adds by itself.",
     )
     why: Text = Field(description="Reason and who decided, for the record.")
 
@@ -967,6 +1061,11 @@ NEUTRAL_TRAITS: dict[str, Any] = {
     "old_plan": False,
     "note": "",
 }
+NEUTRAL_WATER: dict[str, Any] = {
+    "depth_gauge": None,
+    "water_level_sd_m": 0.0,
+    "clocks_sd_s": 0.0,
+}
 NEUTRAL_SITE: dict[str, Any] = {
     "name": "-",
     "credit": "",
@@ -989,6 +1088,7 @@ def for_reading(survey: Survey) -> Survey:
     Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
     """
     traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at, "satellite": None}
+    traits["vertical"] = survey.vertical.model_copy(update=NEUTRAL_WATER)
     errors = {} if survey.form in OBSERVED else NEUTRAL_ERRORS
     return survey.model_copy(update={**errors, **traits})
 

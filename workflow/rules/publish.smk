@@ -108,6 +108,7 @@ rule summarise_site:
     output:
         summary="work/publish/summary.json",
         table="work/publish/tables/summary.csv",
+        levels="work/publish/tables/levels.csv",
         sea_level="work/publish/tables/sea_level.csv",
         adjacency="work/publish/tables/adjacency.csv",
         access="work/publish/tables/access.csv",

@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 import pyarrow.parquet as pq
 
-from wrackline.fit.points import heights
+from wrackline.fit.points import heights, with_water_errors
 from wrackline.frames import placing
 from wrackline.heights import zero_height
 from wrackline.intake.water import WaterRecord, record_of
@@ -191,7 +191,7 @@ def read_bed_cells(
     return BedCells(
         name=source.name,
         survey=source.survey,
-        model=model,
+        model=with_water_errors(model, source.survey, water=water, depth_m=placed.depth_m),
         cell_m=side,
         origin=site.origin,
         cells=_means(pd.concat(cells).groupby(level=0, sort=True)[SUMS].sum()),
@@ -214,6 +214,12 @@ class _Placed:
         self.folder = source.folder
         self.place = placing(source.name, source.survey, site.crs)
         self.rows = self.negative = self.total = 0
+        self.squares = 0.0
+
+    @property
+    def depth_m(self) -> float:
+        """Root mean square of the vertical numbers read [m]."""
+        return float(np.sqrt(self.squares / max(self.rows, 1)))
 
     def read(self, table: Path) -> Iterator[pd.DataFrame]:
         """Yield the points that have a place and a height, with the number of their run."""
@@ -225,6 +231,7 @@ class _Placed:
                 frame = self._frame(got)
                 frame["run"] = _run_of(frame, self.rows, self.total)
                 self.negative += int((got["v"] < 0).sum())
+                self.squares += float(np.square(got["v"]).sum())
                 self.rows += len(frame)
                 yield frame[np.isfinite(frame[["x", "y", "h"]].to_numpy()).all(axis=1)]
 

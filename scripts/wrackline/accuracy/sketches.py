@@ -106,7 +106,9 @@ def _heights(source: Source, site: Site, kept: Array, xy: Array) -> Array:
     meant = source.survey.vertical
     time = kept[:, 3] if kept.shape[1] > 3 else None
     try:
-        water = read_water(source, Problems()) if meant.water_level is not None else None
+        water = (
+            read_water(source, Problems(), doubts=False) if meant.water_level is not None else None
+        )
         links = site.links_from(meant.zero)
         zero = zero_height(links, xy[:, 0], xy[:, 1], crs=site.crs, folder=source.folder)
         return heights(kept[:, 2], source.survey, time=time, water=water, zero=zero)

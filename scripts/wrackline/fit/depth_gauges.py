@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wrackline.model import DepthGauge
+from wrackline.uncertainty import NamedError
 
 Array = npt.NDArray[np.float64]
 
@@ -51,7 +52,7 @@ def true_depths(shown: Array, gauge: DepthGauge) -> Array:
     shown : array, shape (n,)
         Depths as shown [m].
     gauge : DepthGauge
-        Density that it takes the water to have, and the water's salinity and temperature.
+        Density that it takes the water to have, and the water's own, or salinity and temperature.
 
     Returns
     -------
@@ -71,8 +72,66 @@ def true_depths(shown: Array, gauge: DepthGauge) -> Array:
 
 def density_ratio(gauge: DepthGauge) -> float:
     """Return the factor from shown to true depths."""
-    own = sea_water_density(gauge.salinity, gauge.temperature_c)
-    return gauge.assumed_density_kg_m3 / own
+    return gauge.assumed_density_kg_m3 / water_density(gauge)[0]
+
+
+def water_density(gauge: DepthGauge) -> tuple[float, float]:
+    """Return the density of the water that the diver was in, and its sd [kg/m³].
+
+    As measured, or from salinity and temperature, whose sds go in to first order (JCGM 100:2008,
+    5.1.2).
+
+    Examples
+    --------
+    >>> warm = {"salinity": 35, "temperature_c": 25, "salinity_sd": 1, "temperature_sd_c": 2}
+    >>> gauge = DepthGauge(**warm, display_step_m=1, least_sd_m=1)
+    >>> [round(part, 2) for part in water_density(gauge)]
+    [1023.34, 0.97]
+    """
+    if gauge.density_kg_m3 is not None:
+        return gauge.density_kg_m3, gauge.density_sd_kg_m3 or 0.0
+    salinity, warmth = gauge.salinity or 0.0, gauge.temperature_c or 0.0
+    density = sea_water_density(salinity, warmth)
+    fresher = max(salinity - 0.5, 0.0)
+    by_salinity = sea_water_density(fresher + 1, warmth) - sea_water_density(fresher, warmth)
+    by_warmth = sea_water_density(salinity, warmth + 0.5) - sea_water_density(
+        salinity, warmth - 0.5
+    )
+    changes = by_salinity * gauge.salinity_sd, by_warmth * gauge.temperature_sd_c
+    return density, float(np.hypot(*changes))
+
+
+def density_error(name: str, depth_m: float, gauge: DepthGauge) -> NamedError:
+    """Return what the density's uncertainty does to a survey's heights.
+
+    Every depth is too deep or too shallow by the same share, so the error is one cause for the
+    whole survey and grows with depth. It is carried as one height shift, of the size that it has at
+    the root mean square depth: its square is then right in the mean over the soundings, a wall
+    and the bed beside it share it as they should, and all that reads named height shifts reads it.
+    Turned down: a kind of named error that grows with depth, whose zero, the water's surface, no
+    other stage knows.
+
+    Parameters
+    ----------
+    name : str
+        Identifier of the survey.
+    depth_m : float
+        Root mean square of the depths shown [m].
+    gauge : DepthGauge
+
+    Examples
+    --------
+    A tenth of a per cent at 10 m is a centimetre:
+
+    >>> measured = {"density_kg_m3": 1020.0, "density_sd_kg_m3": 1.02}
+    >>> gauge = DepthGauge(**measured, display_step_m=0.1, least_sd_m=0.1)
+    >>> round(density_error("2031-divers", 10.0, gauge).sd, 6)
+    0.01
+    """
+    density, sd = water_density(gauge)
+    return NamedError(
+        f"{name}:gauge_density", "height", depth_m * density_ratio(gauge) * sd / density
+    )
 
 
 def reading_sd(random_sd_m: float, gauge: DepthGauge) -> float:

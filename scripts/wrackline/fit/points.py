@@ -12,9 +12,9 @@ import numpy.typing as npt
 import pyarrow.parquet as pq
 
 from wrackline.errors import ConfigError, Fault, InputError
-from wrackline.fit.depth_gauges import density_ratio, reading_sd, true_depths
+from wrackline.fit.depth_gauges import density_error, density_ratio, reading_sd, true_depths
 from wrackline.fit.similarity import local_grid_errors
-from wrackline.fit.water import level_at
+from wrackline.fit.water import level_at, level_errors
 from wrackline.frames import placing
 from wrackline.heights import link_errors, zero_height
 from wrackline.intake.water import WaterRecord, record_of
@@ -54,8 +54,18 @@ class Frame:
     error_sources: Mapping[str, ErrorSource]
     height_links: Sequence[HeightLink] = ()
 
-    def errors_of(self, name: str, survey: Survey) -> ErrorModel:
-        """Return the errors of a survey, with those of its grid, height links and depth gauge."""
+    def errors_of(
+        self,
+        name: str,
+        survey: Survey,
+        *,
+        water: WaterRecord | None = None,
+        depth_m: float = 0.0,
+    ) -> ErrorModel:
+        """Return the errors of a survey, with those of its grid, height links, water and gauge.
+
+        `depth_m` is the root mean square of the depths that a diver's gauge showed.
+        """
         site = Site(
             schema_version=1,
             name="frame",
@@ -76,10 +86,31 @@ class Frame:
             named={*survey.error_sources, *(offset.replaces if offset else ())},
         )
         model = error_model(name, survey, site, extra)
-        gauge = survey.vertical.depth_gauge
-        if gauge is None:
-            return model
-        return replace(model, random_vertical=reading_sd(model.random_vertical, gauge))
+        return with_water_errors(model, survey, water=water, depth_m=depth_m)
+
+
+def with_water_errors(
+    model: ErrorModel, survey: Survey, *, water: WaterRecord | None, depth_m: float
+) -> ErrorModel:
+    """Return errors with those of the water's level, and of a diver's gauge in it.
+
+    Parameters
+    ----------
+    model : ErrorModel
+        What the config states.
+    survey : Survey
+    water : WaterRecord or None
+    depth_m : float
+        Root mean square of the depths shown [m].
+    """
+    found = [] if water is None else level_errors(model.survey, survey.vertical, water)
+    gauge, random = survey.vertical.depth_gauge, model.random_vertical
+    if gauge is not None:
+        random = reading_sd(random, gauge)
+        found.append(density_error(model.survey, depth_m, gauge))
+    replaced = survey.applied_offset.replaces if survey.applied_offset else ()
+    kept = [p for p in found if p.sd > 0 and p.name.rpartition(":")[2] not in replaced]
+    return replace(model, random_vertical=random, named=(*model.named, *kept))
 
 
 def fit_points(
@@ -114,7 +145,7 @@ def fit_points(
     """
     water = record_of(source)
     place = placing(source.name, source.survey, frame.crs)
-    rows = 0
+    rows, squares = 0, 0.0
     with (
         pq.ParquetFile(table) as stored,
         PointWriter(
@@ -123,6 +154,7 @@ def fit_points(
     ):
         for part in _parts(stored, chunk):
             rows += len(part["x"])
+            squares += float(np.square(part["v"]).sum())
             easting, northing = place(part["x"], part["y"])
             _check_reach(source, easting, northing, frame.origin)
             zero = zero_height(
@@ -134,7 +166,10 @@ def fit_points(
         written = writer.count
     if written == 0:
         raise InputError(_none_left(source, rows))
-    account = _account(source, frame, rows=rows, written=written)
+    model = frame.errors_of(
+        source.name, source.survey, water=water, depth_m=round(np.sqrt(squares / rows), 3)
+    )
+    account = _account(source, frame, model, rows=rows, written=written)
     return {**account, "own_sd": points_info(out).with_sd}
 
 
@@ -238,7 +273,9 @@ def _none_left(source: Source, rows: int) -> Fault:
     )
 
 
-def _account(source: Source, frame: Frame, *, rows: int, written: int) -> dict[str, Any]:
+def _account(
+    source: Source, frame: Frame, model: ErrorModel, *, rows: int, written: int
+) -> dict[str, Any]:
     """Return what `errors.json` holds."""
     survey, notes = source.survey, []
     if rows > written:
@@ -252,15 +289,31 @@ def _account(source: Source, frame: Frame, *, rows: int, written: int) -> dict[s
     if survey.vertical.depth_gauge:
         ratio = density_ratio(survey.vertical.depth_gauge)
         notes.append(f"depths shown by the gauge times {ratio:.5f}, for the water's density")
+    notes += _water_notes(model)
     notes += [_link_note(link) for link in frame.height_links]
     return {
-        "model": frame.errors_of(source.name, survey).as_dict(),
+        "model": model.as_dict(),
         "rows": rows,
         "dropped": rows - written,
         "from_date": survey.from_date.isoformat(),
         "to_date": survey.to_date.isoformat(),
         "notes": notes,
     }
+
+
+def _water_notes(model: ErrorModel) -> list[str]:
+    """Return what was taken for the sd of the water's level and of its density."""
+    words = {
+        "water_level": "the water's level between its readings",
+        "water_clock": "the clocks of soundings and gauge",
+        "gauge_density": "the density of the water over a diver's gauge",
+    }
+    return [
+        f"{words[cause]}: sd {part.sd:.4f} m, alike for the whole survey"
+        for part in model.named
+        for owner, _, cause in [part.name.rpartition(":")]
+        if owner == model.survey and cause in words
+    ]
 
 
 def _link_note(link: HeightLink) -> str:

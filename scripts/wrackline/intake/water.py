@@ -11,8 +11,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from wrackline.errors import Fault, InputError
+from wrackline.intake.clock_slips import ClockSlip, clock_slip
 from wrackline.intake.slips import better_separator, header_match, split_line
 from wrackline.intake.texts import MISSING, utc_seconds
+from wrackline.model import WaterHolds
 from wrackline.verdict import Problems, Source
 
 Array = npt.NDArray[np.float64]
@@ -27,6 +29,12 @@ STUCK_H = 12.0
 """No tide stands still for so long [h]."""
 LARGEST_RANGE_M = 18.0
 """The largest tides known range over about 16 m (from memory); beyond it a unit is wrong."""
+LONGEST_HALF_TIDE_H, SHORTEST_HALF_TIDE_H = 16.0, 2.5
+"""From high to low water: about 6 h, or 12 where there is one tide a day, and more or less where
+two unequal ones mix (common practice, no source); over a longer time a water is missing."""
+SURGE_MULTIPLE = 2 * np.sqrt(2)
+"""At a range of so many sds of the surge a cosine tide varies as much as the surge does; with less,
+most of the level's changes aren't in a table of high and low waters."""
 
 
 @dataclass(frozen=True)
@@ -39,10 +47,13 @@ class WaterRecord:
         UTC, in seconds since 1970, increasing.
     level : array, shape (n,)
         Level [m].
+    holds : {"levels", "high_and_low", "mean_level"}
+        What the level is between readings, as the config's `water_level_holds` has it.
     """
 
     time: Array
     level: Array
+    holds: WaterHolds = "levels"
 
 
 def known(time: Array, record: WaterRecord, *, max_gap_min: float) -> Flags:
@@ -54,7 +65,8 @@ def known(time: Array, record: WaterRecord, *, max_gap_min: float) -> Flags:
         UTC, in seconds since 1970.
     record : WaterRecord
     max_gap_min : float
-        Longest gap of the record that is interpolated across [minutes].
+        Longest gap of the record that is interpolated across [minutes]; of high and low waters,
+        half a tide, if that is longer.
 
     Examples
     --------
@@ -66,7 +78,10 @@ def known(time: Array, record: WaterRecord, *, max_gap_min: float) -> Flags:
     gap = record.time[after] - record.time[after - 1]
     on_record = (time == record.time[after]) | (time == record.time[after - 1])
     inside = (time >= record.time[0]) & (time <= record.time[-1])
-    return np.asarray(inside & (on_record | (gap <= 60.0 * max_gap_min)), dtype=bool)
+    if record.holds == "mean_level":
+        return np.asarray(inside, dtype=bool)
+    least_s = 3600.0 * LONGEST_HALF_TIDE_H if record.holds == "high_and_low" else 0.0
+    return np.asarray(inside & (on_record | (gap <= max(60.0 * max_gap_min, least_s))), dtype=bool)
 
 
 def record_of(source: Source) -> WaterRecord | None:
@@ -80,19 +95,21 @@ def record_of(source: Source) -> WaterRecord | None:
     if source.survey.vertical.water_level is None:
         return None
     problems = Problems()
-    record = read_water(source, problems)
+    record = read_water(source, problems, doubts=False)
     if record is None:
         raise InputError(problems.listed())
     return record
 
 
-def read_water(source: Source, problems: Problems) -> WaterRecord | None:
+def read_water(source: Source, problems: Problems, *, doubts: bool = True) -> WaterRecord | None:
     """Read the water-level record of a survey; None, with faults in `problems`, when it is bad.
 
     Parameters
     ----------
     source : Source
     problems : Problems
+    doubts : bool
+        Whether to look for what is suspicious, too.
     """
     file = str(source.survey.vertical.water_level)
     path = source.folder / Path(file)
@@ -115,17 +132,37 @@ def read_water(source: Source, problems: Problems) -> WaterRecord | None:
     table = pd.DataFrame({"time": table.iloc[:, at_time], "level_m": table.iloc[:, at_level]})
     table = table[~table["level_m"].str.strip().str.lower().isin(MISSING)]
     rows = table.index.to_numpy(dtype=np.int64) + 2
-    time = utc_seconds(table["time"].str.strip(), source.survey.vertical.water_level_utc_offset_h)
-    level = _levels(table["level_m"])
-    faults = _row_faults(source, file, table, time, level)
-    if not faults and _daily_range(time, level) > LARGEST_RANGE_M:
-        faults = [_unit(source, file, level)]
+    meant = source.survey.vertical
+    time = utc_seconds(table["time"].str.strip(), meant.water_level_utc_offset_h)
+    record = WaterRecord(time, _levels(table["level_m"]), meant.water_level_holds)
+    faults = _row_faults(source, file, table, record) or _whole_faults(source, file, record, rows)
     problems.extend(faults)
     if faults:
         return None
-    record = WaterRecord(time, level)
-    problems.extend(_doubts(source, file, record, rows))
+    if doubts and record.holds == "levels":
+        problems.extend(_doubts(source, file, record, rows))
     return record
+
+
+def _whole_faults(source: Source, file: str, record: WaterRecord, rows: Ints) -> list[Fault]:
+    """Return what only the whole record shows: its unit, and what high and low waters must be."""
+    if _daily_range(record.time, record.level) > LARGEST_RANGE_M:
+        return [_unit(source, file, record.level)]
+    if record.holds == "levels":
+        return []
+    change = np.diff(record.level)
+    same_way = np.flatnonzero(np.concatenate([change[:-1] * change[1:] >= 0, [False]])) + 1
+    hours = float(np.median(np.diff(record.time))) / 3600.0
+    if hours < SHORTEST_HALF_TIDE_H:
+        return [_no_turns(source, file, f"rows every {60 * hours:.0f} minutes", None)]
+    if len(same_way):
+        row = int(rows[same_way[0]])
+        return [_no_turns(source, file, f"a level in row {row} between a lower and a higher", row)]
+    surge = source.survey.vertical.water_level_surge_sd_m or 0.0
+    tide = float(np.median(np.abs(change)))
+    if record.holds == "high_and_low" and tide < SURGE_MULTIPLE * surge:
+        return [_small_tide(source, file, tide, surge)]
+    return []
 
 
 def _levels(texts: pd.Series) -> Array:
@@ -165,7 +202,7 @@ def _daily_range(time: Array, level: Array) -> float:
 
 
 def _doubts(source: Source, file: str, record: WaterRecord, rows: Ints) -> list[Fault]:
-    """Return suspicions about a readable record: lone readings far off, a float that hung."""
+    """Return suspicions about a readable record: lone readings, a float that hung, its clock."""
     lone = np.flatnonzero(_spikes(record))
     doubts = [
         _spike(source, file, int(rows[at]), float(record.level[at]))
@@ -178,13 +215,28 @@ def _doubts(source: Source, file: str, record: WaterRecord, rows: Ints) -> list[
         hours = float(record.time[last] - record.time[first]) / 3600.0
         words = f"{record.level[first]:g} m for {hours:.0f} hours, in rows {rows[first]} to "
         doubts.append(_stuck(source, file, f"{words}{rows[last]}", int(rows[first])))
+    if _turns_alone(record):
+        doubts.append(_turns_for_levels(source, file, record))
+    slip = clock_slip(record.time, record.level) if stuck is None else None
+    if slip is not None:
+        doubts.append(_slipped(source, file, slip, int(rows[slip.reading])))
     return doubts
 
 
-def _spikes(record: WaterRecord) -> Flags:
-    """Tell readings that differ from the median of five around them beyond the record's own bends.
+def _turns_alone(record: WaterRecord) -> bool:
+    """Tell whether a record of levels holds nothing but high and low waters."""
+    hours = np.diff(record.time) / 3600.0
+    change = np.diff(record.level)
+    in_turn = len(change) > 1 and bool((change[1:] * change[:-1] < 0).all())
+    return in_turn and SHORTEST_HALF_TIDE_H <= float(np.median(hours)) <= LONGEST_HALF_TIDE_H
 
-    The scale is the median absolute second difference (Hampel's identifier with this scale is our
+
+def _spikes(record: WaterRecord) -> Flags:
+    """Tell readings that differ from those around them beyond the record's own bends.
+
+    Two measures: off the median of five (finds pairs too), and off what the neighbours on both
+    sides, and those on either side alone, lead to (sees through the bends of a tide read hourly).
+    Their scales are medians of the record's own (Hampel's identifier with these scales is our
     choice, no source); readings beside a gap are left alone.
     """
     level, count = record.level, len(record.level)
@@ -192,11 +244,29 @@ def _spikes(record: WaterRecord) -> Flags:
         return np.zeros(count, dtype=bool)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(level, 2, mode="edge"), 5)
     off = np.abs(level - np.median(around, axis=1))
-    bends = np.abs(np.diff(level, n=2))
-    limit = max(SPIKE_M, SPIKE_MADS * 1.4826 * float(np.median(bends)))
+    spikes = off > _spike_limit(np.abs(np.diff(level, n=2)))
+    led = np.abs(np.lib.stride_tricks.sliding_window_view(level, 7) @ LED_FROM.T)
+    beside = np.lib.stride_tricks.sliding_window_view(np.pad(led[:, 0], 2), 5).max(axis=1)
+    highest = led[:, 0] >= beside  # a spike draws what its neighbours lead to, by less
+    spikes[3:-3] |= highest & (led.min(axis=1) > _spike_limit(led[:, 0]))
     step = np.diff(record.time)
     wide = np.concatenate([[False], step > 3 * np.median(step), [False]])
-    return np.asarray((off > limit) & ~wide[:-1] & ~wide[1:], dtype=bool)
+    return np.asarray(spikes & ~wide[:-1] & ~wide[1:], dtype=bool)
+
+
+LED_FROM = np.array(
+    [
+        [0, 1 / 6, -4 / 6, 1, -4 / 6, 1 / 6, 0],
+        [-1, 3, -3, 1, 0, 0, 0],
+        [0, 0, 0, 1, -3, 3, -1],
+    ]
+)
+"""A reading less the cubic through two on either side, and less the parabola of three before it or
+after it."""
+
+
+def _spike_limit(off: Array) -> float:
+    return max(SPIKE_M, SPIKE_MADS * 1.4826 * float(np.median(off)))
 
 
 def _hung(record: WaterRecord) -> tuple[int, int] | None:
@@ -212,10 +282,10 @@ def _hung(record: WaterRecord) -> tuple[int, int] | None:
     return None
 
 
-def _row_faults(
-    source: Source, file: str, table: pd.DataFrame, time: Array, level: Array
-) -> list[Fault]:
+def _row_faults(source: Source, file: str, table: pd.DataFrame, record: WaterRecord) -> list[Fault]:
     """Return a fault for each row that is no time, no number or out of order, at most one each."""
+    time, level = record.time, record.level
+    again = _hours_again(time)
     checks = {
         "water_no_time": (~np.isfinite(time), "time", "date and time of day as ISO 8601"),
         "water_no_level": (~np.isfinite(level), "level_m", "a finite number of metres"),
@@ -232,7 +302,10 @@ def _row_faults(
             + (f", and {int(bad.sum()) - 1} rows more" if bad.sum() > 1 else ""),
             allowed,
             "depths taken at that time would be reduced by a wrong level",
-            "mend the record, or leave the row out: gaps are known as gaps",
+            f"the clock was put back by {again:g} h there, as at the end of summer time: write the "
+            "times in one time for the whole record"
+            if again and kind == "water_order"
+            else "mend the record, or leave the row out: gaps are known as gaps",
             file=file,
             row=int(table.index[np.flatnonzero(bad)[0]]) + 2,
         )
@@ -242,6 +315,17 @@ def _row_faults(
     if len(table) < 2:
         faults.append(_too_short(source, file, len(table)))
     return faults
+
+
+def _hours_again(time: Array) -> float:
+    """Return by how many hours, whole or half, times step back, 0 where they don't once."""
+    step = np.diff(time)
+    back = step[step <= 0]
+    if len(back) != 1 or len(step) < 4:
+        return 0.0
+    hours = (float(np.median(step)) - float(back[0])) / 3600.0
+    whole = round(2 * hours) / 2
+    return whole if 0 < whole <= 2 and abs(hours - whole) < 1 / 30 else 0.0
 
 
 def _unreadable(source: Source, file: str, slip: str) -> Fault:
@@ -336,4 +420,61 @@ def _stuck(source: Source, file: str, found: str, row: int) -> Fault:
         "ask the gauge's keeper; leave those rows out if it hung",
         file=file,
         row=row,
+    )
+
+
+def _slipped(source: Source, file: str, slip: ClockSlip, row: int) -> Fault:
+    way = "ahead of" if slip.hours > 0 else "behind"
+    return source.suspicion(
+        "water_clock_slip",
+        f"tides that come {abs(slip.hours):g} h {'later' if slip.hours > 0 else 'earlier'} by the "
+        f"record's clock from row {row} on",
+        "one clock for the whole record, with one water_level_utc_offset_h",
+        "soundings on one side of that row would be reduced by the level of another hour",
+        f"find out whether the clock was set then (summer time, another logger): it seems to run "
+        f"{abs(slip.hours):g} h {way} what it was; write all times in one time",
+        file=file,
+        row=row,
+    )
+
+
+def _no_turns(source: Source, file: str, found: str, row: int | None) -> Fault:
+    holds = source.survey.vertical.water_level_holds
+    return source.fault(
+        "water_no_turn",
+        f"{found}, where vertical.water_level_holds is '{holds}'",
+        f"high and low waters in turn, hours apart (at least {SHORTEST_HALF_TIDE_H:g} in the "
+        "middle of all)",
+        "the curve between two waters would pass over one that is missing, or follow none",
+        "write every high and low water with its time; for readings of the level in between, "
+        "water_level_holds: levels",
+        file=file,
+        row=row,
+    )
+
+
+def _turns_for_levels(source: Source, file: str, record: WaterRecord) -> Fault:
+    hours = float(np.median(np.diff(record.time))) / 3600.0
+    return source.suspicion(
+        "water_turns_alone",
+        f"levels that rise and fall in turn, a row every {hours:.1f} h, taken for readings",
+        "readings close enough to follow the tide",
+        "between high and low water a straight line misses the tide by a tenth of its range",
+        "if these are high and low waters: water_level_holds: high_and_low, with "
+        "water_level_surge_sd_m",
+        file=file,
+    )
+
+
+def _small_tide(source: Source, file: str, tide: float, surge: float) -> Fault:
+    return source.fault(
+        "water_small_tide",
+        f"a tide of {tide:.2f} m from high to low water, beside a surge of sd {surge:g} m",
+        f"a range of at least {SURGE_MULTIPLE:.1f} times the surge's sd, that is "
+        f"{SURGE_MULTIPLE * surge:.2f} m: from there on the tide moves the water as much as "
+        "weather does",
+        "the curve would tell changes of level that weather hides",
+        "get a gauge's record; or take the mean level, with the surge in its sd: "
+        "water_level_holds: mean_level",
+        file=file,
     )

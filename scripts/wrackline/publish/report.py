@@ -12,6 +12,7 @@ import pandas as pd
 from pyproj import CRS
 
 from wrackline.accuracy.markup import Markup, el, join, table, void
+from wrackline.publish.levels import level_words
 from wrackline.publish.orientation import CAUTION as ROSE_CAUTION
 from wrackline.publish.orientation import orientation_words
 from wrackline.publish.report_plan import legend, site_plan, site_window, true_north
@@ -142,7 +143,10 @@ class Report:
             "figures": self._figures,
             "directions": self._directions,
             "tables": self._tables,
-            "sea": lambda: sea_table(self.summary["sea_level"], known),
+            "sea": lambda: [
+                *level_words(self.summary.get("levels", [])),
+                *sea_table(self.summary["sea_level"], known),
+            ],
             "deposit": lambda: deposit_table(houses.deposit, known),
             "buildings": lambda: [houses.html()],
             "readings": lambda: reading_table(houses.interpretations, known),

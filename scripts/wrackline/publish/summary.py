@@ -132,11 +132,15 @@ def techniques_of(surveys: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 def document(
-    figures: Iterable[Figure], sea_level: pd.DataFrame, surveys: gpd.GeoDataFrame
+    figures: Iterable[Figure],
+    sea_level: pd.DataFrame,
+    surveys: gpd.GeoDataFrame,
+    levels: pd.DataFrame,
 ) -> dict[str, Any]:
-    """Return what `summary.json` holds: figures, the table of sea level, and techniques."""
+    """Return what `summary.json` holds: figures, named and bounded sea levels, techniques."""
     return {
         "figures": [figure.record() for figure in figures],
+        "levels": json_rows(levels),
         "sea_level": json_rows(sea_level),
         "techniques": techniques_of(surveys),
     }

@@ -101,6 +101,30 @@ def test_depths_below_water_take_the_level_of_their_instant(tmp_path):
     assert account["notes"][0].startswith("2 of 3 points dropped")
 
 
+def test_high_and_low_waters_reduce_depths_and_stand_in_the_errors(tmp_path):
+    """Midway from 0 to 2 m, 3 m below the water is -2 m; surge and the curve's sd are on record."""
+    (tmp_path / "tide.csv").write_text("time,level_m\n1970-01-01T01:00,0\n1970-01-01T07:00,2\n")
+    vertical = Vertical(
+        meaning="depth_below_water",
+        water_level="tide.csv",
+        water_level_holds="high_and_low",
+        water_level_surge_sd_m=0.08,
+    )
+    account, xyz = fit(
+        tmp_path,
+        survey(vertical=vertical, columns=Columns(time="t")),
+        x=[500_010.0],
+        y=[4_700_030.0],
+        v=[3.0],
+        time=[4 * 3600.0],
+    )
+    np.testing.assert_allclose(xyz[:, 2], [-2.0], atol=1e-9)
+    (level,) = account["model"]["named"]
+    assert (level["name"], level["kind"]) == ("2031-bed:water_level", "height")
+    assert level["sd"] == pytest.approx(np.hypot(0.08, 0.03 * 2))
+    assert account["notes"][-1].startswith("the water's level between its readings: sd 0.1000 m")
+
+
 def test_a_survey_wholly_outside_the_record_is_refused(tmp_path):
     """No sounding with a known water level is an input error with the way out."""
     (tmp_path / "tide.csv").write_text("time,level_m\n1970-01-01T01:00,0\n1970-01-01T02:00,1\n")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -324,6 +325,30 @@ def gauged(
     return Case(tuple(kinds.split()), write, dict(WATERED))
 
 
+def moved_clock(rows: Rows) -> Rows:
+    """Return readings of eight days, the clock set an hour ahead in the middle."""
+    start, made = np.datetime64("2031-06-05T00:00:00"), rows[:1]
+    for k in range(8 * 144):
+        stamp = start + np.timedelta64(10 * k + 60 * (k >= 4 * 144), "m")
+        made.append([str(stamp), f"{1.9 + 0.6 * np.sin(2 * np.pi * k / 74.5):.3f}"])
+    return made
+
+
+WATERS = ("2031-06-09T02:10", "2031-06-09T08:25", "2031-06-09T14:35", "2031-06-09T20:50")
+
+
+def waters(
+    kinds: str, *levels: float, surge_sd_m: float = 0.1, holds: str = "high_and_low"
+) -> Case:
+    """Return good soundings with high and low waters."""
+    rows = [[at, f"{level:.2f}"] for at, level in zip(WATERS, levels, strict=True)]
+    case = gauged(kinds, lambda _: [["time", "level_m"], *rows])
+    meant = WATERED["vertical"].model_copy(
+        update={"water_level_holds": holds, "water_level_surge_sd_m": surge_sd_m}
+    )
+    return replace(case, survey=case.survey | {"vertical": meant})
+
+
 GAUGES = {
     "no record": Case(
         ("water_missing",),
@@ -348,6 +373,18 @@ GAUGES = {
     "a gap where soundings are": gauged(
         "water_gap", lambda rows: [row for k, row in enumerate(rows) if not 47 <= k <= 56]
     ),
+    "a record whose clock was set": gauged("water_clock_slip", moved_clock),
+    "an hour of the record twice": gauged(
+        "water_order", lambda rows: [*rows[:50], *([at, "1.8"] for at, _ in rows[44:])]
+    ),
+    "waters of which one is missing": waters("water_no_turn", 1.6, 2.2, 2.9, 1.6),
+    "levels given for waters": replace(
+        gauged("water_no_turn"), survey=waters("", 1.6, 2.2, 1.5, 2.3).survey
+    ),
+    "waters given for levels": replace(
+        waters("water_turns_alone", 1.6, 2.2, 1.5, 2.3), survey=dict(WATERED)
+    ),
+    "a tide that weather drowns": waters("water_small_tide", 1.8, 2.0, 1.8, 2.0),
 }
 
 
@@ -763,6 +800,8 @@ GOOD: dict[str, Case] = {
         "", every(2, lambda text, k: f"{0.02 * (k - 20):.2f}")
     ),
     "soundings below the water": gauged(""),
+    "soundings between high and low waters": waters("", 1.6, 2.2, 1.5, 2.3),
+    "soundings below a mean level": waters("", 1.8, 2.0, 1.8, 2.0, holds="mean_level"),
     "features": points(""),
     "features ashore": points("", every(2, lambda text, k: f"{0.1 * k:.3f}")),
     "walls": drawn("", GOOD_LINES),
