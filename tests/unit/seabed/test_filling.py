@@ -89,15 +89,15 @@ def test_neighbours_are_the_nearest_two_of_each_sector():
     """Row by row search finds what a look at all cells finds, sector by sector."""
     measured = np.isfinite(gappy(9, share=0.7, shape=(41, 41)))
     z = np.where(measured, 0.0, np.nan)
-    west, east = neighbours._nearest_in_row(z)
+    near = neighbours._nearest_in_row(z)
     at, reach = np.empty((neighbours.MOST, 2), dtype=np.int64), 9
     for row, column in [(20, 20), (3, 30), (40, 0), (17, 39)]:
-        n = neighbours._neighbours(west, east, row, column, reach, at)
+        n = neighbours._neighbours(near, row, column, reach, at)
         down, right = (np.argwhere(measured) - (row, column)).T
         square = down**2 + right**2
         sector = np.floor(np.round(np.arctan2(-down, right) / (np.pi / 4), 9)).astype(int) % 8
-        near = (square <= reach**2) & (square > 0)
-        wanted = [sorted(square[near & (sector == k)])[:2] for k in range(8)]
+        close = (square <= reach**2) & (square > 0)
+        wanted = [sorted(square[close & (sector == k)])[:2] for k in range(8)]
         found = [int(s) for s in (at[:n] ** 2).sum(axis=1)]
         assert sorted(found) == sorted(int(s) for part in wanted for s in part)
 
