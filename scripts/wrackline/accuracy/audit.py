@@ -167,13 +167,14 @@ def audit_composite(
             used += np.bincount(bands["source"][known].astype(np.int64), minlength=len(used))
             tally.add(level.height_m - bands["height"][known], bands["sd"][known])
         cell_m = raster.grid.cell_m
-    sizes = [shown.get(name) for name, cells in zip(composite.sources, used, strict=True) if cells]
-    coarsest = None if None in sizes else max((s for s in sizes if s is not None), default=None)
+    sizes = {name: shown.get(name) for name, n in zip(composite.sources, used, strict=True) if n}
+    unstated = [name for name, size in sizes.items() if size is None]
+    coarsest = None if unstated else max((s for s in sizes.values() if s is not None), default=None)
     return {
         "survey": COMPOSITE,
         "filled_cells": filled,
         **tally.figures(),
-        **feature_shown(coarsest, cell_m),
+        **feature_shown(coarsest, cell_m, unstated=", ".join(unstated)),
         "notes": [],
     }
 

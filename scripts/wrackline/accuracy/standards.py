@@ -69,7 +69,9 @@ def tvu_max(depth: npt.ArrayLike, order: str) -> Array:
     return np.asarray(np.sqrt(a**2 + (b * d) ** 2), dtype=float)
 
 
-def feature_shown(resolution_m: float | None, cell_m: float) -> dict[str, Any]:
+def feature_shown(
+    resolution_m: float | None, cell_m: float, *, unstated: str = ""
+) -> dict[str, Any]:
     """Return the least thing that a survey's grid could show, and its cell of the matrix.
 
     Parameters
@@ -78,6 +80,8 @@ def feature_shown(resolution_m: float | None, cell_m: float) -> dict[str, Any]:
         Least thing that the survey itself would have shown, as it states [m].
     cell_m : float
         Cell size of the grid [m].
+    unstated : str
+        Surveys that state none, where several are looked at.
 
     Returns
     -------
@@ -93,7 +97,9 @@ def feature_shown(resolution_m: float | None, cell_m: float) -> dict[str, Any]:
     'Be10'
     """
     if resolution_m is None:
-        why = f"no resolution_m stated; the grid alone could show {CELLS_A_FEATURE * cell_m:g} m"
+        of = f" for {unstated}" if unstated else ""
+        least = CELLS_A_FEATURE * cell_m
+        why = f"no resolution_m stated{of}; the grid alone could show {least:g} m"
         return {"feature_m": None, "feature_cell": None, "feature_null_because": why}
     least = max(resolution_m, CELLS_A_FEATURE * cell_m)
     enough = [k for k, size in enumerate(MATRIX["Be"], start=1) if size >= least * (1 - 1e-9)]

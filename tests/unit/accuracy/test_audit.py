@@ -137,13 +137,20 @@ def test_the_composite_is_audited_with_its_filled_cells_and_its_coarsest_survey(
     surveys = [
         replace(audited(tmp_path), resolution_m=0.3),
         replace(audited(tmp_path, "2032-b"), resolution_m=3.0),
-        audited(tmp_path, "2033-unused"),
+        audited(tmp_path, "2033-c"),
     ]
     names = [survey.name for survey in surveys]
     found = audit(surveys, NO_OVERLAPS, level=LEVEL, composite=Composite(path, names))["composite"]
     assert (found["cells"], found["filled_cells"], found["survey"]) == (400, 200, "composite")
     np.testing.assert_allclose([found["depth_m"], found["u95_m"]], [3.0, 1.96 * 0.05])
     assert (found["feature_m"], found["feature_cell"]) == (3.0, "Be4")
+    every = bands()
+    every["source"] = np.arange(20) % 3.0 + np.zeros(GRID.shape)
+    parts = [Band(key, "m", values) for key, values in every.items()]
+    write_raster(path, parts, grid=GRID, crs="EPSG:32633", vertical_datum="msl")
+    mixed = audit(surveys, NO_OVERLAPS, level=LEVEL, composite=Composite(path, names))
+    assert mixed["composite"]["feature_m"] is None
+    assert "stated for 2033-c;" in mixed["composite"]["feature_null_because"]
     alone = audit(surveys[2:], NO_OVERLAPS, level=LEVEL)["surveys"][0]
     assert alone["feature_m"] is None
     assert alone["feature_null_because"] == (
