@@ -346,8 +346,13 @@ def _flag_upper(starts, heights, flags, splits, two):  # type: ignore[no-untyped
 
 
 @njit(cache=True, nogil=True)
-def _listed(points, frame, starts, heights, flags, out, at_out):  # type: ignore[no-untyped-def]
-    """Copy points whose height is flagged as lone to `out` from `at_out` on; return the end."""
+def _set_aside(points, frame, cells, flags, out, at_out):  # type: ignore[no-untyped-def]
+    """Take points that are flagged out of the sums of places; copy lone ones to `out`.
+
+    Points of one cell and height have one flag. Returns how many of `out` are filled.
+    """
+    starts, heights, places = cells
+    west, north = np.int64(np.floor(frame[0])), np.int64(np.floor(frame[1]))
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at < 0:
@@ -355,22 +360,28 @@ def _listed(points, frame, starts, heights, flags, out, at_out):  # type: ignore
         for k in range(starts[at], starts[at + 1]):
             if heights[k] > points[i, 2]:
                 break
-            if heights[k] == points[i, 2] and flags[k] == LONE:
-                if at_out < len(out):
+            if heights[k] == points[i, 2]:
+                if flags[k]:
+                    places[at, 0] -= points[i, 0] - west
+                    places[at, 1] -= points[i, 1] - north
+                if flags[k] == LONE:
                     out[at_out] = points[i]
-                at_out += 1
+                    at_out += 1
                 break
     return at_out
 
 
-def listed(runs: Iterable[Words], area: Area, cells: Sorted, flags: Flags, *, words: int) -> Words:
-    """Return the lone blunders among points, in order of place and height.
+def set_aside(
+    runs: Iterable[Words], area: Area, cells: Sorted, flags: Flags, *, words: int
+) -> Words:
+    """Take flagged points out of the sums of places, and return the lone blunders among them.
 
     Parameters
     ----------
     runs : iterable of arrays of int, each of shape (n, words)
     area : Area
     cells : Sorted
+        Its `places` are those of the kept points afterwards.
     flags : array of int, shape (n,)
     words : int
         Whole numbers a point.
@@ -378,10 +389,12 @@ def listed(runs: Iterable[Words], area: Area, cells: Sorted, flags: Flags, *, wo
     Returns
     -------
     array of int, shape (m, words)
+        In order of place and height.
     """
     out = np.empty((int((flags == LONE).sum()), words), dtype=np.int32)
-    end = 0
-    if len(out):
-        for points in runs:
-            end = _listed(points, area.frame, cells.starts, cells.heights, flags, out, end)
+    if not flags.any():
+        return out
+    parts, end = (cells.starts, cells.heights, cells.places), 0
+    for points in runs:
+        end = _set_aside(points, area.frame, parts, flags, out, end)
     return np.asarray(out[np.lexsort(out.T[::-1])], dtype=np.int32)

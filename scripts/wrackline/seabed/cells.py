@@ -57,6 +57,31 @@ class Area:
         """Number of cells."""
         return self.rows * self.columns
 
+    def off_centre(self, number: Ints, east: Ints, north: Ints) -> tuple[Array, Array]:
+        """Return how far the middle of each cell's points lies from its centre.
+
+        Parameters
+        ----------
+        number, east, north : array of int, shape (cells,)
+            Points, and sums of their places from the area's corner [ticks].
+
+        Returns
+        -------
+        east, north : array, shape (cells,)
+            In metres; NaN in cells without points.
+        """
+        row, column = np.divmod(np.arange(self.cells), self.columns)
+        known = np.where(number > 0, number, 1)
+        centre = (
+            (column + 0.5) * self.size + self.west % 1,
+            -(row + 0.5) * self.size + self.north % 1,
+        )
+        off = [
+            np.where(number > 0, place / known - middle, np.nan) * TICK_M
+            for place, middle in zip((east, north), centre, strict=True)
+        ]
+        return off[0], off[1]
+
     @property
     def frame(self) -> tuple[float, float, float, int, int]:
         """Everything as a tuple of numbers."""
@@ -76,7 +101,8 @@ def cell_of(east, north, frame):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
-    """Add points to sums of shape (cells, 3): number, rise above base, its square."""
+    """Add points to sums of shape (cells, 5), see `sum_cells`."""
+    west, north = np.int64(np.floor(frame[0])), np.int64(np.floor(frame[1]))
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at >= 0:
@@ -84,6 +110,8 @@ def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
             sums[at, 0] += 1
             sums[at, 1] += rise
             sums[at, 2] += rise * rise
+            sums[at, 3] += points[i, 0] - west
+            sums[at, 4] += points[i, 1] - north
 
 
 @njit(cache=True, nogil=True)
@@ -96,7 +124,7 @@ def _add_own(points, frame, own):  # type: ignore[no-untyped-def]
 
 
 def sum_cells(runs: Iterable[Words], area: Area, *, base: int) -> Ints:
-    """Return number of points, sum of rises above a base and of their squares, by cell.
+    """Return sums over the points of each cell.
 
     Parameters
     ----------
@@ -108,10 +136,11 @@ def sum_cells(runs: Iterable[Words], area: Area, *, base: int) -> Ints:
 
     Returns
     -------
-    array of int, shape (cells, 3)
-        In ticks and ticks².
+    array of int, shape (cells, 5)
+        Number of points, sum of their rises above the base, of the squares, and of their places
+        east and north of the area's corner [ticks, ticks²].
     """
-    sums = np.zeros((area.cells, 3), dtype=np.int64)
+    sums = np.zeros((area.cells, 5), dtype=np.int64)
     for points in runs:
         _add(points, area.frame, base, sums)
     return sums
@@ -134,12 +163,15 @@ def _tally(points, frame, ends):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _put(points, frame, at_next, heights):  # type: ignore[no-untyped-def]
+def _put(points, frame, at_next, heights, places):  # type: ignore[no-untyped-def]
+    west, north = np.int64(np.floor(frame[0])), np.int64(np.floor(frame[1]))
     for i in range(len(points)):
         at = cell_of(points[i, 0], points[i, 1], frame)
         if at >= 0:
             heights[at_next[at]] = points[i, 2]
             at_next[at] += 1
+            places[at, 0] += points[i, 0] - west
+            places[at, 1] += points[i, 1] - north
 
 
 @njit(cache=True, nogil=True)
@@ -168,10 +200,13 @@ class Sorted:
         Where each cell's heights begin.
     heights : array of int, shape (n,)
         In ticks, counted as the points are.
+    places : array of int, shape (cells, 2)
+        Sums of the points' places east and north of the area's corner [ticks].
     """
 
     starts: Ints
     heights: Small
+    places: Ints
 
 
 def sort_cells(runs: Iterable[Words], area: Area) -> Sorted:
@@ -188,11 +223,11 @@ def sort_cells(runs: Iterable[Words], area: Area) -> Sorted:
         _tally(points, area.frame, starts)
     np.cumsum(starts, out=starts)
     heights = np.empty(int(starts[-1]), dtype=np.int32)
-    following = starts[:-1].copy()
+    following, places = starts[:-1].copy(), np.zeros((area.cells, 2), dtype=np.int64)
     for points in runs:
-        _put(points, area.frame, following, heights)
+        _put(points, area.frame, following, heights, places)
     _sort(starts, heights)
-    return Sorted(starts, heights)
+    return Sorted(starts, heights, places)
 
 
 @njit(cache=True, nogil=True)

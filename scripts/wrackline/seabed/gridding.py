@@ -39,11 +39,16 @@ from wrackline.seabed.layers import (
     settle,
 )
 from wrackline.seabed.roughness import Roughness, RoughnessSums
-from wrackline.seabed.slopes import SLOPE_MARGIN, SlopeSums, plane_gradient
+from wrackline.seabed.slopes import SLOPE_MARGIN, SlopeSums, plane_gradient, slopes_missing
 from wrackline.seabed.spill import open_spill, spill_points
 from wrackline.seabed.tiles import BANDS as TILE_BANDS
 from wrackline.seabed.tiles import Work, grid_tiles, tiling_for, work_of
-from wrackline.seabed.variances import cell_places, common_variance, random_variance
+from wrackline.seabed.variances import (
+    cell_places,
+    common_variance,
+    placing_variance,
+    random_variance,
+)
 from wrackline.uncertainty import ErrorModel
 
 Array = npt.NDArray[np.float64]
@@ -426,13 +431,12 @@ class Surfacing:
         measured = bands["count"] > 0
         steep = gradient[0][measured] ** 2 + gradient[1][measured] ** 2
         random = np.full(measured.shape, np.nan)
+        cell_m = self._settings.cell_m
         random[measured] = random_variance(
-            bands["count"][measured],
-            steep,
-            self._model,
-            self._settings.cell_m,
-            bands["spread"][measured],
+            bands["count"][measured], steep, self._model, cell_m, bands["spread"][measured]
         )
+        missing = slopes_missing(bands["height"])[measured]
+        random[measured] += placing_variance(missing, self._lone_slope, cell_m)
         return random
 
     def finished(self, piece: Grid) -> dict[str, Array]:

@@ -124,3 +124,45 @@ def _planes(height):  # type: ignore[no-untyped-def]
             out[0, row, column] = (zu * b - zv * uv) / determinant
             out[1, row, column] = (zv * a - zu * uv) / determinant
     return out
+
+
+@njit(cache=True)
+def _missing(known):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Count the axes along which a cell's neighbours within two cells don't spread."""
+    rows, columns = known.shape
+    out = np.zeros((rows, columns), dtype=np.uint8)
+    for row in range(rows):
+        for column in range(columns):
+            if not known[row, column]:
+                continue
+            n = u = v = uu = vv = uv = 0.0
+            for y in range(max(row - 2, 0), min(row + 3, rows)):
+                for x in range(max(column - 2, 0), min(column + 3, columns)):
+                    if known[y, x]:
+                        right, up = float(x - column), float(row - y)
+                        n, u, v = n + 1.0, u + right, v + up
+                        uu, vv, uv = uu + right * right, vv + up * up, uv + right * up
+            a, b, c = uu / n - (u / n) ** 2, vv / n - (v / n) ** 2, uv / n - u * v / n**2
+            half, apart = (a + b) / 2, np.sqrt((a - b) ** 2 / 4 + c * c)
+            out[row, column] = (half - apart < LEAST_SPREAD) + (half + apart < LEAST_SPREAD)
+    return out
+
+
+def slopes_missing(height: Array) -> npt.NDArray[np.uint8]:
+    """Return in how many directions a cell's neighbours don't tell its slope: 0, 1 or 2.
+
+    Parameters
+    ----------
+    height : array, shape (n_rows, n_columns)
+        NaN where nothing is known.
+
+    Examples
+    --------
+    A line of soundings tells the slope along it alone, a lone one none:
+
+    >>> line = np.full((5, 9), np.nan)
+    >>> line[2, :4], line[2, 8] = 1.0, 1.0
+    >>> slopes_missing(line)[2]
+    array([1, 1, 1, 1, 0, 0, 0, 0, 2], dtype=uint8)
+    """
+    return np.asarray(_missing(np.isfinite(height)), dtype=np.uint8)

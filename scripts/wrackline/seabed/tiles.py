@@ -22,8 +22,8 @@ from wrackline.seabed.blunders import (
     Limits,
     layers,
     limits_of,
-    listed,
     lone_blunders,
+    set_aside,
 )
 from wrackline.seabed.cells import (
     Area,
@@ -35,6 +35,7 @@ from wrackline.seabed.cells import (
     sort_cells,
     sum_cells,
 )
+from wrackline.seabed.slopes import SLOPE_MARGIN, plane_gradient
 from wrackline.seabed.spill import Spill, TilePoints, Tiling
 from wrackline.uncertainty import ErrorModel
 
@@ -55,6 +56,7 @@ BANDS = (
 """Bands of a raster of tiles; the upper layer's, and whether a cell lies amid two layers."""
 
 BYTES_A_CELL, BYTES_A_POINT = 120, 8
+CENTRE_MARGIN = SLOPE_MARGIN
 OVERHEAD_MB = 300
 """Memory of a step before it works on anything, roughly."""
 
@@ -160,18 +162,25 @@ def _quarters(piece: Grid) -> list[Grid]:
 
 def _cells(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
     """Return the cells of one piece."""
-    base = int(ticks(spill.heights[0])) - spill.offset[2]
-    if work.limits is None:
-        area = Area.of(piece, spill.offset)
-        sums = sum_cells(points, area, base=base)
-        bands = _figures(sums, spill, base)
-        none = np.zeros((0, spill.words), dtype=np.int32)
-        found = Cells(piece, _shaped(bands, piece, 0), none)
-    else:
-        found = _judged(points, piece, spill, work.limits)
+    found = (
+        _judged(points, piece, spill, work.limits) if work.limits else _plain(points, piece, spill)
+    )
     most = float(np.nanmax(found.bands["count"], initial=0.0))
     check_sums(most, spill.heights, spill.source)
     return _with_own(found, points, spill)
+
+
+def _plain(points: TilePoints, piece: Grid, spill: Spill) -> Cells:
+    """Return the cells of one piece, every point taken as seabed."""
+    base = int(ticks(spill.heights[0])) - spill.offset[2]
+    wide = piece.grown(CENTRE_MARGIN)
+    area = Area.of(wide, spill.offset)
+    sums = sum_cells(points, area, base=base)
+    bands = _figures(sums, spill, base)
+    off = area.off_centre(sums[:, 0], sums[:, 3], sums[:, 4])
+    bands["height"] = _at_centres(bands["height"], off, wide)
+    none = np.zeros((0, spill.words), dtype=np.int32)
+    return Cells(piece, _shaped(bands, piece, CENTRE_MARGIN), none)
 
 
 def _judged(points: TilePoints, piece: Grid, spill: Spill, limits: Limits) -> Cells:
@@ -182,19 +191,32 @@ def _judged(points: TilePoints, piece: Grid, spill: Spill, limits: Limits) -> Ce
     cells = sort_cells(points, area)
     flags = lone_blunders(cells, area.columns, limits)
     amid = layers(cells, flags, area.columns, limits)
+    lone = set_aside(points, area, cells, flags, words=points.words)
     sums, middle = kept_figures(cells, flags, base=base)
     bands = _figures(sums, spill, base)
+    off = area.off_centre(sums[:, 0], cells.places[:, 0], cells.places[:, 1])
+    bands["height"] = _at_centres(bands["height"], off, wide)
     bands["middle"] = (middle + spill.offset[2]) * TICK_M
     bands["rejected"] = sums[:, 3].astype(float)
     if amid.any():
         bands |= _upper(cells, flags, amid, spill, base)
     inner = Area.of(piece, spill.offset)
-    return Cells(piece, _shaped(bands, piece, MARGIN), _own_lone(points, inner, area, cells, flags))
+    return Cells(piece, _shaped(bands, piece, MARGIN), _own_lone(lone, inner))
 
 
-def _own_lone(points: TilePoints, inner: Area, area: Area, cells: Sorted, flags: Flags) -> Words:
+def _at_centres(height: Array, off: tuple[Array, Array], wide: Grid) -> Array:
+    """Return mean heights brought from the middle of the points to the centre of the cell.
+
+    Along the slope of the plane through 5 × 5 cells; a cell without neighbours stays as it is.
+    """
+    shaped = height.reshape(wide.shape)
+    slope = plane_gradient(shaped, wide.cell_m, lone_slope=0.0)
+    east, north = (part.reshape(wide.shape) for part in off)
+    return (shaped - slope[0] * east - slope[1] * north).ravel()
+
+
+def _own_lone(lone: Words, inner: Area) -> Words:
     """Return the lone blunders of the piece itself, without its margin."""
-    lone = listed(points, area, cells, flags, words=points.words)
     column = np.floor((lone[:, 0] - inner.west) / inner.size)
     row = -1 - np.floor((lone[:, 1] - inner.north) / inner.size)
     inside = (column >= 0) & (column < inner.columns) & (row >= 0) & (row < inner.rows)

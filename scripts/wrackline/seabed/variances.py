@@ -1,9 +1,10 @@
-"""Variance of a cell's mean height, by cause.
+"""Variance of a cell's height, by cause.
 
-* random: (σ_v² + |g|² (σ_h² + c²/12)) / n, with slope g and cell size c: n soundings at places
-  spread over the cell stand for its middle. Where the soundings of the cell scatter more than that,
-  their own scatter counts, as much as their number weighs against `PRIOR` soundings' worth of the
-  stated errors.
+* random: (σ_v² + |g|² σ_h²) / n, with slope g. Where the cell's soundings scatter more than that and
+  the slope explain, their own scatter counts, as much as their number weighs against `PRIOR`
+  soundings' worth of the stated errors. The mean is brought to the cell's centre along the slope;
+  across a direction in which nothing tells the slope, the survey's usual slope s stands for it, and
+  s² c²/24 is added, with cell size c: soundings along one line share their place across it.
 * patchy: σ_pv² + |g|² σ_ph², alike within the patch and therefore not shrunk by n;
 * named: the square of what each source's displacement does to the height there, −g·(de, dn) + dh.
 
@@ -31,7 +32,7 @@ def random_variance(
     cell_m: float,
     spread: Array | None = None,
 ) -> Array:
-    """Return the random variance of cells' mean heights.
+    """Return the random variance of cells' heights, all slopes known.
 
     Parameters
     ----------
@@ -65,12 +66,39 @@ def random_variance(
     array([0.01857])
     """
     number = np.asarray(count, dtype=float)
-    stated = model.random_vertical**2 + steep * (model.random_horizontal**2 + cell_m**2 / 12)
+    stated = model.random_vertical**2 + steep * model.random_horizontal**2
     if spread is not None:
         freedom = np.maximum(number - 1, 0.0)
-        seen = freedom * np.nan_to_num(spread) ** 2
+        along_slope = steep * cell_m**2 / 12
+        seen = freedom * np.maximum(np.nan_to_num(spread) ** 2 - along_slope, 0.0)
         stated = np.maximum(stated, (PRIOR * stated + seen) / (PRIOR + freedom))
     return np.asarray(stated / number, dtype=float)
+
+
+def placing_variance(missing: npt.NDArray[np.generic], usual_slope: float, cell_m: float) -> Array:
+    """Return the variance from slopes that nothing tells.
+
+    Parameters
+    ----------
+    missing : array, shape (n,)
+        Number of directions, 0 to 2, in which a cell's slope is not known.
+    usual_slope : float
+        Root mean square steepness of the survey.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    array, shape (n,)
+        In m².
+
+    Examples
+    --------
+    >>> placing_variance(np.array([0, 1, 2]), 0.2, 1.0).round(5)
+    array([0.     , 0.00167, 0.00333])
+    """
+    one_way = usual_slope**2 / 2 * cell_m**2 / 12
+    return np.asarray(np.asarray(missing, dtype=float) * one_way, dtype=float)
 
 
 def common_variance(xyz: Array, slope: Array, model: ErrorModel) -> Array:

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from wrackline.errors import InputError
 from wrackline.points import points_info
 from wrackline.rasters import Grid
-from wrackline.seabed import gridding
-from wrackline.seabed.gridding import bin_points, survey_bands
+from wrackline.seabed import bins
+from wrackline.seabed.bins import bin_points
+from wrackline.seabed.gridding import BANDS
 from wrackline.seabed.slopes import plane_gradient
 from wrackline.uncertainty import ErrorModel, NamedError
 
@@ -79,16 +80,19 @@ def cloud(seed, count=400):
     return np.round(xyz, 4)
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_order_and_chunks_leave_no_trace(bed, seed):
-    """Points shuffled, written and read in chunks of another size give the same bytes."""
-    rng = np.random.default_rng(seed)
-    xyz, settled = cloud(11), {"fill_distance_m": 2.0, "cell_m": 0.5}
+@pytest.mark.parametrize(
+    "how", [{"tile_m": 14.0}, {"tile_m": 64.0, "memory_mb": 310.0}, {"tile_m": 28.0}]
+)
+def test_order_tiles_and_memory_leave_no_trace(bed, how):
+    """Points shuffled, in tiles of another size, worked on in other pieces give the same bytes."""
+    rng = np.random.default_rng(3)
+    xyz, settled = cloud(11, 4000) * [5, 5, 1], {"fill_distance_m": 2.0, "cell_m": 0.5}
     bed.surface(xyz, **settled)
-    once = (bed.folder / "surface.tif").read_bytes()
-    step, chunk = (int(n) for n in rng.integers(1, 400, 2))
-    bed.surface(rng.permutation(xyz), step=step, chunk=chunk, **settled)
+    once, lone = (bed.folder / "surface.tif").read_bytes(), bed.set_aside.lone
+    bed.surface(rng.permutation(xyz), step=int(rng.integers(1, 400)), how=how, **settled)
     assert (bed.folder / "surface.tif").read_bytes() == once
+    assert len(lone) > 0
+    np.testing.assert_array_equal(bed.set_aside.lone, lone)
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(1, 0), (-3, 7), (40, 25)])
@@ -113,7 +117,7 @@ def test_another_origin_a_whole_number_of_cells_away_changes_no_cell(bed):
 
 def test_cells_of_a_refused_size_name_the_way_out(bed, monkeypatch):
     """A stray point would make the rectangle too large for memory: refused with its size."""
-    monkeypatch.setattr(gridding, "MAX_CELLS", 1000)
+    monkeypatch.setattr(bins, "MAX_CELLS", 1000)
     with pytest.raises(InputError, match="101 × 101 cells of 1 m"):
         bed.cells([(0.5, 0.5, 0), (100.5, 100.5, 0)])
 
@@ -122,7 +126,7 @@ def test_sums_that_64_bits_cannot_hold_are_refused(bed, monkeypatch):
     """More points in a cell than squares can be summed exactly for is a fault."""
     path = bed.write([(0.5, 0.5, 0), (0.5, 0.5, 1)])
     wide = dataclasses.replace(points_info(path), heights=(-1e5, 2e5))
-    monkeypatch.setattr(gridding, "points_info", lambda _: wide)
+    monkeypatch.setattr(bins, "points_info", lambda _: wide)
     with pytest.raises(InputError, match="2 points in one cell, over 300000 m"):
         bin_points(path, origin=bed.origin, cell_m=1.0)
 
@@ -170,18 +174,12 @@ def test_soundings_in_one_line_have_a_slope_along_it_alone():
     np.testing.assert_allclose(north[3], 0.0, atol=1e-9)
 
 
-def test_bands_are_named_and_measured_cells_have_a_positive_sd(bed):
-    """The raster's bands are those that are documented, in order."""
-    cells = bed.cells(cloud(5))
-    bands = survey_bands(cells, ErrorModel("2031-a", 0.1, 0.05), fill_distance_m=2.0)
-    assert [(band.name, band.unit) for band in bands] == [
-        ("height", "m"),
-        ("sd", "m"),
-        ("sd_random", "m"),
-        ("count", "1"),
-        ("spread", "m"),
-        ("filled", "1"),
-    ]
-    sd, height = bands[1].values, bands[0].values
+def test_bands_are_named_and_known_cells_have_a_positive_sd(bed):
+    """The raster's bands are those that are documented; sd and height are known together."""
+    _, bands = bed.surface(cloud(5), model=ErrorModel("2031-a", 0.1, 0.05), fill_distance_m=2.0)
+    assert list(bands) == [name for name, _ in BANDS]
+    sd, height = bands["sd"], bands["height"]
     assert (np.isfinite(sd) == np.isfinite(height)).all()
     assert (sd[np.isfinite(sd)] > 0).all()
+    assert (bands["distance_m"][bands["filled"] == 0] == 0).all()
+    assert (bands["distance_m"][bands["filled"] == 1] > 0).all()
