@@ -101,8 +101,26 @@ def _neighbours(near, row, column, reach, at):
         wide = int(np.sqrt(reach * reach - away * away))
         for quarter in range(4 if away else 2):
             down = -away if quarter < 2 else away
-            if 0 <= row + down < near.shape[1]:
-                _look(near, (row, column, down), (quarter, away, wide), best, found)
+            if row + down < 0 or row + down >= near.shape[1]:
+                continue
+            columns = near[EAST if quarter in (0, 3) else WEST, row + down]
+            step = 1 if quarter in (0, 3) else -1
+            least = 1 if away == 0 or quarter % 2 == 0 else 0
+            off = _next(columns, column, step, least)
+            if off > wide:
+                continue
+            square, flat = away * away + off * off, 2 * quarter + quarter % 2
+            worst = best[flat, EACH - 1]
+            if off < away + least:
+                worst = max(worst, best[flat + 1 - 2 * (quarter % 2), EACH - 1])
+            if away == 0 or square < worst:
+                _look(columns, (column, down, step), (quarter, off, wide), best, found)
+    return _gathered(best, found, reach, at)
+
+
+@njit(cache=True)
+def _gathered(best, found, reach, at):
+    """Write what was found, sector by sector, into `at`; return how many."""
     n = 0
     for sector in range(SECTORS):
         for place in range(EACH):
@@ -123,19 +141,17 @@ def _farthest(best):
 
 
 @njit(cache=True)
-def _look(near, place, span, best, found):
+def _look(columns, place, span, best, found):
     """Offer the first measured cells of a row in one quarter: north-east, -west, south-west, -east.
 
-    A quarter is two sectors, which meet where a cell lies as far off as its row.
+    A quarter is two sectors, which meet where a cell lies as far off as its row: there it belongs
+    to the second one.
     """
-    row, column, down = place
-    quarter, away, wide = span
-    side = EAST if quarter in (0, 3) else WEST
-    step = 1 if side == EAST else -1
-    off = 1 if away == 0 or quarter % 2 == 0 else 0
-    edge = away - 1 + off
+    column, down, step = place
+    quarter, off, wide = span
+    away = abs(down)
+    edge = away if quarter % 2 == 0 else away - 1
     for _ in range(2 * EACH + 2):
-        off = _next(near[side, row + down], column, step, off)
         if off > wide:
             return
         steep = off <= edge
@@ -148,6 +164,7 @@ def _look(near, place, span, best, found):
             off = edge + 1
         else:
             return
+        off = _next(columns, column, step, off)
 
 
 @njit(cache=True)
