@@ -29,6 +29,7 @@ def main(job):
         seabed=seabed_words(job.input.surface, job.input.record),
         orientation=pd.read_csv(job.input.orientation),
         picture=small_picture(job.input.picture),
+        uncertainty=small_picture(job.input.uncertainty),
         rose=small_picture(job.input.rose),
         **{name: read_json(getattr(job.input, name)) for name in records},
     )

@@ -339,7 +339,7 @@ def test_surveys_are_accounted_for(layers, config, hamlet):
 
 def test_pictures(results):
     """Pictures are there in the forms promised, and stamped with no date."""
-    for name in ("plan.png", "seabed.png", "orientation.png"):
+    for name in ("plan.png", "seabed.png", "uncertainty.png", "orientation.png"):
         content = (results / name).read_bytes()
         assert content.startswith(b"\x89PNG")
         assert b"tIME" not in content

@@ -250,4 +250,7 @@ def test_audit(hamlet, config):
     for one in audit["surveys"]:
         np.testing.assert_allclose(one["u95_m"], 1.96 * one["sd_m"])
         assert [order["order"] for order in one["s44"]] == ["exclusive", "special", "1a", "1b", "2"]
+        assert one["matrix_cell"].startswith("Bc")
+        assert one["feature_null_because"] or one["feature_m"] >= 2 * config.site.seabed.cell_m
+    assert audit["composite"]["cells"] > audit["composite"]["filled_cells"] > 0
     assert audit["overlaps"] == read_json(hamlet / "work" / "fit" / "overlaps.json")

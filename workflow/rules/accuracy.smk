@@ -50,6 +50,8 @@ rule audit_accuracy:
         surfaces=expand("work/seabed/survey/{survey}.tif", survey=SITE.point_surveys),
         errors=expand("work/fit/{survey}/errors.json", survey=SITE.point_surveys),
         overlaps="work/fit/overlaps.json",
+        composite=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
     output:
         audit="work/accuracy/audit.json",
     log:
@@ -57,6 +59,9 @@ rule audit_accuracy:
     params:
         code=fingerprint("audit_accuracy"),
         surveys=SITE.point_surveys,
+        resolutions={
+            name: SITE.surveys[name].resolution_m for name in SITE.point_surveys
+        },
         level=to_json(SITE.site.depth_level),
     message:
         "Accuracy: auditing the surveys of bed points"

@@ -144,6 +144,22 @@ rule draw_pictures:
         "../../scripts/draw_pictures.py"
 
 
+rule draw_uncertainty:
+    input:
+        surface=f"work/seabed/{composite(SITE)}.tif",
+    output:
+        picture="work/publish/uncertainty.png",
+    log:
+        "logs/draw_uncertainty/all.log",
+    params:
+        code=fingerprint("draw_uncertainty"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: how well the seabed is known, as a map"
+    script:
+        "../../scripts/draw_uncertainty.py"
+
+
 rule draw_orientation:
     input:
         walls=f"work/seasons/{LAST_SEASON}/wall_lines.parquet",
@@ -211,6 +227,7 @@ rule write_report:
         surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
         picture=rules.draw_pictures.output.seabed,
+        uncertainty=rules.draw_uncertainty.output if SITE_SURFACE else [],
     output:
         page="work/publish/report.html",
     log:
@@ -261,6 +278,7 @@ rule list_products:
         rules.draw_orientation.output,
         rules.draw_buildings.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
+        rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),
     output:
         manifest="work/publish/manifest.json",

@@ -7,7 +7,11 @@ from typing import Any
 
 import pandas as pd
 
-ACCURACY = ("survey", "cells", "filled_cells", "depth_m", "sd_m", "u95_m")
+ACCURACY = (
+    *("survey", "cells", "filled_cells", "depth_m", "sd_m", "u95_m"),
+    *("matrix_a_m", "matrix_b", "matrix_cell"),
+    *("feature_m", "feature_cell", "feature_null_because"),
+)
 OVERLAPS = (
     *("newer", "older", "cells", "mean_m", "median_m", "nmad_m", "sd_m", "sd_random_m"),
     *("sd_patchy_m", "sd_named_m", "beyond_95"),
@@ -24,19 +28,28 @@ CHANGES = ("season", "layer", "number", "change")
 
 
 def accuracy_table(audit: Mapping[str, Any]) -> pd.DataFrame:
-    """Return one row a survey: cells, median depth and sd, and the S-44 orders that it keeps.
+    """Return one row a survey: cells, median depth and sd, and what S-44 says of it.
+
+    That is the finest cells of the specification matrix that it meets, the least thing that it
+    could show, and the orders that it keeps. The composite surface comes last.
 
     The total vertical uncertainty says nothing of what a survey would have missed: even the
     strictest order passes one that can't show a wall of one course.
     """
     rows = []
-    for one in audit["surveys"]:
+    for one in audited(audit):
         row = {name: one[name] for name in ACCURACY}
         for order in one["s44"]:
             row[f"s44_{order['order']}_limit_m"] = order["tvu_max_m"]
             row[f"s44_{order['order']}_kept"] = order["kept"]
         rows.append({**row, "notes": "; ".join(one["notes"])})
     return pd.DataFrame(rows, columns=None if rows else [*ACCURACY, "notes"])
+
+
+def audited(audit: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the audits of all surveys, and of the composite surface where there is one."""
+    composite = audit.get("composite")
+    return [*audit["surveys"], *([composite] if composite else [])]
 
 
 def overlap_table(overlaps: Mapping[str, Any]) -> pd.DataFrame:

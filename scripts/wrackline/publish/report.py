@@ -68,6 +68,13 @@ SECTIONS = (
 )
 
 
+UNCERTAINTY_WORDS = (
+    "Total vertical uncertainty of the composite seabed: 1.96 sd of each cell, in 95 of 100 cases "
+    "more than its error. Filled cells are those of the bed between soundings: what stands wholly "
+    "in a gap is not in them."
+)
+
+
 @dataclass(frozen=True)
 class Report:
     """What the page is made from.
@@ -91,8 +98,8 @@ class Report:
         `sources`; empty where there is none.
     orientation : DataFrame
         The table of the rose of the walls' directions.
-    picture, rose : bytes
-        The seabed, and that rose, as PNG; empty where there is none.
+    picture, uncertainty, rose : bytes
+        The seabed, how well it is known, and that rose, as PNG; empty where there is none.
     team : mapping
         What became of the team's decisions, and the phases: content of the view's `team.json`.
     """
@@ -107,6 +114,7 @@ class Report:
     seabed: Mapping[str, Any]
     orientation: pd.DataFrame
     picture: bytes = b""
+    uncertainty: bytes = b""
     rose: bytes = b""
     team: Mapping[str, Any] = field(default_factory=lambda: NO_TEAM)
 
@@ -151,7 +159,7 @@ class Report:
             "buildings": lambda: [houses.html()],
             "readings": lambda: reading_table(houses.interpretations, known),
             "surveys": lambda: survey_tables(houses.surveys, self.sources),
-            "agree": lambda: agreement(self.overlaps, self.audit, walls),
+            "agree": lambda: [*agreement(self.overlaps, self.audit, walls), *self._known()],
             "doubts": lambda: doubts(self.checked),
             "inferred": lambda: inferred(houses.plan, self.seabed, INFERENCE),
             "support": support_words,
@@ -301,6 +309,13 @@ class Report:
         image = _image(self.picture, words)
         below = "Left: height of the seabed above the datum. Right: standard uncertainty of it."
         return [el("figure", el("div", image, class_="map"), el("figcaption", below))]
+
+    def _known(self) -> list[Markup]:
+        if not self.uncertainty:
+            return []
+        words = "Map of the seabed's total vertical uncertainty, with its key in metres"
+        image = _image(self.uncertainty, words)
+        return [el("figure", el("div", image, class_="map"), el("figcaption", UNCERTAINTY_WORDS))]
 
     def _figures(self) -> list[Markup]:
         rows = [[one["text"], q(one["shown"]), one["basis"]] for one in self.summary["figures"]]

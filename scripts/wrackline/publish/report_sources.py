@@ -10,6 +10,7 @@ import pandas as pd
 
 from wrackline.accuracy.cross_words import POLE_UNSTATED
 from wrackline.accuracy.markup import Markup, el, table
+from wrackline.publish.audits import audited
 from wrackline.publish.report_text import (
     absent,
     counted,
@@ -114,17 +115,14 @@ def agreement(
         caption = "Seabed surveys against each other; spread: of the cells' differences (nmad)"
         parts.append(table(head, rows, caption=caption))
     if audit["surveys"]:
-        head = ["survey", "cells", "median depth", "95 %", "keeps the orders", "spread"]
+        head = ["survey", "cells", "median depth", "95 %", "keeps the orders", "finest a, b"]
+        head += ["shows from", "spread"]
         caption = (
-            "Seabed surveys against the orders of total vertical uncertainty of S-44; "
-            "spread: of points within cells, over the random sd stated"
+            "Seabed surveys against S-44: orders of total vertical uncertainty, and the finest "
+            "cell of its matrix; spread: of points within cells, over the random sd stated"
         )
-        parts.append(table(head, map(_audit_row, audit["surveys"]), caption=caption))
-        words = (
-            "An order kept says how well heights are known where something was measured, not "
-            "what was missed: a survey may keep the strictest and not show a one-course wall."
-        )
-        parts.append(el("p", words))
+        parts.append(table(head, map(_audit_row, audited(audit)), caption=caption))
+        parts += [el("p", words) for words in S44_WORDS]
         parts += [el("p", note) for note in audit["notes"]]
     merged = _traced_again(walls)
     if merged:
@@ -144,18 +142,39 @@ def _overlap_row(pair: Record) -> list[object]:
     ]
 
 
+S44_WORDS = (
+    "An order or a cell of the matrix kept says how well heights are known where something was "
+    "measured, not what was missed: even the strictest order, which allows ± 0.15 m and asks for "
+    "cubes of over 0.5 m to be shown, passes a survey that misses a wall one course high.",
+    "Finest a, b: the least a that 95 % of the cells keep, 1.96 sd being no more than "
+    "√(a² + (b · depth)²), with the strictest order's b, and the least b with that a. Shows from: "
+    "the least thing that the survey says it would have shown, or twice its cell, whichever is "
+    "larger; smaller things may lie there unseen.",
+)
+
+
 def _audit_row(one: Record) -> list[object]:
     """Return how a seabed survey stands beside the orders of S-44, at its median depth."""
     kept = [order["order"] for order in one["s44"] if order["kept"]]
-    ratio = one["random"]["ratio"]
+    ratio = one["random"]["ratio"] if "random" in one else None
     return [
         one["survey"],
         one["cells"],
         f"{fixed(one['depth_m'], 1)} m",
         q(f"± {fixed(one['u95_m'], 2)} m"),
         ", ".join(kept) or "none",
+        _cell(one, ("matrix_a_m", "matrix_b"), one["matrix_cell"]),
+        _cell(one, ("feature_m",), one["feature_cell"]),
         MISSING if ratio is None else fixed(ratio, 2),
     ]
+
+
+def _cell(one: Record, names: Sequence[str], cell: str | None) -> str:
+    """Return figures and the cell of the matrix that they stand in."""
+    if any(absent(one[name]) for name in names):
+        return MISSING
+    figures = ", ".join(f"{one[name]:g}{' m' if name.endswith('_m') else ''}" for name in names)
+    return f"{figures} ({cell})" if cell else figures
 
 
 def _traced_again(walls: gpd.GeoDataFrame) -> list[list[object]]:

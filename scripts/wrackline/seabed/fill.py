@@ -114,7 +114,8 @@ def fill_gaps(
         return result
     reach, cells = margin_cells(cell_m, distance_m), np.argwhere(gaps)
     table = rough.covariance(np.sqrt(np.arange(4 * reach**2 + 1)))
-    found = krige_cells(height, random, own, cells, table, reach, rough.noise_share)
+    z, noise, least = (np.ascontiguousarray(band, dtype=float) for band in (height, random, own))
+    found = krige_cells(z, noise, least, cells, table, reach, rough.noise_share)
     filled = np.isfinite(found[:, 0])
     at = tuple(cells[filled].T)
     result.height[at], result.random[at], result.own[at] = found[filled].T

@@ -21,6 +21,7 @@ LEAST = 1e-8
 """Variance that every height has at least: whole ticks of 0.1 mm [m²]."""
 TINY = 1e-30
 NEVER = 2**40
+WEST, EAST = 0, 1
 
 
 @njit(cache=True)
@@ -40,12 +41,12 @@ def krige_cells(z, random, own, cells, table, reach, noise_share):
     noise_share : float
         Share of `random` that differs from cell to cell; the rest is alike in neighbours.
     """
-    west, east = _nearest_in_row(z)
+    near = _nearest_in_row(z)
     out = np.full((len(cells), 3), np.nan)
     at = np.empty((MOST, 2), dtype=np.int64)
     for i in range(len(cells)):
         row, column = cells[i]
-        n = _neighbours(west, east, row, column, reach, at)
+        n = _neighbours(near, row, column, reach, at)
         if not _surrounded(at, n):
             continue
         heights, stated, owns = np.empty(n), np.empty(n), np.empty(n)
@@ -67,27 +68,26 @@ def krige_cells(z, random, own, cells, table, reach, noise_share):
 def _nearest_in_row(z):
     """Return, for each cell, the column of the next measured cell to the west and to the east.
 
-    The cell itself counts; −1 and the number of columns stand for none.
+    The cell itself counts; −1 and the number of columns stand for none. Shape (2, rows, columns).
     """
     rows, columns = z.shape
-    west = np.empty((rows, columns), dtype=np.int32)
-    east = np.empty((rows, columns), dtype=np.int32)
+    near = np.empty((2, rows, columns), dtype=np.int32)
     for row in range(rows):
         last = -1
         for column in range(columns):
             if not np.isnan(z[row, column]):
                 last = column
-            west[row, column] = last
+            near[WEST, row, column] = last
         last = columns
         for column in range(columns - 1, -1, -1):
             if not np.isnan(z[row, column]):
                 last = column
-            east[row, column] = last
-    return west, east
+            near[EAST, row, column] = last
+    return near
 
 
 @njit(cache=True)
-def _neighbours(west, east, row, column, reach, at):
+def _neighbours(near, row, column, reach, at):
     """Write the offsets of the nearest measured cells of each sector into `at`; return how many.
 
     Rows are looked at from the cell outwards until no nearer cell can come. Sector k holds the
@@ -96,52 +96,85 @@ def _neighbours(west, east, row, column, reach, at):
     best = np.full((SECTORS, EACH), reach * reach + 1, dtype=np.int64)
     found = np.zeros((SECTORS, EACH, 2), dtype=np.int64)
     for away in range(reach + 1):
-        if away * away >= best.max():
+        if away * away >= _farthest(best):
             break
         wide = int(np.sqrt(reach * reach - away * away))
-        if row - away >= 0:
-            start = 0 if away else 1
-            _look(east, (row, column, -away, 1), (1, away, wide), (1, 0), best, found)
-            span, sectors = (start, away - 1 + start, wide), (2, 3 if away else 4)
-            _look(west, (row, column, -away, -1), span, sectors, best, found)
-        if away > 0 and row + away < west.shape[0]:
-            _look(west, (row, column, away, -1), (1, away, wide), (5, 4), best, found)
-            _look(east, (row, column, away, 1), (0, away - 1, wide), (6, 7), best, found)
+        for quarter in range(4 if away else 2):
+            down = -away if quarter < 2 else away
+            if row + down < 0 or row + down >= near.shape[1]:
+                continue
+            columns = near[EAST if quarter in (0, 3) else WEST, row + down]
+            step = 1 if quarter in (0, 3) else -1
+            least = 1 if away == 0 or quarter % 2 == 0 else 0
+            off = _next(columns, column, step, least)
+            if off > wide:
+                continue
+            square, flat = away * away + off * off, 2 * quarter + quarter % 2
+            worst = best[flat, EACH - 1]
+            if off < away + least:
+                worst = max(worst, best[flat + 1 - 2 * (quarter % 2), EACH - 1])
+            if away == 0 or square < worst:
+                _look(columns, (column, down, step), (quarter, off, wide), best, found)
+    return _gathered(best, found, reach, at)
+
+
+@njit(cache=True)
+def _gathered(best, found, reach, at):
+    """Write what was found, sector by sector, into `at`; return how many."""
     n = 0
     for sector in range(SECTORS):
         for place in range(EACH):
             if best[sector, place] <= reach * reach:
-                at[n] = found[sector, place]
+                at[n, 0], at[n, 1] = found[sector, place, 0], found[sector, place, 1]
                 n += 1
     return n
 
 
 @njit(cache=True)
-def _look(table, place, span, sectors, best, found):
-    """Offer the first measured cells of a row to one side: up to `edge` to the near sector.
-
-    Cells further off than `edge`, up to `wide`, go to the far sector. `side` is 1 eastward.
-    """
-    row, column, down, side = place
-    start, edge, wide = span
-    away = _next(table, row + down, column, side, start)
-    for sector, last in zip(sectors, (min(edge, wide), wide)):  # noqa: B905
-        if sector == sectors[1] and away <= edge:
-            away = _next(table, row + down, column, side, edge + 1)
-        for _ in range(EACH):
-            if away > last or not _offer(down, side * away, sector, best, found):
-                break
-            away = _next(table, row + down, column, side, away + 1)
+def _farthest(best):
+    """Return the greatest square of a distance in a table."""
+    most = 0
+    for sector in range(SECTORS):
+        for place in range(EACH):
+            most = max(most, best[sector, place])
+    return most
 
 
 @njit(cache=True)
-def _next(table, row, column, side, start):
-    """Return how far off the next measured cell of a row is, from `start` on."""
-    x = column + side * start
-    if x < 0 or x >= table.shape[1]:
+def _look(columns, place, span, best, found):
+    """Offer the first measured cells of a row in one quarter: north-east, -west, south-west, -east.
+
+    A quarter is two sectors, which meet where a cell lies as far off as its row: there it belongs
+    to the second one.
+    """
+    column, down, step = place
+    quarter, off, wide = span
+    away = abs(down)
+    edge = away if quarter % 2 == 0 else away - 1
+    for _ in range(2 * EACH + 2):
+        if off > wide:
+            return
+        steep = off <= edge
+        sector = 2 * quarter + (1 - quarter % 2 if steep else quarter % 2)
+        if away == 0:
+            sector = 2 * quarter + (2 if quarter else 0)
+        if _offer(down, step * off, sector, best, found):
+            off += 1
+        elif steep:
+            off = edge + 1
+        else:
+            return
+        off = _next(columns, column, step, off)
+
+
+@njit(cache=True)
+def _next(columns, column, step, off):
+    """Return how far off the next measured cell of a row is, from `off` on."""
+    x = column + step * off
+    if x < 0 or x >= len(columns):
         return NEVER
-    x = table[row, x]
-    return NEVER if x < 0 or x >= table.shape[1] else side * (x - column)
+    x = columns[x]
+    return NEVER if x < 0 or x >= len(columns) else step * (x - column)
 
 
 @njit(cache=True)
@@ -201,7 +234,7 @@ def _middle_plane(at, n, heights, limit):
     weight, plane = 1 / limit, np.zeros(n)
     base = heights.min()
     for turn in range(ROUNDS):
-        normal, right = np.zeros((3, 3)), np.zeros(3)
+        normal, right, sure = np.zeros((3, 3)), np.zeros(3), True
         for j in range(n):
             part = (1.0, float(at[j, 1]), float(at[j, 0]))
             for a in range(3):
@@ -213,7 +246,8 @@ def _middle_plane(at, n, heights, limit):
             plane[j] = base + right[0] + right[1] * at[j, 1] + right[2] * at[j, 0]
             off = abs(heights[j] - plane[j]) / np.sqrt(limit[j])
             weight[j] = 1 / limit[j] / max(off, 0.05)
-        if turn == 0 and ((heights - plane) ** 2 <= limit).all():
+            sure = sure and off <= 1.0
+        if turn == 0 and sure:
             break
     return plane
 

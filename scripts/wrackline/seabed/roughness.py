@@ -26,6 +26,7 @@ from scipy.optimize import nnls
 from scipy.stats import chi2, norm
 
 from wrackline.rasters import TICK_M
+from wrackline.uncertainty import spherical
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,7 +47,7 @@ FITS = 6
 CLASSES = 32
 """Classes of differences within a doubling."""
 OCTAVES = 40
-NOISE_UNIT = TICK_M**2 / 1024
+NOISE_UNIT = TICK_M**2 / 16
 """Random variances are summed in whole units of this [m²]."""
 
 
@@ -97,6 +98,9 @@ class RoughnessSums:
         Cell size [m].
     reach_m : float
         Greatest step h looked at; at least 4 and at most 200 cells are [m].
+    patchy_sd_m, patchy_distance_m : float
+        Errors alike within patches, with spherical correlation: they are no roughness of the bed,
+        and a cell's sd counts them beside it [m].
 
     Examples
     --------
@@ -111,7 +115,15 @@ class RoughnessSums:
     True
     """
 
-    def __init__(self, cell_m: float, reach_m: float) -> None:
+    def __init__(
+        self,
+        cell_m: float,
+        reach_m: float,
+        *,
+        patchy_sd_m: float = 0.0,
+        patchy_distance_m: float = 0.0,
+    ) -> None:
+        self._patchy = patchy_sd_m**2, patchy_distance_m / cell_m
         most = int(np.clip(np.ceil(reach_m / cell_m - 1e-9), LEAST_LAG, MOST_LAG))
         self._ranges = tuple(3.0**power for power in range(6) if 3.0**power <= 2 * most)
         self._steps = _steps(most)
@@ -150,8 +162,17 @@ class RoughnessSums:
         noise *= NOISE_UNIT / triples[told]
         parts = 2 * _parts(2 * step, self._ranges) - 8 * _parts(step, self._ranges)
         share = _noise_share(spread, noise, triples[told])
+        errors = share * noise + self._patchy_squares(step)
         chance = 2 * step / triples[told]
-        return Roughness(self._ranges, _fitted(parts, spread, share * noise, chance), share)
+        return Roughness(self._ranges, _fitted(parts, spread, errors, chance), share)
+
+    def _patchy_squares(self, step: Array) -> Array:
+        """Return the variance of second differences that patchy errors make [m²]."""
+        variance, reach = self._patchy
+        if variance == 0 or reach == 0:
+            return np.zeros(len(step))
+        once, twice = spherical(step, reach), spherical(2 * step, reach)
+        return np.asarray(variance * (6 - 8 * once + 2 * twice), dtype=float)
 
 
 def _noise_share(spread: Array, noise: Array, triples: Ints) -> float:

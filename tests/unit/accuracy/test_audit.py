@@ -1,11 +1,13 @@
 """Audits of surveys: standards, stated against observed errors, and notes for people."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from wrackline.accuracy.audit import Audited, against_s44, audit, check_random
+from wrackline.accuracy.audit import Audited, Composite, against_s44, audit, check_random
 from wrackline.model import SeaLevel
-from wrackline.rasters import Band, Grid, write_raster
+from wrackline.rasters import Band, Grid, RasterReader, write_raster
 from wrackline.uncertainty import ErrorModel
 
 LEVEL = SeaLevel(name="msl", height_m=0.5)
@@ -32,6 +34,15 @@ def audited(folder, name="2031-a", *, notes=(), model=None, **more):
     write_raster(path, parts, grid=GRID, crs="EPSG:32633", vertical_datum="msl")
     model = model or ErrorModel(name, 0.0, 0.05)
     return Audited(name, path, {"model": model.as_dict(), "notes": list(notes)})
+
+
+def checked(folder, seen, model):
+    """Check the random sd of a surface with these bands."""
+    path = folder / "seen.tif"
+    parts = [Band(key, "m", values) for key, values in seen.items()]
+    write_raster(path, parts, grid=GRID, crs="EPSG:32633", vertical_datum="msl")
+    with RasterReader(path) as raster:
+        return check_random(raster, model)
 
 
 def test_an_audit_states_depth_sd_and_the_orders_it_keeps(tmp_path):
@@ -61,38 +72,38 @@ def test_ground_above_the_sea_counts_as_depth_zero():
     [(0.05, ""), (0.1, "too small"), (0.02, "too large")],
     ids=["as stated", "twice", "less than half"],
 )
-def test_the_stated_random_sd_is_held_against_the_spread_within_cells(scatter, note):
+def test_the_stated_random_sd_is_held_against_the_spread_within_cells(tmp_path, scatter, note):
     """Simulated cells of four soundings tell a stated sd that is right from one that isn't."""
     rng = np.random.default_rng(5)
     soundings = rng.normal(-2.5, scatter, (*GRID.shape, 4))
     seen = {**bands(), "spread": soundings.std(axis=-1, ddof=1)}
-    found = check_random(GRID, seen, ErrorModel("2031-a", 0.0, 0.05))
+    found = checked(tmp_path, seen, ErrorModel("2031-a", 0.0, 0.05))
     np.testing.assert_allclose(found["ratio"], scatter / 0.05, rtol=0.08)
     assert note in found["note"]
     assert bool(found["note"]) == bool(note)
 
 
-def test_single_walls_do_not_make_a_stated_sd_too_small():
+def test_single_walls_do_not_make_a_stated_sd_too_small(tmp_path):
     """A tenth of the cells with a wall's edge in them leave the check as it is."""
     rng = np.random.default_rng(5)
     spread = rng.normal(-2.5, 0.05, (*GRID.shape, 4)).std(axis=-1, ddof=1)
     spread[:2] = 0.4
-    found = check_random(GRID, {**bands(), "spread": spread}, ErrorModel("2031-a", 0.0, 0.05))
+    found = checked(tmp_path, {**bands(), "spread": spread}, ErrorModel("2031-a", 0.0, 0.05))
     assert found["ratio"] < 1.25
     assert found["note"] == ""
 
 
-def test_a_grid_with_one_node_a_cell_cannot_be_checked():
+def test_a_grid_with_one_node_a_cell_cannot_be_checked(tmp_path):
     """Null with its reason, never a ratio of 0."""
     seen = bands(count=1.0, spread=np.nan)
-    found = check_random(GRID, seen, ErrorModel("2031-a", 0.0, 0.05))
+    found = checked(tmp_path, seen, ErrorModel("2031-a", 0.0, 0.05))
     assert (found["cells"], found["ratio"]) == (0, None)
     assert "too few" in found["note"]
 
 
-def test_without_a_stated_random_sd_there_is_nothing_to_check():
+def test_without_a_stated_random_sd_there_is_nothing_to_check(tmp_path):
     """An sd of 0 on level ground gives a reason instead of an infinite ratio."""
-    found = check_random(GRID, {**bands()}, ErrorModel("2031-a", 0.0, 0.0))
+    found = checked(tmp_path, {**bands()}, ErrorModel("2031-a", 0.0, 0.0))
     assert (found["ratio"], found["note"]) == (None, "no random sd is stated")
 
 
@@ -111,3 +122,56 @@ def test_a_site_without_bed_points_has_an_empty_audit():
     """Nothing to audit is no failure."""
     found = audit([], NO_OVERLAPS, level=LEVEL)
     assert (found["surveys"], found["notes"], found["depths_below"]) == ([], [], "msl")
+    assert found["composite"] is None
+
+
+def test_the_composite_is_audited_with_its_filled_cells_and_its_coarsest_survey(tmp_path):
+    """Half measured at 0.02 m, half filled at 0.08 m, from surveys that show 0.3 m and 3 m."""
+    seen = bands()
+    seen["sd"][:, 10:], seen["filled"][:, 10:] = 0.08, 1.0
+    seen["sd"][:, :10] = 0.02
+    seen["source"] = np.where(np.arange(20) < 10, 0.0, 1.0) + np.zeros(GRID.shape)
+    path = tmp_path / "composite.tif"
+    parts = [Band(key, "m", values) for key, values in seen.items()]
+    write_raster(path, parts, grid=GRID, crs="EPSG:32633", vertical_datum="msl")
+    surveys = [
+        replace(audited(tmp_path), resolution_m=0.3),
+        replace(audited(tmp_path, "2032-b"), resolution_m=3.0),
+        audited(tmp_path, "2033-c"),
+    ]
+    names = [survey.name for survey in surveys]
+    found = audit(surveys, NO_OVERLAPS, level=LEVEL, composite=Composite(path, names))["composite"]
+    assert (found["cells"], found["filled_cells"], found["survey"]) == (400, 200, "composite")
+    np.testing.assert_allclose([found["depth_m"], found["u95_m"]], [3.0, 1.96 * 0.05])
+    assert (found["feature_m"], found["feature_cell"]) == (3.0, "Be4")
+    every = bands()
+    every["source"] = np.arange(20) % 3.0 + np.zeros(GRID.shape)
+    parts = [Band(key, "m", values) for key, values in every.items()]
+    write_raster(path, parts, grid=GRID, crs="EPSG:32633", vertical_datum="msl")
+    mixed = audit(surveys, NO_OVERLAPS, level=LEVEL, composite=Composite(path, names))
+    assert mixed["composite"]["feature_m"] is None
+    assert "stated for 2033-c;" in mixed["composite"]["feature_null_because"]
+    alone = audit(surveys[2:], NO_OVERLAPS, level=LEVEL)["surveys"][0]
+    assert alone["feature_m"] is None
+    assert alone["feature_null_because"] == (
+        "no resolution_m stated; the grid alone could show 2 m"
+    )
+
+
+def test_strips_of_any_size_give_the_same_audit(tmp_path, monkeypatch):
+    """Counts, medians and ratios of a rough surface are the same in strips of one row."""
+    rng = np.random.default_rng(11)
+    seen = bands()
+    for name in ("height", "sd", "spread"):
+        seen[name] = seen[name] * rng.uniform(0.5, 1.5, GRID.shape)
+    path = tmp_path / "rough.tif"
+    parts = [Band(key, "m", values) for key, values in seen.items()]
+    write_raster(path, parts, grid=GRID, crs="EPSG:32633", vertical_datum="msl")
+    survey = Audited("a", path, {"model": ErrorModel("a", 0.0, 0.05).as_dict(), "notes": []})
+    whole = audit([survey], NO_OVERLAPS, level=LEVEL)
+    strips = Grid.strips
+    monkeypatch.setattr(Grid, "strips", lambda self: strips(self, 20))
+    assert len(list(GRID.strips())) == 20
+    assert audit([survey], NO_OVERLAPS, level=LEVEL) == whole
+    known = seen["sd"].astype(np.float32)
+    np.testing.assert_allclose(whole["surveys"][0]["sd_m"], np.median(known), atol=5.1e-5)

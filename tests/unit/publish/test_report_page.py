@@ -379,3 +379,25 @@ def test_support_is_told_once_it_is_known():
     rooms = plan()["rooms"].assign(support=[0.934, 1.0])
     page = tree(report(houses(plan=plan(rooms=rooms))).html())
     assert card(page, "R002-002")["support"] == "stands in 93 % of the plausible outlines"
+
+
+def test_how_well_the_seabed_is_known_stands_beside_how_surveys_agree():
+    """A site with a seabed has the map of its uncertainty, told in words too; others have none."""
+    with_map = report(uncertainty=b"\x89PNG").html()
+    assert "total vertical uncertainty, with its key in metres" in with_map
+    assert "what stands wholly in a gap is not in them" in with_map
+    assert "with its key in metres" not in report().html()
+
+
+def test_surveys_are_told_by_the_matrix_and_by_what_they_would_show():
+    """Finest a and b with their cells, the least thing shown, and the sentence about walls."""
+    one = {
+        **{"survey": "2032-swath", "cells": 9, "depth_m": 3.0, "u95_m": 0.09, "s44": []},
+        **{"matrix_a_m": 0.1, "matrix_b": 0.002, "matrix_cell": "Bc13, Bd10"},
+        **{"feature_m": 1.0, "feature_cell": "Be6", "random": {"ratio": None}},
+    }
+    unknown = {**one, "survey": "composite", "feature_m": None, "feature_cell": None}
+    page = report(audit={"surveys": [one], "composite": unknown, "notes": []}).html()
+    assert "0.1 m, 0.002 (Bc13, Bd10)" in page
+    assert "1 m (Be6)" in page
+    assert "passes a survey that misses a wall one course high" in page

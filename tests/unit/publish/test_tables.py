@@ -187,6 +187,14 @@ def test_a_survey_has_a_limit_and_an_answer_for_each_order():
     )
 
 
+def test_the_composite_comes_last_among_the_surveys():
+    """Its row has the same columns; a site without one has none."""
+    one = dict.fromkeys(audits.ACCURACY, 1) | {"s44": [], "notes": []}
+    whole = {"surveys": [one], "composite": {**one, "survey": "composite"}}
+    assert list(audits.accuracy_table(whole)["survey"]) == [1, "composite"]
+    assert list(audits.accuracy_table({**whole, "composite": None})["survey"]) == [1]
+
+
 SEASON = Season.model_validate(
     {
         "schema_version": 1,

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import scipy.linalg
+from scipy.interpolate import LinearNDInterpolator, RBFInterpolator
 from scipy.ndimage import distance_transform_edt
 from scipy.spatial import ConvexHull, Delaunay
 from scipy.stats import binom
@@ -25,8 +26,8 @@ def noise_of(height, variance):
     return np.where(np.isfinite(height), variance, np.nan)
 
 
-def rough_of(height, *, distance=1.5, random=0.0):
-    sums = RoughnessSums(1.0, 2 * distance)
+def rough_of(height, *, distance=1.5, random=0.0, **patchy):
+    sums = RoughnessSums(1.0, 2 * distance, **patchy)
     sums.add(height, noise_of(height, random))
     return sums.model()
 
@@ -89,15 +90,15 @@ def test_neighbours_are_the_nearest_two_of_each_sector():
     """Row by row search finds what a look at all cells finds, sector by sector."""
     measured = np.isfinite(gappy(9, share=0.7, shape=(41, 41)))
     z = np.where(measured, 0.0, np.nan)
-    west, east = neighbours._nearest_in_row(z)
+    near = neighbours._nearest_in_row(z)
     at, reach = np.empty((neighbours.MOST, 2), dtype=np.int64), 9
     for row, column in [(20, 20), (3, 30), (40, 0), (17, 39)]:
-        n = neighbours._neighbours(west, east, row, column, reach, at)
+        n = neighbours._neighbours(near, row, column, reach, at)
         down, right = (np.argwhere(measured) - (row, column)).T
         square = down**2 + right**2
         sector = np.floor(np.round(np.arctan2(-down, right) / (np.pi / 4), 9)).astype(int) % 8
-        near = (square <= reach**2) & (square > 0)
-        wanted = [sorted(square[near & (sector == k)])[:2] for k in range(8)]
+        close = (square <= reach**2) & (square > 0)
+        wanted = [sorted(square[close & (sector == k)])[:2] for k in range(8)]
         found = [int(s) for s in (at[:n] ** 2).sum(axis=1)]
         assert sorted(found) == sorted(int(s) for part in wanted for s in part)
 
@@ -189,6 +190,42 @@ def test_strips_with_their_margin_give_the_same_bytes(rows):
             np.testing.assert_array_equal(getattr(strip, name)[inner], expected)
 
 
+def thin_plate(places, heights):
+    return RBFInterpolator(places, heights, neighbors=32, kernel="thin_plate_spline")
+
+
+LIBRARIES = {"triangles": (LinearNDInterpolator, 0.8), "thin plate": (thin_plate, 1.1)}
+"""Interpolators of scipy, and the part of their RMSE that ours stays below."""
+BEDS = {
+    "ramp": lambda x, y: 0.04 * x - 0.015 * y,
+    "dome": lambda x, y: 2.0 * np.exp(-((x - 30) ** 2 + (y - 30) ** 2) / 1600),
+}
+
+
+@pytest.mark.parametrize("library", LIBRARIES)
+@pytest.mark.parametrize("bed", BEDS)
+@pytest.mark.parametrize("lines", [True, False], ids=["lines", "holes"])
+def test_noisy_beds_are_filled_beside_library_interpolators(bed, library, lines):
+    """Held-out lines and blocks: RMSE below 0.8 of triangles', at most a tenth above thin plates'.
+
+    `tests/benchmarks/filling.py` prints the whole comparison.
+    """
+    interpolator, part = LIBRARIES[library]
+    row, column = np.indices((60, 60))
+    truth = BEDS[bed](column, row)
+    height = truth + np.random.default_rng(10).normal(0, 0.02, truth.shape)
+    height[(column % 8 != 4) if lines else (row % 16 < 8) & (column % 16 < 8)] = np.nan
+    filled = fill(height, distance=5.0, random=4e-4).height
+    known, gaps = np.argwhere(np.isfinite(height)), np.argwhere(np.isnan(height))
+    other = interpolator(known.astype(float), height[tuple(known.T)])(gaps.astype(float))
+    at = tuple(gaps[np.isfinite(other) & np.isfinite(filled[tuple(gaps.T)])].T)
+    theirs = np.full(height.shape, np.nan)
+    theirs[tuple(gaps.T)] = other
+    ours, scipys = (np.sqrt(np.mean((z - truth)[at] ** 2)) for z in (filled, theirs))
+    assert len(at[0]) > 500
+    assert ours < part * scipys
+
+
 def roots_of_fields():
     """Return square roots of the covariance of a bed and of patchy errors, (n_cells, n_cells).
 
@@ -227,7 +264,9 @@ def held_by_interval(surveys, seed):
         height = truth + patches[i].reshape(row.shape) + rng.normal(0, 0.05, row.shape)
         height += rng.normal(0, 0.03)
         height[list(PATTERNS.values())[i % 3](row, column, rng)] = np.nan
-        rough = rough_of(height, distance=2.5, random=0.0025)
+        rough = rough_of(
+            height, distance=2.5, random=0.0025, patchy_sd_m=0.04, patchy_distance_m=16.0
+        )
         gaps = np.argwhere(np.isnan(height[margin:-margin, margin:-margin])) + margin
         y, x = gaps[rng.integers(len(gaps))]
         part = slice(y - margin, y + margin + 1), slice(x - margin, x + margin + 1)

@@ -40,6 +40,23 @@ def test_noise_that_can_not_be_there_is_taken_as_alike_in_neighbours():
     np.testing.assert_allclose(share, 0.04, rtol=0.1)
 
 
+def test_patchy_errors_are_no_roughness():
+    """A level bed measured with patchy errors of 0.1 m, alike over 20 cells, is told as smooth."""
+    places = np.argwhere(np.ones((30, 30))).astype(float)
+    apart = np.linalg.norm(places[:, None] - places, axis=2)
+    share = np.minimum(apart / 20, 1.0)
+    root = np.linalg.cholesky(1 - 1.5 * share + 0.5 * share**3 + 1e-9 * np.eye(900))
+    rng = np.random.default_rng(9)
+    told = [RoughnessSums(1.0, 4.0), RoughnessSums(1.0, 4.0, patchy_sd_m=0.1, patchy_distance_m=20)]
+    for _ in range(40):
+        bed = 0.1 * (root @ rng.normal(size=900)).reshape(30, 30)
+        for sums in told:
+            sums.add(np.pad(bed, ((0, 20), (0, 0)), constant_values=np.nan), np.zeros((50, 30)))
+    step = np.array([1.0, 2.0, 4.0])
+    plain, taken_off = (sums.model().second_difference(step) for sums in told)
+    assert (taken_off < 0.1 * plain).all()
+
+
 def test_walls_do_not_make_a_bed_rough():
     """Walls on a twentieth of a level bed add little to what its cells differ by."""
     rng = np.random.default_rng(5)
