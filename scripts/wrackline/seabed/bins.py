@@ -11,7 +11,7 @@ import numpy.typing as npt
 from wrackline.errors import Fault, InputError
 from wrackline.points import CHUNK, points_info, raw_chunks
 from wrackline.rasters import TICK_M, Grid, ticks
-from wrackline.seabed.cells import Area, own_squares, sum_cells
+from wrackline.seabed.cells import Area, figures, own_squares, sum_cells
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -76,46 +76,10 @@ def bin_points(
         if info.with_sd:
             own += own_squares([words], area)
     check_sums(float(sums[:, 0].max(initial=0)), info.heights, str(path))
-    figures = figures_of(sums, base + info.offset[2])
+    found = figures(sums, sums[:, 3:], area, base=base + info.offset[2])
     own_sd = np.sqrt(own / np.maximum(sums[:, 0], 1)) * TICK_M
-    return Binned(
-        grid,
-        sums[:, 0].reshape(grid.shape),
-        figures[0].reshape(grid.shape),
-        figures[1].reshape(grid.shape),
-        own_sd.reshape(grid.shape),
-    )
-
-
-def figures_of(sums: Ints, base: int) -> tuple[Array, Array]:
-    """Return mean height and sample standard deviation from sums over cells.
-
-    Parameters
-    ----------
-    sums : array of int, shape (n, 3 or more)
-        Number of points, sum of their rises above the base, sum of the squares [ticks, ticks²].
-    base : int
-        Height above the site's datum that rises count from [ticks].
-
-    Returns
-    -------
-    height, spread : array, shape (n,)
-        In metres; NaN without points, and the spread below two.
-
-    Examples
-    --------
-    Heights of 0.1, 0.2 and 0.6 m:
-
-    >>> height, spread = figures_of(np.array([[3, 9000, 41_000_000]]), 0)
-    >>> height.round(6), spread.round(6)
-    (array([0.3]), array([0.264575]))
-    """
-    count, known = sums[:, 0], np.maximum(sums[:, 0], 1)
-    mean = sums[:, 1] / known
-    height = np.where(count > 0, (mean + base) * TICK_M, np.nan)
-    squares = np.maximum(sums[:, 2] - mean * sums[:, 1], 0.0)
-    spread = np.where(count > 1, np.sqrt(squares / np.maximum(count - 1, 1)) * TICK_M, np.nan)
-    return height, spread
+    count = sums[:, 0].reshape(grid.shape)
+    return Binned(grid, count, found.height, found.spread, own_sd.reshape(grid.shape))
 
 
 def check_sums(most: float, heights: tuple[float, float], file: str) -> None:

@@ -65,32 +65,6 @@ class Area:
         east, north = float(self.origin[0]), float(self.origin[1])
         return east, north, self.size, self.west, self.north, self.rows, self.columns
 
-    def off_centre(self, number: Ints, places: Ints) -> tuple[Array, Array]:
-        """Return how far the middle of each cell's points lies from its centre.
-
-        Parameters
-        ----------
-        number : array of int, shape (cells,)
-            Points.
-        places : array of int, shape (cells, 2)
-            Sums of their eastings and northings [ticks].
-
-        Returns
-        -------
-        east, north : array, shape (cells,)
-            In metres; NaN in cells without points. The same whatever the area around a cell.
-        """
-        row, column = np.divmod(np.arange(self.cells), self.columns)
-        from_origin = (self.west + column + 0.5, self.north - 0.5 - row)
-        known = np.where(number > 0, number, 1)
-        off = []
-        for axis in (0, 1):
-            centre = self.origin[axis] + from_origin[axis] * self.size
-            whole = np.floor(centre).astype(np.int64)
-            mean = (places[:, axis] - number * whole) / known - (centre - whole)
-            off.append(np.where(number > 0, mean, np.nan) * TICK_M)
-        return off[0], off[1]
-
 
 @njit(cache=True, nogil=True, inline="always")
 def cell_of(east, north, frame):  # type: ignore[no-untyped-def]
@@ -301,3 +275,67 @@ def kept_figures(cells: Sorted, flags: Flags, *, base: int) -> tuple[Ints, Array
     middle = np.full(number, np.nan)
     _kept_figures(cells.starts, cells.heights, flags, base, sums, middle)
     return sums, middle
+
+
+@njit(cache=True, nogil=True)
+def _figures(sums, places, frame, base, out):  # type: ignore[no-untyped-def]
+    """Fill mean height, spread, and the points' middle east and north of the centre [ticks]."""
+    columns = frame[6]
+    for at in range(len(sums)):
+        number = sums[at, 0]
+        if number == 0:
+            continue
+        rise = sums[at, 1] / number
+        out[0, at] = rise + base
+        if number > 1:
+            squares = max(sums[at, 2] - rise * sums[at, 1], 0.0)
+            out[1, at] = np.sqrt(squares / (number - 1))
+        east = frame[0] + (frame[3] + at % columns + 0.5) * frame[2]
+        north = frame[1] + (frame[4] - 0.5 - at // columns) * frame[2]
+        for axis, centre in ((0, east), (1, north)):
+            whole = np.int64(np.floor(centre))
+            out[2 + axis, at] = (places[at, axis] - number * whole) / number - (centre - whole)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Figures of cells, arrays of shape (n_rows, n_columns); NaN in cells without points.
+
+    Attributes
+    ----------
+    count : array
+    height : array
+        Mean [m].
+    spread : array
+        Sample standard deviation [m]; NaN below two points.
+    east, north : array
+        From the cell's centre to the middle of its points [m].
+    """
+
+    count: Array
+    height: Array
+    spread: Array
+    east: Array
+    north: Array
+
+
+def figures(sums: Ints, places: Ints, area: Area, *, base: int) -> Figures:
+    """Return the figures of an area's cells from sums over their points.
+
+    Parameters
+    ----------
+    sums : array of int, shape (cells, 3 or more)
+        Number of points, sum of their rises above the base, sum of the squares [ticks, ticks²].
+    places : array of int, shape (cells, 2)
+        Sums of their eastings and northings [ticks].
+    area : Area
+        A cell's figures are the same whatever the area around it.
+    base : int
+        Height above the site's datum that rises count from [ticks].
+    """
+    out = np.full((4, area.cells), np.nan)
+    _figures(sums, places, area.frame, float(base), out)
+    out *= TICK_M
+    shaped = out.reshape(4, area.rows, area.columns)
+    count = sums[:, 0].reshape(area.rows, area.columns).astype(float)
+    return Figures(count, *shaped)

@@ -27,31 +27,30 @@ from wrackline.seabed.blunders import LEAST_M
 from wrackline.seabed.fill import fill_gaps
 from wrackline.seabed.fill import margin_cells as fill_margin
 from wrackline.seabed.layers import (
-    ALL,
-    NOTHING,
-    UPPER,
     Block,
     Read,
     Settled,
     cells_in_doubt,
     ground_around,
-    margin_cells,
+    put_settled,
     settle,
+    trend_margin,
 )
 from wrackline.seabed.roughness import Roughness, RoughnessSums
-from wrackline.seabed.slopes import SLOPE_MARGIN, SlopeSums, plane_gradient, slopes_missing
+from wrackline.seabed.slopes import SLOPE_MARGIN, SlopeSums, slopes_of
 from wrackline.seabed.spill import open_spill, spill_points
 from wrackline.seabed.tiles import BANDS as TILE_BANDS
 from wrackline.seabed.tiles import Work, grid_tiles, tiling_for, work_of
 from wrackline.seabed.variances import (
-    cell_places,
-    common_variance,
+    common_of_cells,
     placing_variance,
     random_variance,
+    tilts,
 )
 from wrackline.uncertainty import ErrorModel
 
 Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 BANDS = (
     ("height", "m"),
@@ -252,18 +251,20 @@ def grid_share(
 @contextmanager
 def reading(shares: Sequence[Path | str]) -> Iterator[Read]:
     """Give a function that reads pieces out of the rasters of all shares as if they were one."""
-    names = [name for name, _ in TILE_BANDS]
+    every = tuple(name for name, _ in TILE_BANDS)
     with ExitStack() as stack:
         readers = [stack.enter_context(RasterReader(share)) for share in shares]
 
-        def read(part: Grid) -> dict[str, Array]:
+        def read(part: Grid, names: Sequence[str] = every) -> dict[str, Array]:
+            if len(readers) == 1:
+                return readers[0].read(part, names)
             out = {name: np.full(part.shape, np.nan) for name in names}
             for reader in readers:
                 inside = part.intersection(reader.grid)
                 if inside is None:
                     continue
                 into = part.window(inside)
-                for name, values in reader.read(inside).items():
+                for name, values in reader.read(inside, names).items():
                     there = np.isfinite(values)
                     out[name][into][there] = values[there]
             return out
@@ -285,8 +286,7 @@ def _finish(
     if settings.reject_blunders:
         most = settings.structure_max_m
         settled = settle(cells_in_doubt(read, grid, structure_max_m=most, edge=settings.edge), grid)
-    surface = Surfacing(Bed(read, settled), grid, model, settings)
-    surface.survey()
+    surface = Surfacing(read, settled, grid, model, settings)
     with RasterWriter(
         out,
         BANDS,
@@ -301,163 +301,104 @@ def _finish(
     return settled.blocks if settled else []
 
 
-class Bed:
-    """Reads pieces of a survey's cells with what was settled: the bed's own figures.
+class Surfacing:
+    """Turns a survey's cells into its surface, piece by piece.
 
     Parameters
     ----------
     read : callable
         Reads the bands of `wrackline.seabed.tiles.BANDS`.
     settled : Settled, or None
-    """
-
-    def __init__(self, read: Read, settled: Settled | None) -> None:
-        self._read, self._settled = read, settled
-        if settled is not None:
-            self._down = -settled.cells["row"].astype(np.int64)
-
-    def read(self, part: Grid) -> dict[str, Array]:
-        """Return count, height, spread, middle, rejected, own_sd and canopy of a piece."""
-        bands = self._read(part)
-        bands["canopy"] = np.full(part.shape, np.nan)
-        bands["count"] = np.nan_to_num(bands["count"])
-        bands["rejected"] = np.nan_to_num(bands["rejected"])
-        if self._settled is not None:
-            first = int(np.searchsorted(self._down, 1 - part.north, side="left"))
-            last = int(np.searchsorted(self._down, -part.south, side="right"))
-            cells, bed = self._settled.cells[first:last], self._settled.bed[first:last]
-            here = (cells["column"] >= part.west) & (cells["column"] < part.east)
-            _apply(bands, cells[here], bed[here], part)
-        return bands
-
-
-def _apply(
-    bands: dict[str, Array],
-    cells: npt.NDArray[np.void],
-    bed: npt.NDArray[np.uint8],
-    part: Grid,
-) -> None:
-    """Put what was settled into the bands of a piece."""
-    at = (
-        part.north - 1 - cells["row"].astype(np.int64),
-        cells["column"].astype(np.int64) - part.west,
-    )
-    layered = cells["alone"] == 0
-    two = layered & (cells["amid"] == 2)
-    upper_there = layered & np.isfinite(cells["upper"])
-    bands["canopy"][_of(at, upper_there & (bed != UPPER) & (bed != ALL))] = cells["upper"][
-        upper_there & (bed != UPPER) & (bed != ALL)
-    ]
-    above = two & (bed == UPPER)
-    bands["rejected"][_of(at, above)] += (cells["n_lower"] - cells["n_upper"])[above]
-    for name, source in (
-        ("height", "upper_height"),
-        ("count", "upper_count"),
-        ("spread", "upper_spread"),
-        ("middle", "upper_height"),
-    ):
-        bands[name][_of(at, above)] = bands[source][_of(at, above)]
-    _join_layers(bands, _of(at, two & (bed == ALL)))
-    nothing = _of(at, bed == NOTHING)
-    bands["rejected"][nothing] += bands["count"][nothing]
-    bands["count"][nothing] = 0.0
-    for name in ("height", "spread", "middle"):
-        bands[name][nothing] = np.nan
-
-
-def _of(at: tuple[Any, Any], chosen: npt.NDArray[np.bool_]) -> tuple[Any, Any]:
-    return at[0][chosen], at[1][chosen]
-
-
-def _join_layers(bands: dict[str, Array], at: tuple[Any, Any]) -> None:
-    """Put both layers of cells together again: a wall's edge that the cells don't resolve."""
-    n, m = bands["count"][at], bands["upper_count"][at]
-    low, high = bands["height"][at], bands["upper_height"][at]
-    total = n + m
-    mean = (n * low + m * high) / total
-    squares = np.maximum(n - 1, 0) * np.nan_to_num(bands["spread"][at]) ** 2
-    squares += np.maximum(m - 1, 0) * np.nan_to_num(bands["upper_spread"][at]) ** 2
-    squares += n * (low - mean) ** 2 + m * (high - mean) ** 2
-    bands["rejected"][at] -= m
-    bands["count"][at], bands["height"][at], bands["middle"][at] = total, mean, mean
-    bands["spread"][at] = np.sqrt(squares / np.maximum(total - 1, 1))
-
-
-class Surfacing:
-    """Turns settled cells into a survey's surface, piece by piece.
-
-    Parameters
-    ----------
-    bed : Bed
+        What became of cells in doubt.
     grid : Grid
         Of the whole survey.
     model : ErrorModel
     settings : Settings
     """
 
-    def __init__(self, bed: Bed, grid: Grid, model: ErrorModel, settings: Settings) -> None:
-        self._bed, self._grid, self._model, self._settings = bed, grid, model, settings
-        self._lone_slope = 0.0
-        self._rough: Roughness | None = None
+    def __init__(
+        self,
+        read: Read,
+        settled: Settled | None,
+        grid: Grid,
+        model: ErrorModel,
+        settings: Settings,
+    ) -> None:
+        self._read, self._settled, self._grid = read, settled, grid
+        self._model, self._settings = model, settings
+        self._lone_slope = self._usual_slope()
+        self._rough = self._roughness() if settings.fill_distance_m > 0 else None
 
-    def survey(self) -> None:
-        """Go through all cells for what holds of the whole survey: its slopes, its roughness."""
-        cell_m, fill_m = self._settings.cell_m, self._settings.fill_distance_m
+    def _usual_slope(self) -> float:
+        """Return the root mean square slope of all measured cells."""
         slopes = SlopeSums()
-        for _, _, gradient in self._strips(float("nan")):
-            slopes.add(*gradient)
-        self._lone_slope = slopes.lone_slope()
-        if fill_m <= 0:
-            return
-        rough = RoughnessSums(cell_m, 2 * fill_m)
-        for bands, random, _ in self._strips(self._lone_slope):
-            rough.add(bands["height"], random)
-        self._rough = rough.model()
-
-    def _strips(
-        self, lone_slope: float
-    ) -> Iterator[tuple[dict[str, Array], Array, tuple[Array, Array]]]:
-        """Yield settled cells, their random variance and gradient, in strips from the north."""
-        inner = slice(SLOPE_MARGIN, -SLOPE_MARGIN), slice(SLOPE_MARGIN, -SLOPE_MARGIN)
         for strip in self._grid.strips(self._settings.edge**2):
-            bands = self._bed.read(strip.grown(SLOPE_MARGIN))
-            gradient = plane_gradient(bands["height"], self._settings.cell_m, lone_slope=lone_slope)
-            random = self._random(bands, gradient)
-            cut = {name: values[inner] for name, values in bands.items()}
-            yield cut, random[inner], (gradient[0][inner], gradient[1][inner])
+            bands = self._read(strip, ("slope_east", "slope_north"))
+            slopes.add(bands["slope_east"], bands["slope_north"])
+        return slopes.lone_slope()
 
-    def _random(self, bands: dict[str, Array], gradient: tuple[Array, Array]) -> Array:
-        """Return the random variance of measured cells [m²], NaN elsewhere."""
-        measured = bands["count"] > 0
-        steep = gradient[0][measured] ** 2 + gradient[1][measured] ** 2
-        random = np.full(measured.shape, np.nan)
-        cell_m = self._settings.cell_m
-        random[measured] = random_variance(
-            bands["count"][measured], steep, self._model, cell_m, bands["spread"][measured]
+    def _roughness(self) -> Roughness | None:
+        """Return how much the bed varies between measured cells."""
+        rough = RoughnessSums(
+            self._settings.cell_m,
+            2 * self._settings.fill_distance_m,
+            patchy_sd_m=self._model.patchy_vertical,
+            patchy_distance_m=self._model.patchy_distance,
         )
-        missing = slopes_missing(bands["height"])[measured]
-        random[measured] += placing_variance(missing, self._lone_slope, cell_m)
-        return random
+        for strip in self._grid.strips(self._settings.edge**2):
+            bands = self._bed(strip.grown(SLOPE_MARGIN))
+            inner = slice(SLOPE_MARGIN, -SLOPE_MARGIN), slice(SLOPE_MARGIN, -SLOPE_MARGIN)
+            rough.add(bands["height"][inner], bands["random"][inner])
+        return rough.model()
+
+    def _bed(self, part: Grid) -> dict[str, Array]:
+        """Return the settled cells of a piece: their figures, slopes and random variance.
+
+        Slopes and variances two cells from its rim and further in are those of the whole survey.
+        """
+        bands = self._read(part)
+        bands["canopy"] = np.full(part.shape, np.nan)
+        for name in ("count", "rejected", "missing"):
+            bands[name] = np.nan_to_num(bands[name])
+        if self._settled is not None and put_settled(bands, self._settled, part):
+            self._renew(bands, self._settled.near(part, SLOPE_MARGIN))
+        random: Array = bands["sd_random"] ** 2
+        random += placing_variance(bands["missing"], self._lone_slope, self._settings.cell_m)
+        bands["random"] = random
+        return bands
+
+    def _renew(self, bands: dict[str, Array], near: Flags) -> None:
+        """Find slopes and random sd anew where cells nearby were settled."""
+        cell_m = self._settings.cell_m
+        east, north, missing = slopes_of(bands["height"], cell_m)
+        found: dict[str, npt.NDArray[Any]] = {"slope_east": east, "slope_north": north}
+        found["missing"] = missing
+        for name, values in found.items():
+            bands[name][near] = values[near]
+        known = near & (bands["count"] > 0)
+        steep = np.nan_to_num(east[known]) ** 2 + np.nan_to_num(north[known]) ** 2
+        random = random_variance(
+            bands["count"][known], steep, self._model, cell_m, bands["spread"][known]
+        )
+        bands["sd_random"][near] = np.nan
+        bands["sd_random"][known] = np.sqrt(random)
 
     def finished(self, piece: Grid) -> dict[str, Array]:
         """Return the bands `BANDS` of a piece."""
         margin, cell_m = _margin(self._settings), self._settings.cell_m
         wide = piece.grown(margin)
-        bands = self._bed.read(wide)
+        bands = self._bed(wide)
         measured = bands["count"] > 0
-        slope = plane_gradient(bands["height"], cell_m, lone_slope=self._lone_slope)
-        random = self._random(bands, slope)
-        own = np.nan_to_num(bands["own_sd"]) ** 2
         full = fill_gaps(
             bands["height"],
-            random,
-            own,
+            bands["random"],
+            np.nan_to_num(bands["own_sd"]) ** 2,
             cell_m=cell_m,
             distance_m=self._settings.fill_distance_m,
             rough=self._rough,
         )
         known = np.isfinite(full.height)
-        common = self._common(full.height, known, wide)
+        common = common_of_cells(wide, full.height, self._slopes(full.height, bands), self._model)
         beyond = np.maximum(common, full.own - np.where(measured, full.random, 0.0))
         out = {
             **bands,
@@ -473,15 +414,18 @@ class Surfacing:
         inner = slice(margin, -margin), slice(margin, -margin)
         return {name: out[name][inner] for name, _ in BANDS}
 
-    def _common(self, height: Array, known: npt.NDArray[np.bool_], wide: Grid) -> Array:
-        """Return the patchy and named variance of all known cells [m²]."""
-        east, north = plane_gradient(height, self._settings.cell_m, lone_slope=self._lone_slope)
-        slope = np.column_stack([east[known], north[known]])
-        common = np.full(height.shape, np.nan)
-        common[known] = common_variance(cell_places(wide, height, known), slope, self._model)
-        return common
+    def _slopes(self, height: Array, bands: dict[str, Array]) -> tuple[Array, Array]:
+        """Return the slopes of all cells: their own, or of what was filled."""
+        east, north = bands["slope_east"], bands["slope_north"]
+        if tilts(self._model) and self._rough is not None:
+            anew = np.isfinite(height) & (~(bands["count"] > 0) | np.isnan(east))
+            if anew.any():
+                slope = slopes_of(height, self._settings.cell_m)
+                east, north = np.where(anew, slope[0], east), np.where(anew, slope[1], north)
+        lone = self._lone_slope / np.sqrt(2)
+        return np.where(np.isnan(east), lone, east), np.where(np.isnan(north), lone, north)
 
-    def _kinds(self, bands: dict[str, Array], known: npt.NDArray[np.bool_], wide: Grid) -> Array:
+    def _kinds(self, bands: dict[str, Array], known: Flags, wide: Grid) -> Array:
         """Return the band `surface`."""
         kind = np.where(known, float(BED), np.nan)
         kind[np.isfinite(bands["canopy"]) & ~(bands["count"] > 0)] = CANOPY
@@ -494,4 +438,6 @@ class Surfacing:
 def _margin(settings: Settings) -> int:
     """Return how many cells around a piece its figures depend on."""
     filled = fill_margin(settings.cell_m, settings.fill_distance_m) + 2 * SLOPE_MARGIN
-    return max(filled, margin_cells(settings.cell_m))
+    if not settings.reject_blunders:
+        return filled
+    return max(filled, trend_margin(settings.cell_m))

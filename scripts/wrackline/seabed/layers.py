@@ -9,12 +9,14 @@ it is no longer than the ground around was looked at: a quay or a cliff goes on,
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
 from numba import njit
+from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -24,8 +26,16 @@ from wrackline.rasters import Grid
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
-Read = Callable[[Grid], dict[str, Array]]
-"""Returns the bands of `wrackline.seabed.tiles.BANDS` of any piece, NaN where there is nothing."""
+
+
+class Read(Protocol):
+    """Reads bands of `wrackline.seabed.tiles.BANDS` of any piece, NaN where there is nothing."""
+
+    def __call__(self, part: Grid, names: Sequence[str] = ..., /) -> dict[str, Array]:
+        """Return the bands that are asked for, all if none are."""
+
+
+DOUBT_BANDS = ("height", "count", "amid", "upper_height", "upper_count")
 
 RIM = 2
 """Cells from a block's edge whose heights vote."""
@@ -45,6 +55,13 @@ THIN, LONG = 3.5, 10
 
 LOWER, UPPER, NOTHING, ALL = 0, 1, 2, 3
 """Which part of a cell is the bed."""
+
+UPPER_FIGURES = (
+    ("height", "upper_height"),
+    ("count", "upper_count"),
+    ("spread", "upper_spread"),
+    ("middle", "upper_height"),
+)
 
 COLUMNS = np.dtype(
     [
@@ -101,9 +118,15 @@ def trend_cells(cell_m: float) -> int:
     return int(np.clip(np.rint(TREND_M / cell_m), LEAST_TREND, MOST_TREND))
 
 
+def trend_margin(cell_m: float) -> int:
+    """Return how many cells around a piece the ground around its cells is read from."""
+    half = trend_cells(cell_m)
+    return half + 2 * max(half // 4, 1)
+
+
 def margin_cells(cell_m: float) -> int:
     """Return how many cells around a piece must be known to judge its cells."""
-    return 2 * trend_cells(cell_m) + 8
+    return trend_margin(cell_m) + max(RIM, NEAR)
 
 
 def ground_around(height: Array, grid: Grid) -> Array:
@@ -193,7 +216,7 @@ def cells_in_doubt(
     margin = margin_cells(grid.cell_m)
     found = [np.zeros(0, dtype=COLUMNS)]
     for piece in grid.pieces(edge):
-        bands = read(piece.grown(margin))
+        bands = read(piece.grown(margin), DOUBT_BANDS)
         found.append(_in_doubt(bands, piece.grown(margin), margin, structure_max_m))
     cells = np.concatenate(found)
     return cells[np.lexsort((cells["column"], -cells["row"].astype(np.int64)))]
@@ -297,6 +320,23 @@ class Settled:
     cells: npt.NDArray[np.void]
     bed: npt.NDArray[np.uint8]
     blocks: list[Block]
+
+    def of(self, part: Grid) -> tuple[npt.NDArray[np.void], npt.NDArray[np.uint8]]:
+        """Return the cells of a piece, and what is the bed of each."""
+        down = -self.cells["row"].astype(np.int64)
+        first = int(np.searchsorted(down, 1 - part.north, side="left"))
+        last = int(np.searchsorted(down, -part.south, side="right"))
+        cells, bed = self.cells[first:last], self.bed[first:last]
+        here = (cells["column"] >= part.west) & (cells["column"] < part.east)
+        return cells[here], bed[here]
+
+    def near(self, part: Grid, reach: int) -> Flags:
+        """Tell which cells of a piece lie within so many cells of one in doubt."""
+        cells, _ = self.of(part.grown(reach))
+        touched = np.zeros(part.grown(reach).shape, dtype=bool)
+        touched[_at(cells, part.grown(reach))] = True
+        wide = ndimage.maximum_filter(touched.view(np.uint8), 2 * reach + 1, mode="constant")
+        return np.asarray(wide[reach:-reach, reach:-reach] > 0)
 
 
 def settle(cells: npt.NDArray[np.void], grid: Grid) -> Settled:
@@ -415,3 +455,53 @@ def _block(
         layers=layers,
         kept=kept,
     )
+
+
+def _at(cells: npt.NDArray[np.void], part: Grid) -> tuple[Ints, Ints]:
+    """Return rows and columns of cells within a piece."""
+    row = part.north - 1 - cells["row"].astype(np.int64)
+    return row, cells["column"].astype(np.int64) - part.west
+
+
+def put_settled(bands: dict[str, Array], settled: Settled, part: Grid) -> bool:
+    """Put what was settled into the bands of a piece, and tell whether anything was.
+
+    Parameters
+    ----------
+    bands : dict of str to array, shape `part.shape`
+        Of `wrackline.seabed.tiles.BANDS`, and ``canopy``; changed in place.
+    settled : Settled
+    part : Grid
+    """
+    cells, bed = settled.of(part)
+    row, column = _at(cells, part)
+    layered = cells["alone"] == 0
+    two = layered & (cells["amid"] == 2)
+    over = layered & np.isfinite(cells["upper"]) & (bed != UPPER) & (bed != ALL)
+    bands["canopy"][row[over], column[over]] = cells["upper"][over]
+    above = two & (bed == UPPER)
+    at = row[above], column[above]
+    bands["rejected"][at] += (cells["n_lower"] - cells["n_upper"])[above]
+    for name, source in UPPER_FIGURES:
+        bands[name][at] = bands[source][at]
+    _join_layers(bands, (row[two & (bed == ALL)], column[two & (bed == ALL)]))
+    nothing = row[bed == NOTHING], column[bed == NOTHING]
+    bands["rejected"][nothing] += bands["count"][nothing]
+    bands["count"][nothing] = 0.0
+    for name in ("height", "spread", "middle"):
+        bands[name][nothing] = np.nan
+    return len(cells) > 0
+
+
+def _join_layers(bands: dict[str, Array], at: tuple[Any, Any]) -> None:
+    """Put both layers of cells together again: a wall's edge that the cells don't resolve."""
+    n, m = bands["count"][at], bands["upper_count"][at]
+    low, high = bands["height"][at], bands["upper_height"][at]
+    total = n + m
+    mean = (n * low + m * high) / total
+    squares = np.maximum(n - 1, 0) * np.nan_to_num(bands["spread"][at]) ** 2
+    squares += np.maximum(m - 1, 0) * np.nan_to_num(bands["upper_spread"][at]) ** 2
+    squares += n * (low - mean) ** 2 + m * (high - mean) ** 2
+    bands["rejected"][at] -= m
+    bands["count"][at], bands["height"][at], bands["middle"][at] = total, mean, mean
+    bands["spread"][at] = np.sqrt(squares / np.maximum(total - 1, 1))

@@ -56,8 +56,7 @@ def plane_gradient(
     >>> plane_gradient(np.array([[1.0, np.nan, np.nan, 2.0]]), 1.0, lone_slope=0.5)[0].round(2)
     array([[0.35,  nan,  nan, 0.35]])
     """
-    gradient = _planes(np.ascontiguousarray(height, dtype=float))
-    east, north = np.asarray(gradient) / cell_m
+    east, north, _ = slopes_of(height, cell_m)
     lone = np.isfinite(height) & np.isnan(east)
     if lone.any():
         if lone_slope is None:
@@ -97,66 +96,22 @@ class SlopeSums:
         return float(np.sqrt(self._square * SQUARE_UNIT / max(self._count, 1)))
 
 
-@njit(cache=True)
-def _planes(height):  # type: ignore[no-untyped-def]
-    """Return the rise per cell towards east and north, shape (2, rows, columns); NaN if lone."""
-    rows, columns = height.shape
-    out = np.full((2, rows, columns), np.nan)
-    for row in range(rows):
-        for column in range(columns):
-            z0 = height[row, column]
-            if np.isnan(z0):
-                continue
-            n = u = v = uu = vv = uv = z = zu = zv = 0.0
-            for y in range(max(row - 2, 0), min(row + 3, rows)):
-                for x in range(max(column - 2, 0), min(column + 3, columns)):
-                    rise = height[y, x] - z0
-                    if np.isnan(rise):
-                        continue
-                    right, up = float(x - column), float(row - y)
-                    n, u, v, z = n + 1.0, u + right, v + up, z + rise
-                    uu, vv, uv = uu + right * right, vv + up * up, uv + right * up
-                    zu, zv = zu + rise * right, zv + rise * up
-            a, b, uv = uu / n - (u / n) ** 2, vv / n - (v / n) ** 2, uv / n - u * v / n**2
-            if a + b < LEAST_SPREAD:
-                continue
-            zu, zv = zu / n - z * u / n**2, zv / n - z * v / n**2
-            a, b = a + RIDGE, b + RIDGE
-            determinant = a * b - uv * uv
-            out[0, row, column] = (zu * b - zv * uv) / determinant
-            out[1, row, column] = (zv * a - zu * uv) / determinant
-    return out
-
-
-@njit(cache=True)
-def _missing(known):  # type: ignore[no-untyped-def]
-    """Count the axes along which a cell's neighbours within two cells don't spread."""
-    rows, columns = known.shape
-    out = np.zeros((rows, columns), dtype=np.uint8)
-    for row in range(rows):
-        for column in range(columns):
-            if not known[row, column]:
-                continue
-            n = u = v = uu = vv = uv = 0.0
-            for y in range(max(row - 2, 0), min(row + 3, rows)):
-                for x in range(max(column - 2, 0), min(column + 3, columns)):
-                    if known[y, x]:
-                        right, up = float(x - column), float(row - y)
-                        n, u, v = n + 1.0, u + right, v + up
-                        uu, vv, uv = uu + right * right, vv + up * up, uv + right * up
-            a, b, c = uu / n - (u / n) ** 2, vv / n - (v / n) ** 2, uv / n - u * v / n**2
-            half, apart = (a + b) / 2, np.sqrt((a - b) ** 2 / 4 + c * c)
-            out[row, column] = (half - apart < TELLING_SPREAD) + (half + apart < TELLING_SPREAD)
-    return out
-
-
-def slopes_missing(height: Array) -> npt.NDArray[np.uint8]:
-    """Return in how many directions a cell's neighbours don't tell its slope: 0, 1 or 2.
+def slopes_of(height: Array, cell_m: float) -> tuple[Array, Array, npt.NDArray[np.uint8]]:
+    """Return gradients as `plane_gradient` does, and in how many directions nothing tells them.
 
     Parameters
     ----------
     height : array, shape (n_rows, n_columns)
-        NaN where nothing is known.
+        NaN where nothing is known [m].
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    east, north : array, shape (n_rows, n_columns)
+        Rise per metre; NaN in a cell without neighbours.
+    missing : array of int, shape (n_rows, n_columns)
+        0 to 2.
 
     Examples
     --------
@@ -164,7 +119,69 @@ def slopes_missing(height: Array) -> npt.NDArray[np.uint8]:
 
     >>> line = np.full((5, 9), np.nan)
     >>> line[2, :4], line[2, 8] = 1.0, 1.0
-    >>> slopes_missing(line)[2]
+    >>> slopes_of(line, 1.0)[2][2]
     array([1, 1, 1, 1, 0, 0, 0, 0, 2], dtype=uint8)
     """
-    return np.asarray(_missing(np.isfinite(height)), dtype=np.uint8)
+    gradient, missing = _planes(np.ascontiguousarray(height, dtype=float))
+    east, north = np.asarray(gradient) / cell_m
+    return east, north, np.asarray(missing, dtype=np.uint8)
+
+
+@njit(cache=True)
+def _planes(height):  # type: ignore[no-untyped-def]
+    """Return the rise per cell east and north, NaN if lone, and how many directions lack it."""
+    rows, columns = height.shape
+    out, missing = np.full((2, rows, columns), np.nan), np.zeros((rows, columns), dtype=np.uint8)
+    for row in range(rows):
+        inner = 2 <= row < rows - 2
+        for column in range(columns):
+            if np.isnan(height[row, column]):
+                continue
+            if inner and 2 <= column < columns - 2:
+                east, north = _whole(height, row, column)
+                if not np.isnan(east + north):
+                    out[0, row, column], out[1, row, column] = east, north
+                    continue
+            east, north, missing[row, column] = _in_part(height, row, column)
+            out[0, row, column], out[1, row, column] = east, north
+    return out, missing
+
+
+@njit(cache=True, inline="always")
+def _whole(height, row, column):  # type: ignore[no-untyped-def]
+    """Return the slopes where all 25 cells are known, NaN where they aren't."""
+    east = north = 0.0
+    for y in range(5):
+        across = 0.0
+        for x in range(5):
+            value = height[row + y - 2, column + x - 2]
+            across += value
+            east += (x - 2.0) * value
+        north += (2.0 - y) * across
+    return east / 50.0, north / 50.0
+
+
+@njit(cache=True)
+def _in_part(height, row, column):  # type: ignore[no-untyped-def]
+    """Return the slopes from those of the 25 cells that are known, and the directions lacking."""
+    rows, columns = height.shape
+    z0 = height[row, column]
+    n = u = v = uu = vv = uv = z = zu = zv = 0.0
+    for y in range(max(row - 2, 0), min(row + 3, rows)):
+        for x in range(max(column - 2, 0), min(column + 3, columns)):
+            rise = height[y, x] - z0
+            if np.isnan(rise):
+                continue
+            right, up = float(x - column), float(row - y)
+            n, u, v, z = n + 1.0, u + right, v + up, z + rise
+            uu, vv, uv = uu + right * right, vv + up * up, uv + right * up
+            zu, zv = zu + rise * right, zv + rise * up
+    a, b, c = uu / n - (u / n) ** 2, vv / n - (v / n) ** 2, uv / n - u * v / n**2
+    half, apart = (a + b) / 2, np.sqrt((a - b) ** 2 / 4 + c * c)
+    missing = (half - apart < TELLING_SPREAD) + (half + apart < TELLING_SPREAD)
+    if a + b < LEAST_SPREAD:
+        return np.nan, np.nan, missing
+    zu, zv = zu / n - z * u / n**2, zv / n - z * v / n**2
+    a, b = a + RIDGE, b + RIDGE
+    determinant = a * b - c * c
+    return (zu * b - zv * c) / determinant, (zv * a - zu * c) / determinant, missing

@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
 
 from wrackline.points import Words
 from wrackline.rasters import TICK_M, Grid, RasterWriter, ticks
-from wrackline.seabed.bins import check_sums, figures_of
+from wrackline.seabed.bins import check_sums
 from wrackline.seabed.blunders import (
     LAYER,
     MARGIN,
@@ -27,17 +28,19 @@ from wrackline.seabed.blunders import (
 )
 from wrackline.seabed.cells import (
     Area,
+    Figures,
     Flags,
-    Ints,
     Sorted,
+    figures,
     inside,
     kept_figures,
     own_squares,
     sort_cells,
     sum_cells,
 )
-from wrackline.seabed.slopes import SLOPE_MARGIN, plane_gradient
+from wrackline.seabed.slopes import SLOPE_MARGIN, slopes_of
 from wrackline.seabed.spill import Spill, TilePoints, Tiling
+from wrackline.seabed.variances import random_variance
 from wrackline.uncertainty import ErrorModel
 
 Array = npt.NDArray[np.float64]
@@ -49,15 +52,19 @@ BANDS = (
     ("middle", "m"),
     ("rejected", "1"),
     ("own_sd", "m"),
+    ("sd_random", "m"),
+    ("slope_east", "1"),
+    ("slope_north", "1"),
+    ("missing", "1"),
     ("upper_count", "1"),
     ("upper_height", "m"),
     ("upper_spread", "m"),
     ("amid", "1"),
 )
-"""Bands of a raster of tiles; the upper layer's, and whether a cell lies amid two layers."""
+"""Bands of a raster of tiles: with the slopes of its cells, the number of directions in which they
+are missing, the upper layer's figures, and whether a cell lies amid two layers."""
 
 BYTES_A_CELL, BYTES_A_POINT = 120, 8
-CENTRE_MARGIN = SLOPE_MARGIN
 STEEPEST = 0.7
 """Steeper than loose ground lies at rest (common practice, no source): a step, not a slope."""
 OVERHEAD_MB = 300
@@ -70,19 +77,22 @@ class Work:
 
     Attributes
     ----------
+    model : ErrorModel
+        The survey's errors.
     limits : Limits, or None
         What tells blunders; None rejects none and finds no middle.
     memory_mb : float
         What one process may use [MB].
     """
 
+    model: ErrorModel
     limits: Limits | None
     memory_mb: float
 
 
 def work_of(model: ErrorModel, *, cell_m: float, reject: bool, memory_mb: float) -> Work:
     """Return how the cells of a survey with these errors are made."""
-    return Work(limits_of(model, cell_m) if reject else None, memory_mb)
+    return Work(model, limits_of(model, cell_m) if reject else None, memory_mb)
 
 
 def tiling_for(
@@ -165,87 +175,88 @@ def _quarters(piece: Grid) -> list[Grid]:
 
 def _cells(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
     """Return the cells of one piece."""
-    found = (
-        _judged(points, piece, spill, work.limits) if work.limits else _plain(points, piece, spill)
-    )
+    found = (_plain if work.limits is None else _judged)(points, piece, spill, work)
     most = float(np.nanmax(found.bands["count"], initial=0.0))
     check_sums(most, spill.heights, spill.source)
     return _with_own(found, points, spill)
 
 
-def _plain(points: TilePoints, piece: Grid, spill: Spill) -> Cells:
+def _plain(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
     """Return the cells of one piece, every point taken as seabed."""
     base = int(ticks(spill.heights[0])) - spill.offset[2]
-    wide = piece.grown(CENTRE_MARGIN)
+    wide = piece.grown(SLOPE_MARGIN)
     area = Area.of(wide, spill.offset)
     sums = sum_cells(points, area, base=base)
-    bands = _figures(sums, spill, base)
-    off = area.off_centre(sums[:, 0], sums[:, 3:])
-    bands["height"] += _to_centres(bands["height"], off, wide)
+    found = figures(sums, sums[:, 3:], area, base=base + spill.offset[2])
+    bands = _surveyed(found, found.height, work.model, wide.cell_m)
     none = np.zeros((0, spill.words), dtype=np.int32)
-    return Cells(piece, _shaped(bands, piece, CENTRE_MARGIN), none)
+    return Cells(piece, _cut(bands, SLOPE_MARGIN), none)
 
 
-def _judged(points: TilePoints, piece: Grid, spill: Spill, limits: Limits) -> Cells:
+def _judged(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
     """Return the cells of one piece, with blunders and upper layers set aside."""
-    base = int(ticks(spill.heights[0])) - spill.offset[2]
-    wide = piece.grown(MARGIN)
-    area = Area.of(wide, spill.offset)
+    base, wide = int(ticks(spill.heights[0])) - spill.offset[2], piece.grown(MARGIN)
+    area, limits = Area.of(wide, spill.offset), cast(Limits, work.limits)
     cells = sort_cells(points, area)
     flags = lone_blunders(cells, area.columns, limits)
     amid = layers(cells, flags, area.columns, limits)
     lone = set_aside(points, area, cells, flags, words=points.words)
     sums, middle = kept_figures(cells, flags, base=base)
-    bands = _figures(sums, spill, base)
-    off = area.off_centre(sums[:, 0], cells.places)
-    sure = np.where(amid > 0, np.nan, bands["height"])
-    bands["height"] += np.nan_to_num(_to_centres(sure, off, wide))
-    bands["middle"] = (middle + spill.offset[2]) * TICK_M
-    bands["rejected"] = sums[:, 3].astype(float)
+    found = figures(sums, cells.places, area, base=base + spill.offset[2])
+    sure = np.where(amid.reshape(wide.shape) > 0, np.nan, found.height)
+    bands = _surveyed(found, sure, work.model, wide.cell_m)
+    bands["middle"] = ((middle + spill.offset[2]) * TICK_M).reshape(wide.shape)
+    bands["rejected"] = sums[:, 3].reshape(wide.shape).astype(float)
     if amid.any():
-        bands |= _upper(cells, flags, amid, spill, base)
+        bands |= _upper(cells, flags, amid, area, spill)
     own = inside(lone, Area.of(piece, spill.offset))
-    return Cells(piece, _shaped(bands, piece, MARGIN), np.asarray(lone[own], dtype=np.int32))
+    return Cells(piece, _cut(bands, MARGIN), np.asarray(lone[own], dtype=np.int32))
 
 
-def _to_centres(height: Array, off: tuple[Array, Array], wide: Grid) -> Array:
-    """Return what brings mean heights from the middle of the points to the centre of the cell.
+def _surveyed(found: Figures, sure: Array, model: ErrorModel, cell_m: float) -> dict[str, Array]:
+    """Return the bands of measured cells, their heights brought to their centres.
 
-    Along the slope of the plane through 5 × 5 cells, no steeper than `STEEPEST`; nothing for a cell
-    without neighbours.
+    Heights go along the slope of the plane through 5 × 5 sure cells, no steeper than `STEEPEST`;
+    those in doubt and those without neighbours stay.
     """
-    east, north = plane_gradient(height.reshape(wide.shape), wide.cell_m, lone_slope=0.0)
-    too_steep = np.maximum(np.hypot(east, north) / STEEPEST, 1.0)
-    move = east * off[0].reshape(wide.shape) + north * off[1].reshape(wide.shape)
-    return np.asarray((-move / too_steep).ravel())
-
-
-def _figures(sums: Ints, spill: Spill, base: int) -> dict[str, Array]:
-    """Return count, mean height and sample standard deviation from sums over cells."""
-    height, spread = figures_of(sums, base + spill.offset[2])
-    return {"count": sums[:, 0].astype(float), "height": height, "spread": spread}
-
-
-def _upper(cells: Sorted, flags: Flags, amid: Flags, spill: Spill, base: int) -> dict[str, Array]:
-    """Return the bands of upper layers; what they set aside isn't rejected yet."""
-    others = np.where(flags == LAYER, np.uint8(0), np.uint8(1))
-    sums, _ = kept_figures(cells, others, base=base)
-    figures = _figures(sums, spill, base)
+    east, north, missing = slopes_of(sure, cell_m)
+    rise, away = np.nan_to_num(east), np.nan_to_num(north)
+    steep = rise**2 + away**2
+    move = rise * found.east + away * found.north
+    move /= np.maximum(np.sqrt(steep) / STEEPEST, 1.0)
+    count = np.maximum(found.count, 1)
+    random = random_variance(count, steep, model, cell_m, found.spread)
     return {
-        "upper_count": np.where(sums[:, 0] > 0, figures["count"], np.nan),
-        "upper_height": figures["height"],
-        "upper_spread": figures["spread"],
-        "amid": np.where(amid > 0, amid.astype(float), np.nan),
+        "count": found.count,
+        "height": found.height - move,
+        "spread": found.spread,
+        "sd_random": np.where(found.count > 0, np.sqrt(random), np.nan),
+        "slope_east": east,
+        "slope_north": north,
+        "missing": np.where(missing > 0, missing.astype(float), np.nan),
     }
 
 
-def _shaped(bands: dict[str, Array], piece: Grid, margin: int) -> dict[str, Array]:
-    """Return bands as rows and columns of the piece, those that are missing as NaN."""
-    shape = (piece.shape[0] + 2 * margin, piece.shape[1] + 2 * margin)
-    inner = slice(margin, shape[0] - margin), slice(margin, shape[1] - margin)
+def _upper(cells: Sorted, flags: Flags, amid: Flags, area: Area, spill: Spill) -> dict[str, Array]:
+    """Return the bands of upper layers; what they set aside isn't rejected yet."""
+    base = int(ticks(spill.heights[0])) - spill.offset[2]
+    others = np.where(flags == LAYER, np.uint8(0), np.uint8(1))
+    sums, _ = kept_figures(cells, others, base=base)
+    found = figures(sums, cells.places, area, base=base + spill.offset[2])
     return {
-        name: bands[name].reshape(shape)[inner] if name in bands else np.full(piece.shape, np.nan)
-        for name, _ in BANDS
+        "upper_count": np.where(found.count > 0, found.count, np.nan),
+        "upper_height": found.height,
+        "upper_spread": found.spread,
+        "amid": np.where(amid > 0, amid.astype(float), np.nan).reshape(found.count.shape),
+    }
+
+
+def _cut(bands: dict[str, Array], margin: int) -> dict[str, Array]:
+    """Return bands without their margin, those that are missing as NaN."""
+    inner = slice(margin, -margin), slice(margin, -margin)
+    shape = bands["count"][inner].shape
+    return {
+        name: bands[name][inner] if name in bands else np.full(shape, np.nan) for name, _ in BANDS
     }
 
 

@@ -125,6 +125,48 @@ def common_variance(xyz: Array, slope: Array, model: ErrorModel) -> Array:
     return np.asarray(variance, dtype=float)
 
 
+def tilts(model: ErrorModel) -> bool:
+    """Tell whether a survey's patchy or named errors bear on heights by the slope."""
+    level = ("height", "tilt")
+    return model.patchy_horizontal > 0 or any(part.kind not in level for part in model.named)
+
+
+def common_of_cells(
+    grid: Grid, height: Array, slope: tuple[Array, Array], model: ErrorModel
+) -> Array:
+    """Return what `common_variance` does for all cells of a piece.
+
+    Parameters
+    ----------
+    grid : Grid
+    height : array, shape `grid.shape`
+        NaN where nothing is known [m].
+    slope : tuple of arrays, shape `grid.shape`
+        Rise per metre towards east and north.
+    model : ErrorModel
+
+    Returns
+    -------
+    array, shape `grid.shape`
+        In m²; NaN where nothing is known.
+    """
+    east, north = grid.centres()
+    variance = np.full(grid.shape, model.patchy_vertical**2)
+    if model.patchy_horizontal > 0:
+        variance += (slope[0] ** 2 + slope[1] ** 2) * model.patchy_horizontal**2
+    for part in model.named:
+        across = part.displacement(_places(east, np.full(len(east), north[0])))
+        down = part.displacement(_places(np.full(len(north), east[0]), north))
+        moved = across[None, :, :] + (down - across[:1])[:, None, :]
+        variance += (moved[..., 2] - slope[0] * moved[..., 0] - slope[1] * moved[..., 1]) ** 2
+    variance[np.isnan(height)] = np.nan
+    return variance
+
+
+def _places(east: Array, north: Array) -> Array:
+    return np.column_stack([east, north, np.zeros(len(east))])
+
+
 def cell_places(grid: Grid, height: Array, where: npt.NDArray[np.bool_]) -> Array:
     """Return easting, northing, height, shape (n, 3), of the cells chosen by `where`."""
     easting, northing = grid.centres()

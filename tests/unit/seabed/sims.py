@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from wrackline.rasters import TICK_M, Grid, ticks
-from wrackline.seabed.gridding import Bed, Settings, Surfacing
+from wrackline.seabed.gridding import Settings, Surfacing
 from wrackline.seabed.layers import cells_in_doubt, settle
 from wrackline.seabed.spill import Spill
 from wrackline.seabed.tiles import BANDS, cells_of_tile, tiling_for, work_of
@@ -48,8 +48,7 @@ def gridded(xyz, model, settings):
     if settings.reject_blunders:
         doubtful = cells_in_doubt(read, tiling.grid, structure_max_m=settings.structure_max_m)
         settled = settle(doubtful, tiling.grid)
-    surface = Surfacing(Bed(read, settled), tiling.grid, model, settings)
-    surface.survey()
+    surface = Surfacing(read, settled, tiling.grid, model, settings)
     bands = surface.finished(tiling.grid)
     return Gridded(tiling.grid, bands, cells.lone, settled.blocks if settled else [])
 
@@ -57,8 +56,8 @@ def gridded(xyz, model, settings):
 def reader(grid, bands):
     """Return a function that reads pieces of bands in memory, NaN outside."""
 
-    def read(part):
-        out = {name: np.full(part.shape, np.nan) for name, _ in BANDS}
+    def read(part, names=tuple(name for name, _ in BANDS)):
+        out = {name: np.full(part.shape, np.nan) for name in names}
         inside = part.intersection(grid)
         for name in out if inside is not None else ():
             out[name][part.window(inside)] = bands[name][grid.window(inside)]
