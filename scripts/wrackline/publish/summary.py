@@ -132,12 +132,16 @@ def techniques_of(surveys: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 def document(
-    figures: Iterable[Figure], sea_level: pd.DataFrame, surveys: gpd.GeoDataFrame
+    figures: Iterable[Figure],
+    sea_level: pd.DataFrame,
+    flooding: pd.DataFrame,
+    surveys: gpd.GeoDataFrame,
 ) -> dict[str, Any]:
-    """Return what `summary.json` holds: figures, the table of sea level, and techniques."""
+    """Return what `summary.json` holds: figures, sea level, flooding, and techniques."""
     return {
         "figures": [figure.record() for figure in figures],
         "sea_level": json_rows(sea_level),
+        "flooding": json_rows(flooding),
         "techniques": techniques_of(surveys),
     }
 
