@@ -233,6 +233,7 @@ rule draw_sheet:
         team=SITE_TEAM,
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
+        relief=["work/seabed/local_relief.tif"] if SITE_SURFACE else [],
         package="work/publish/site.gpkg",
     output:
         "work/publish/sheets/plan.pdf",

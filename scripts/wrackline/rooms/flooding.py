@@ -193,15 +193,15 @@ def flooding_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         mine = [float(row["probability"]) for row in told if row["sea_level"] == level]
         sure, never = sum(p > 0.975 for p in mine), sum(p < 0.025 for p in mine)
         words.append(
-            f"At {level}, of the {len(mine)} buildings of which a floor or a threshold was "
-            f"measured, the lowest of them lies below the sea in {sure} and above it in {never} "
-            f"(in 39 of 40 cases or more), and in {len(mine) - sure - never} it can't be told."
+            f"{level}: of the {len(mine)} buildings in which a floor or a threshold was measured, "
+            f"the lowest one lies below the sea in {sure} and above it in {never}, each with 39 "
+            f"chances in 40 or more; in {len(mine) - sure - never} it can't be told."
         )
     buildings = {row["building"] for row in whole}
     left = len(buildings) - len({row["building"] for row in told})
     if not told:
         return ["No floor and no threshold was measured: whether the sea covers any isn't known."]
-    rest = f" Of {left} buildings no floor or threshold was measured." if left else ""
+    rest = f" In {left} more buildings none was measured." if left else ""
     words.append(
         "That is still water, without waves and surge, against floors as they lie today. A floor "
         "below the sea says nothing of why: the sea may have risen, the ground sunk." + rest
