@@ -195,7 +195,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         ),
         Field("slope_deg", "real", "deg", "slope of the seabed within 5 m of the stretch's middle"),
         Field(
-            "place_sd_m",
+            "may_lie_off_m",
             "real",
             "m",
             "how far off the line may lie, across it: height_sd_m over the slope, one standard "

@@ -187,15 +187,15 @@ def flooding_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         The table's rows.
     """
     whole = [row for row in rows if not isinstance(row["room"], str)]
-    told = [row for row in whole if row["probability"] is not None]
+    told = [row for row in whole if pd.notna(row["probability"])]
     words = []
     for level in dict.fromkeys(row["sea_level"] for row in told):
         mine = [float(row["probability"]) for row in told if row["sea_level"] == level]
         sure, never = sum(p > 0.975 for p in mine), sum(p < 0.025 for p in mine)
         words.append(
-            f"{level}: of the {len(mine)} buildings in which a floor or a threshold was measured, "
-            f"the lowest one lies below the sea in {sure} and above it in {never}, each with 39 "
-            f"chances in 40 or more; in {len(mine) - sure - never} it can't be told."
+            f"{level}: of the {len(mine)} building{'s' if len(mine) > 1 else ''} in which a floor "
+            f"or a threshold was measured, the lowest one lies below the sea in {sure} and above "
+            f"it in {never}, each with 39 chances in 40 or more; in {len(mine) - sure - never} it can't be told."
         )
     buildings = {row["building"] for row in whole}
     left = len(buildings) - len({row["building"] for row in told})

@@ -2,7 +2,8 @@
 
 Definition: Yokoyama, Shirasawa and Pike 2002 (Photogrammetric Engineering and Remote Sensing 68:
 257-265): in each direction the zenith angle to the steepest sight line within a radius, mean over
-the directions. Level or evenly sloping ground has 90°, a wall's top more, its foot less.
+the directions. Eight directions pass through cell centres, as there; between them profiles are
+interpolated. Level or evenly sloping ground has 90°, a wall's top more, its foot less.
 """
 
 from __future__ import annotations
@@ -15,8 +16,11 @@ Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 
-def rays(radius_m: float, cell_m: float, directions: int) -> tuple[Ints, Array]:
-    """Return the cells that half of the directions pass through, the nearest first.
+def rays(radius_m: float, cell_m: float, directions: int) -> tuple[Ints, Array, Array]:
+    """Return what half of the directions pass through, the nearest first.
+
+    A ray is looked at where it crosses the rows or columns of cell centres, whichever it runs
+    across: between two cells, or on one.
 
     Parameters
     ----------
@@ -27,28 +31,34 @@ def rays(radius_m: float, cell_m: float, directions: int) -> tuple[Ints, Array]:
 
     Returns
     -------
-    steps : array of int, shape (directions / 2, n, 2)
-        Rows and columns from the cell; (0, 0) beyond a ray's end.
+    steps : array of int, shape (directions / 2, n, 4)
+        Rows and columns from the cell of the two cells on either side; 0 beyond a ray's end.
+    share : array, shape (directions / 2, n)
+        How far the ray lies from the first to the second, 0-1.
     distance : array, shape (directions / 2, n)
         From the cell's centre [m].
 
     Examples
     --------
-    >>> steps, distance = rays(2.0, 1.0, 4)
-    >>> steps.tolist(), distance.tolist()
-    ([[[-1, 0], [-2, 0]], [[0, 1], [0, 2]]], [[1.0, 2.0], [1.0, 2.0]])
+    >>> steps, share, distance = rays(2.0, 1.0, 8)
+    >>> steps[1].tolist(), distance[1].round(3).tolist()
+    ([[-1, 1, -1, 1], [0, 0, 0, 0]], [1.414, 0.0])
     """
     far = max(radius_m / cell_m, 1.0) + 1e-9
     along = np.arange(1, int(far) + 1)
     turn = 2 * np.pi * np.arange(directions // 2) / directions
-    towards = np.stack([-np.cos(turn), np.sin(turn)], axis=-1)
-    steps = np.zeros((len(turn), len(along), 2), dtype=np.int64)
-    for ray, way in zip(steps, towards, strict=True):
-        passed = np.rint(along[:, None] * way + 0.0).astype(np.int64)
-        fresh = np.any(np.diff(passed, axis=0, prepend=0) != 0, axis=1)
-        kept = passed[fresh & (np.hypot(*passed.T) <= far)]
-        ray[: len(kept)] = kept
-    return steps, np.hypot(steps[..., 0], steps[..., 1]) * cell_m
+    towards = np.round(np.stack([-np.cos(turn), np.sin(turn)], axis=-1), 12)
+    steps = np.zeros((len(turn), len(along), 4), dtype=np.int64)
+    share, distance = np.zeros(steps.shape[:2]), np.zeros(steps.shape[:2])
+    for ray, way in enumerate(towards):
+        place = along[:, None] * way / np.abs(way).max()
+        place = place[np.hypot(*place.T) <= far]
+        place = np.round(place, 12)
+        near, beyond = np.floor(place), np.ceil(place)
+        steps[ray, : len(place)] = np.concatenate([near, beyond], axis=1)
+        share[ray, : len(place)] = (place - near).max(axis=1)
+        distance[ray, : len(place)] = np.hypot(*place.T) * cell_m
+    return steps, share, distance
 
 
 def openness(height: Array, cell_m: float, radius_m: float, directions: int) -> Array:
@@ -76,12 +86,12 @@ def openness(height: Array, cell_m: float, radius_m: float, directions: int) -> 
     >>> openness(ramp, 1.0, 3.0, 8)[3, 2:5]
     array([90., 90., 90.])
     """
-    steps, distance = rays(radius_m, cell_m, directions)
-    return np.asarray(np.degrees(_mean_zenith(height, steps, distance)))
+    looked = rays(radius_m, cell_m, directions)
+    return np.asarray(np.degrees(_mean_zenith(height, *looked)))
 
 
 @njit(cache=True)
-def _mean_zenith(height: Array, steps: Ints, distance: Array) -> Array:
+def _mean_zenith(height: Array, steps: Ints, share: Array, distance: Array) -> Array:
     """Return the mean zenith angle of the horizon [radians]."""
     out = np.full(height.shape, np.nan)
     for row in range(height.shape[0]):
@@ -90,7 +100,7 @@ def _mean_zenith(height: Array, steps: Ints, distance: Array) -> Array:
                 continue
             total, seen = 0.0, 0
             for ray in range(len(steps)):
-                one, other = _steepest(height, row, column, steps[ray], distance[ray])
+                one, other = _steepest(height, (row, column), steps[ray], share[ray], distance[ray])
                 if one > -np.inf:
                     seen += 1
                     total += np.pi - np.arctan(one) - np.arctan(other)
@@ -101,20 +111,23 @@ def _mean_zenith(height: Array, steps: Ints, distance: Array) -> Array:
 
 @njit(cache=True)
 def _steepest(
-    height: Array, row: int, column: int, steps: Ints, distance: Array
+    height: Array, at: tuple[int, int], steps: Ints, share: Array, distance: Array
 ) -> tuple[float, float]:
-    """Return the steepest rise ahead and behind over cells that are known on both sides."""
-    n_rows, n_columns = height.shape
+    """Return the steepest rise ahead and behind over places that are known on both sides."""
+    (n_rows, n_columns), (row, column) = height.shape, at
     here = height[row, column]
     ahead = behind = -np.inf
     for k in range(len(steps)):
-        down, right = steps[k]
-        if down == 0 and right == 0:
+        if distance[k] == 0.0:
             break
-        up, left = abs(down), abs(right)
+        r0, c0, r1, c1 = steps[k]
+        up, left = max(abs(r0), abs(r1)), max(abs(c0), abs(c1))
         if min(row - up, column - left) < 0 or row + up >= n_rows or column + left >= n_columns:
             break
-        one, other = height[row + down, column + right], height[row - down, column - right]
+        one = height[row + r0, column + c0]
+        one += share[k] * (height[row + r1, column + c1] - one)
+        other = height[row - r0, column - c0]
+        other += share[k] * (height[row - r1, column - c1] - other)
         if np.isnan(one) or np.isnan(other):
             continue
         ahead = max(ahead, (one - here) / distance[k])

@@ -119,7 +119,7 @@ def shade_around(east: Array, north: Array, *, altitude_deg: float = 45.0) -> Ar
         1 + 127 Σ w cos i rounded half up over the lights of `AROUND_DEG`, with incidence i and
         weights w = cos²(aspect − azimuth), which add up to 2; NaN where unknown. It is the form,
         and the numbers, of gdaldem with -multidirectional, after Mark 1992 (US Geological Survey,
-        Open-File Report 92-422). Wherever a wall runs, one of the lights stands across it.
+        Open-File Report 92-422).
 
     Examples
     --------

@@ -35,7 +35,7 @@ STRETCH_M = 10.0
 REACH_M = 5.0
 LEAST_CELLS = 3
 """The slope is that of a plane through the cells within this distance, or this many cells."""
-FLAT = "place_sd_m: the ground is too flat there to say how far off the line may lie"
+FLAT = "may_lie_off_m: the ground is too flat there to say how far off the line may lie"
 
 
 @dataclass(frozen=True)
@@ -176,7 +176,7 @@ def _row(
         "height_m": level.height_m,
         "height_sd_m": sd,
         "slope_deg": float(np.degrees(np.arctan(at.slope))),
-        "place_sd_m": np.nan if flat else sd / at.slope,
+        "may_lie_off_m": np.nan if flat else sd / at.slope,
         "null_because": FLAT if flat else "",
         "geometry": line,
     }
