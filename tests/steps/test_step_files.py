@@ -206,6 +206,8 @@ def test_lines_on_the_bed(hamlet, config):
     )
     named = {level.name: level.height_m for level in config.site.sea_levels}
     assert set(zip(shores["sea_level"], shores["height_m"], strict=True)) <= set(named.items())
+    assert (shores["height_sd_m"] > 0).all()
+    assert (shores["may_lie_off_m"].isna() == (shores["null_because"] != "")).all()
 
 
 def test_network(hamlet, config):

@@ -195,7 +195,8 @@ def flooding_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         words.append(
             f"{level}: of the {len(mine)} building{'s' if len(mine) > 1 else ''} in which a floor "
             f"or a threshold was measured, the lowest one lies below the sea in {sure} and above "
-            f"it in {never}, each with 39 chances in 40 or more; in {len(mine) - sure - never} it can't be told."
+            f"it in {never}, each with 39 chances in 40 or more; in {len(mine) - sure - never} "
+            "it can't be told."
         )
     buildings = {row["building"] for row in whole}
     left = len(buildings) - len({row["building"] for row in told})

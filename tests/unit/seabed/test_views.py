@@ -111,7 +111,7 @@ def test_a_wall_stands_above_its_trend_by_what_of_the_disc_it_leaves():
 
 
 def test_a_dome_has_the_curvature_of_its_trend():
-    """A dome z = -(x² + y²) / 2R has relief r²/4R in the limit of fine cells: its mean over a disc."""
+    """A dome z = -(x² + y²) / 2R has relief r²/4R, its mean over a disc, where cells are fine."""
     x, y = mesh(101, 0.05)
     radius = 20.0
     found = local_relief(-(x**2 + y**2) / (2 * radius), 0.05, 2.0)
