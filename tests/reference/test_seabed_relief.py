@@ -91,7 +91,7 @@ def test_local_relief_of_real_relief_against_a_convolution(tmp_path):
 
 @pytest.mark.parametrize("most_cells", [403 * 11, 10**9])
 def test_lines_of_real_relief_against_an_independent_library(tmp_path, most_cells):
-    """The library contourpy draws as many lines at each height, through the same places, to 0.1 mm."""
+    """The library contourpy draws as many lines at each height, through the same places."""
     path, height = relief(tmp_path)
     grid = read_grid(path)
     heights = np.array([300.5, 420.25, 555.5, 700.5, 901.0])

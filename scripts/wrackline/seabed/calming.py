@@ -66,17 +66,16 @@ def calmed(height: Array, sd: Array, cell_m: float) -> Array:
     >>> bool(np.all(calmed(ripple, np.zeros((9, 9)), 0.5) == ripple))
     True
     """
-    play = SHARE * np.where(np.isfinite(sd), sd, 0.0)
+    play = np.where(np.isfinite(sd), sd, 0.0)
+    play *= SHARE
     bell, calm = weights(cell_m), height
     for _ in range(ROUNDS):
-        across = _pass(calm, bell)
-        down = _pass(across.T.copy(), bell).T
-        calm = np.clip(down, height - play, height + play)
+        calm = _down(_across(calm, bell), bell, height, play)
     return np.asarray(calm)
 
 
 @njit(cache=True)
-def _pass(height: Array, bell: Array) -> Array:
+def _across(height: Array, bell: Array) -> Array:
     """Return the heights smoothed along rows, by pairs of cells that are both known."""
     out = height.copy()
     for row in range(height.shape[0]):
@@ -89,4 +88,22 @@ def _pass(height: Array, bell: Array) -> Array:
                 if not np.isnan(pair):
                     change += bell[k] * (pair - 2 * here)
             out[row, column] = here + change
+    return out
+
+
+@njit(cache=True)
+def _down(height: Array, bell: Array, measured: Array, play: Array) -> Array:
+    """Return the heights smoothed along columns, then put back to within their play."""
+    out = height.copy()
+    for row in range(height.shape[0]):
+        for column in range(height.shape[1]):
+            here, change = height[row, column], 0.0
+            if np.isnan(here):
+                continue
+            for k in range(min(len(bell), row, height.shape[0] - 1 - row)):
+                pair = height[row - k - 1, column] + height[row + k + 1, column]
+                if not np.isnan(pair):
+                    change += bell[k] * (pair - 2 * here)
+            least, most = measured[row, column] - play[row, column], play[row, column]
+            out[row, column] = min(max(here + change, least), measured[row, column] + most)
     return out
