@@ -15,7 +15,8 @@ from pyproj import CRS
 from wrackline import contract
 from wrackline.config import load_site
 from wrackline.io import read_json
-from wrackline.seabed.contours import CONTOURS, WATERLINES
+from wrackline.seabed.contours import CONTOURS
+from wrackline.seabed.waterlines import WATERLINES
 from wrackline.uncertainty import model_from_dict
 from wrackline.vectors import DTYPES
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS

@@ -46,6 +46,8 @@ FOOT_IN, KEY_IN, AXIS_IN, HEAD_IN = 1.0, 0.45, 0.4, 0.5
 
 CAUTION_WIDTH = 110
 NO_DATE = {"Date": None}
+PLAN_PX = 4000
+"""Bends of contours below one in so many of a plan's width are left out of its picture."""
 SEABED_PX = 1800
 """Rows and columns of the seabed's picture, at most; finer cells are averaged."""
 SHOWN_SHARE = 0.99
@@ -79,7 +81,8 @@ def draw_plan(
     last = f"in its last phase, {phases[-1]}, " if len(phases) > 1 else ""
     figure, axes = _sheet(plan, {**about, "phases": phase_words(phases), "last": last})
     if contours is not None and len(contours):
-        _lines(axes, contours.geometry, color=CONTOUR, width=0.4, order=0.5)
+        fine = np.diff(axes.get_xlim())[0] / PLAN_PX
+        _lines(axes, contours.geometry.simplify(fine), color=CONTOUR, width=0.4, order=0.5)
     _areas(axes, plan["buildings"].geometry, STATED_WALL)
     _areas(axes, plan["wall_bodies"].geometry, WALL)
     rooms = plan["rooms"]

@@ -50,6 +50,8 @@ SETTINGS: Any = {
 }
 INDEX_STEP_M, LINE_STEP_M = 1.0, 0.5
 CONTOUR_PT = 4.5
+BEND_MM = 0.05
+"""Smaller bends of contours are left out: half the width of their line."""
 LABELLED_MM = 40.0
 """Index contours as long on the sheet have their height written on them."""
 RELIEF_LIGHT = 3.0
@@ -268,7 +270,8 @@ def _bed(axes: Axes, content: Content, layout: Layout) -> list[tuple[str, dict[s
         kept = kept[(kept.length > least) & kept.intersects(frame)]
         index = _multiple(kept["height_m"], INDEX_STEP_M)
         for part, width in ((kept[~index], 0.1), (kept[index], 0.18)):
-            _lines(axes, part.geometry, {"color": "#8fa5b5", "lw": width, "ls": "-"}, order=0.5)
+            fine = part.geometry.simplify(layout.ground_m(BEND_MM))
+            _lines(axes, fine, {"color": "#8fa5b5", "lw": width, "ls": "-"}, order=0.5)
         if len(kept):
             style = {"color": "#8fa5b5", "lw": 0.18, "ls": "-"}
             shown.append(("contour of the seabed, height in metres", style))

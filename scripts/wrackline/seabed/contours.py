@@ -209,8 +209,8 @@ def label_place(line: LineString) -> tuple[float, float, float]:
 
     Examples
     --------
-    >>> label_place(LineString([(0, 0), (0, 1), (8, 1)]))
-    (4.5, 1.0, 0.0)
+    >>> label_place(LineString([(0, 0), (10, 0)]))
+    (5.0, 0.0, 0.0)
     """
     length = float(line.length)
     if length < LABEL_M:
