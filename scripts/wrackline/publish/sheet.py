@@ -299,7 +299,10 @@ def _place_depths(placing: Placing, content: Content) -> None:
     fills = (content.plan[name].geometry.to_numpy() for name in ("buildings", "rooms"))
     open_ground = shapely.difference(frame, shapely.union_all(np.concatenate(list(fills))))
     index = content.contours[_multiple(content.contours["height_m"], INDEX_STEP_M)]
-    index = index.assign(long_m=index.length).sort_values("long_m", ascending=False, kind="stable")
+    index = index.assign(long_m=index.length)
+    index = index[index["long_m"] > placing.layout.ground_m(LABELLED_MM)]
+    index = index.sort_values("long_m", ascending=False, kind="stable")
+    shapely.prepare(open_ground)
     for row in index.to_dict("records"):
         inside = shapely.get_parts(shapely.intersection(row["geometry"], open_ground))
         lines = [line for line in inside if line.geom_type == "LineString"]
