@@ -1,4 +1,4 @@
-"""The plan sheet: the whole site to scale on one page, as vectors, with what a reader needs.
+"""The plan sheet: the whole site to scale on one page, vectors over the relief of the seabed.
 
 Scale and frame are exact in the grid: a metre is `Layout.metre_mm` on paper, in PDF and SVG alike.
 """
