@@ -163,7 +163,13 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         WHY_NULL,
     ),
     "contours": (
-        Field("height_m", "real", "m", "height above the datum"),
+        Field(
+            "height_m",
+            "real",
+            "m",
+            "height above the datum; lines are smoothed within the surface's sd, rings of less "
+            "than 1 m2 and scraps shorter than 1 m left out",
+        ),
         Field("depth_m", "real", "m", "depth below the named sea level"),
         Field("index", "flag", "", "drawn bolder: every fifth, or fourth where that is rounder"),
         Field(
