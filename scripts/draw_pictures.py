@@ -10,8 +10,8 @@ from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.io import read_json
 from wrackline.publish.phases import as_last_stood
-from wrackline.publish.pictures import draw_plan, draw_seabed
-from wrackline.rasters import read_raster
+from wrackline.publish.pictures import SEABED_PX, Seabed, draw_plan, draw_seabed
+from wrackline.publish.shrinking import shrunk
 from wrackline.step import step
 
 
@@ -23,9 +23,13 @@ def main(job):
     paths = [Path(path) for path in job.output.plan]
     draw_plan(as_last_stood(plan, phases), contours, about, phases, paths)
     if job.input.surface:
-        grid, bands = read_raster(job.input.surface[0])
-        _, shade = read_raster(job.input.hillshade[0])
-        draw_seabed(grid, bands, shade["hillshade"], about, Path(job.output.seabed[0]))
+        seabed = Seabed(
+            height=shrunk(job.input.surface[0], ["height", "sd"], SEABED_PX),
+            shade=shrunk(job.input.shade[0], ["shade_around"], SEABED_PX),
+            relief=shrunk(job.input.relief[0], ["local_relief"], SEABED_PX),
+            contours=contours,
+        )
+        draw_seabed(seabed, about, Path(job.output.seabed[0]))
 
 
 step(main, snakemake)

@@ -1,34 +1,23 @@
-"""Draw the composite surface: slope, hillshade, contours and waterlines.
+"""Draw the composite surface in the views that show walls.
 
-Writes `slope.tif` [degrees], `hillshade.tif` (1 to 255), `contours.parquet` (LineString; `height_m`
-above the datum, `depth_m` below the named level) and `waterlines.parquet` (LineString; `sea_level`,
-`height_m`), of today's seabed.
+Writes rasters of one band: `slope.tif` [degrees], `hillshade.tif` and `shade_around.tif` (light
+from one and from four sides, 1 to 255), `local_relief.tif` (height above the trend) [m] and
+`openness.tif` [degrees].
 """
 
-from wrackline import vectors
-from wrackline.model import SeaLevel
-from wrackline.rasters import Band, read_raster, write_raster
-from wrackline.seabed.contours import CONTOURS, WATERLINES, contours, waterlines
-from wrackline.seabed.relief import hillshade, horn_gradient, slope_deg
+from wrackline.seabed.relief import VIEW_UNITS
+from wrackline.seabed.views import Reach, draw_views
 from wrackline.step import step
 
 
 def main(job):
-    grid, bands = read_raster(job.input.surface)
-    crs, datum = job.params.crs, job.params.vertical_datum
-    gradient = horn_gradient(bands["height"], grid.cell_m)
-    for band, path in (
-        (Band("slope", "degree", slope_deg(*gradient)), job.output.slope),
-        (Band("hillshade", "1", hillshade(*gradient)), job.output.hillshade),
-    ):
-        write_raster(path, [band], grid=grid, crs=crs, vertical_datum=datum, smooth=True)
-    levels = [SeaLevel.model_validate_json(text) for text in job.params.sea_levels]
-    below = next(level for level in levels if level.name == job.params.depths_below)
-    step_m = job.params.contour_step_m
-    drawn = contours(bands["height"], grid, step_m=step_m, level=below, crs=crs)
-    vectors.write(drawn, CONTOURS, job.output.contours)
-    drawn = waterlines(bands["height"], grid, levels=levels, crs=crs)
-    vectors.write(drawn, WATERLINES, job.output.waterlines)
+    draw_views(
+        job.input.surface,
+        {name: getattr(job.output, name) for name in VIEW_UNITS},
+        crs=job.params.crs,
+        vertical_datum=job.params.vertical_datum,
+        reach=Reach(job.params.trend_m, job.params.openness_m, job.params.openness_directions),
+    )
 
 
 step(main, snakemake)

@@ -15,6 +15,7 @@ from wrackline.io import read_json
 from wrackline.model import SheetSettings
 from wrackline.publish.phases import as_last_stood
 from wrackline.publish.sheet import Content, draw_sheet
+from wrackline.publish.shrinking import shrunk
 from wrackline.step import step
 
 
@@ -31,6 +32,7 @@ def main(job):
         crs=job.params.crs,
         season=job.params.season,
         phases=phases,
+        relief=shrunk(job.input.relief[0], ["local_relief"], 2000) if job.input.relief else None,
     )
     draw_sheet(content, sheet.paper, sheet.scale, [Path(path) for path in job.output])
 

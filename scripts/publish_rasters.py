@@ -1,8 +1,9 @@
 """Publish the composite seabed as single-band rasters.
 
 Writes cloud-optimised GeoTIFFs, float32: `height` and `sd` [m], `count` (soundings a cell, 0 where
-filled), `source` (index into `sources` of the raster's tags), `slope` [degrees], `hillshade`; all
-with datum, sea level, dates and a caution in their tags.
+filled), `source` (index into `sources` of the raster's tags), and the views `slope` and `openness`
+[degrees], `hillshade` and `shade_around` (1 to 255), `local_relief` [m]; all with datum, sea level,
+dates and a caution in their tags.
 """
 
 import json
@@ -15,7 +16,7 @@ def main(job):
     publish_rasters(
         job.input.surface[0],
         job.input.record[0],
-        pictures={"slope": job.input.slope, "hillshade": job.input.hillshade},
+        pictures=dict(zip(job.params.views, job.input.views, strict=True)),
         outputs=dict(zip(job.params.names, job.output, strict=True)),
         about=json.loads(job.params.about),
     )

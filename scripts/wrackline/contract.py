@@ -163,12 +163,51 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         WHY_NULL,
     ),
     "contours": (
-        Field("height_m", "real", "m", "height above the datum"),
+        Field(
+            "height_m",
+            "real",
+            "m",
+            "height above the datum; lines are smoothed within the surface's sd, rings of less "
+            "than 1 m2 and scraps shorter than 1 m left out",
+        ),
         Field("depth_m", "real", "m", "depth below the named sea level"),
+        Field("index", "flag", "", "drawn bolder: every fifth, or fourth where that is rounder"),
+        Field(
+            "label_easting_m",
+            "real",
+            "m",
+            "where its height may be written; empty where it is no index contour, or under 4 m",
+        ),
+        Field("label_northing_m", "real", "m", "where its height may be written"),
+        Field(
+            "label_turn_deg", "real", "deg", "clockwise turn of a level text along it, in the grid"
+        ),
     ),
     "waterlines": (
-        Field("sea_level", "text", "", "named sea level, on today's seabed; no ancient shore"),
+        Field(
+            "sea_level",
+            "text",
+            "",
+            "named sea level where it meets today's seabed, which is no ancient shore: the bed has "
+            "silted, worn and moved since",
+        ),
         Field("height_m", "real", "m", "its height above the datum"),
+        Field(
+            "height_sd_m",
+            "real",
+            "m",
+            "standard uncertainty of the level against the surface at this stretch, what both rest "
+            "on cancelled; 1.96 of it up and down hold the level in 95 of 100 cases",
+        ),
+        Field("slope_deg", "real", "deg", "slope of the seabed within 5 m of the stretch's middle"),
+        Field(
+            "may_lie_off_m",
+            "real",
+            "m",
+            "how far off the line may lie, across it: height_sd_m over the slope, one standard "
+            "uncertainty",
+        ),
+        WHY_NULL,
     ),
     "surveys": (
         Field("survey", "text", "", "identifier"),
@@ -276,6 +315,27 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("age_basis", "text", "", "what the years rest on, the team's word"),
         Field("meaning_basis", "text", "", "what the indication rests on"),
         Field("evidence", "text", "", "how a floor was met; recorded for a feature"),
+        SURVEYS,
+        WHY_NULL,
+    ),
+    "flooding": (
+        Field("building", "text", "", "lasting number of the building"),
+        Field("room", "text", "", "room whose floor it is about; empty for the building as such"),
+        Field("sea_level", "text", "", "named sea level: still water, no waves and no surge"),
+        *_measured("sea_level_m", "m", "its height above the datum"),
+        Field(
+            "probability",
+            "real",
+            "",
+            "that the level lies above the floor as it lies today, 0-1; nothing on why it does, "
+            "nor on whether it did when the building was in use",
+        ),
+        Field("rests_on", "text", "", "the floor or threshold: for a building the lowest measured"),
+        Field("floors_measured", "whole", "", "floors and thresholds measured in it"),
+        *_measured("floor_height_m", "m", "height of that floor or threshold above the datum"),
+        *_measured(
+            "level_above_floor_m", "m", "level less floor, what both rest on cancelled in its sd"
+        ),
         SURVEYS,
         WHY_NULL,
     ),

@@ -295,6 +295,17 @@ class SeabedSettings(Strict):
         1500,
         description="Memory that the seabed's steps may use together, two at a time [MB].",
     )
+    trend_m: Annotated[float, Field(gt=0, le=100)] = Field(
+        2.0,
+        description="Radius of the trend that local relief stands above, at least two cells: some "
+        "three times as wide as walls, and no wider than rooms [m].",
+    )
+    openness_m: Annotated[float, Field(gt=0, le=100)] = Field(
+        2.0, description="How far openness looks around each cell, at least one cell [m]."
+    )
+    openness_directions: Annotated[int, Field(ge=4, le=64, multiple_of=2)] = Field(
+        16, description="Directions in which openness looks, an even number."
+    )
 
 
 class WallSettings(Strict):
@@ -1112,6 +1123,12 @@ def for_placing(site: Site) -> Site:
     return site.model_copy(
         update={**NEUTRAL_SITE, **plain, "sea_levels": [level], "depths_below": "datum"}
     )
+
+
+def for_levels(site: Site) -> Site:
+    """Return a site with its sea levels and what they rest on, for the lines on the seabed."""
+    plain = {"walls": WallSettings(), "rooms": RoomSettings(), "vertical_datum": "-"}
+    return site.model_copy(update={**NEUTRAL_SITE, **plain, "height_links": []})
 
 
 def for_measuring(site: Site) -> Site:

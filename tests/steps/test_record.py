@@ -17,15 +17,23 @@ from wrackline import contract
 from wrackline.config import load_site
 from wrackline.io import read_json
 
-RASTERS = ("height", "sd", "count", "source", "slope", "hillshade")
-RASTER_UNITS = dict(zip(RASTERS, ("m", "m", "1", "1", "degree", "1"), strict=True))
+SURFACE_UNITS = {"height": "m", "sd": "m", "count": "1", "source": "1"}
+VIEW_UNITS = {
+    "slope": "degree",
+    "hillshade": "1",
+    "shade_around": "1",
+    "local_relief": "m",
+    "openness": "degree",
+}
+RASTER_UNITS = SURFACE_UNITS | VIEW_UNITS
+RASTERS = tuple(RASTER_UNITS)
 TOPICS = ("crs", "units", "vertical_datum", "depths", "uncertainties", "surveyed", "caution")
 # A number's name ends in its unit; these have none, or are metres by the project's convention.
 UNITS = ("_m", "_m2", "_deg")
 MEASURES = ("control", "mean_steps", "integration")
 MEASURES += ("relative_asymmetry", "real_relative_asymmetry")
 BARE = {
-    *("easting", "northing", "elongation", "support", "room_count"),
+    *("easting", "northing", "elongation", "support", "room_count", "probability"),
     *("rows", "used", "cells", "filled_cells", "row"),
     *(f"{name}_{end}" for name in MEASURES for end in ("low", "high")),
 }
@@ -224,6 +232,7 @@ def test_rasters(results, config, name):
     assert tags["vertical_datum"] == config.site.vertical_datum
     assert config.site.depths_below in tags["depths"]
     assert "Not for navigation" in tags["caution"]
+    assert ("view" in tags) == (name in VIEW_UNITS)
     for survey in config.point_surveys:
         assert f"{survey}: {config.surveys[survey].from_date}" in tags["surveyed"]
 

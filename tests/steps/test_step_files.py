@@ -15,7 +15,8 @@ from pyproj import CRS
 from wrackline import contract
 from wrackline.config import load_site
 from wrackline.io import read_json
-from wrackline.seabed.contours import CONTOURS, WATERLINES
+from wrackline.seabed.contours import CONTOURS
+from wrackline.seabed.waterlines import WATERLINES
 from wrackline.uncertainty import model_from_dict
 from wrackline.vectors import DTYPES
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
@@ -206,6 +207,8 @@ def test_lines_on_the_bed(hamlet, config):
     )
     named = {level.name: level.height_m for level in config.site.sea_levels}
     assert set(zip(shores["sea_level"], shores["height_m"], strict=True)) <= set(named.items())
+    assert (shores["height_sd_m"] > 0).all()
+    assert (shores["may_lie_off_m"].isna() == (shores["null_because"] != "")).all()
 
 
 def test_network(hamlet, config):

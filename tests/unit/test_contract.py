@@ -20,8 +20,8 @@ PROMISED = {
     "buildings": "building room_count footprint_m2 footprint_sd_m2 axis_deg axis_sd_deg "
     "top_depth_m top_depth_sd_m bed_depth_m bed_depth_sd_m floor_depth_m floor_depth_sd_m support",
     "features": "feature kind origin top_depth_m base_depth_m phase_from phase_to survey season",
-    "contours": "height_m depth_m",
-    "waterlines": "sea_level height_m",
+    "contours": "height_m depth_m index label_easting_m label_northing_m label_turn_deg",
+    "waterlines": "sea_level height_m height_sd_m may_lie_off_m",
     "surveys": "survey technique season from_date to_date file sha256 random_horizontal_sd_m "
     "random_vertical_sd_m patchy_horizontal_sd_m patchy_vertical_sd_m error_sources "
     "ground_looked_at resolution_m used_for",

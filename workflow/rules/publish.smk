@@ -4,7 +4,8 @@ from wrackline.publish.words import statement_json
 from wrackline.sources import ground_of
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
-RASTERS = ["height", "sd", "count", "source", "slope", "hillshade"]
+VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
+RASTERS = ["height", "sd", "count", "source", *VIEWS]
 AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit", "decisions"]
 SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
@@ -30,8 +31,7 @@ rule publish_rasters:
     input:
         surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
-        slope="work/seabed/slope.tif",
-        hillshade="work/seabed/hillshade.tif",
+        views=expand("work/seabed/{view}.tif", view=VIEWS),
     output:
         expand("work/publish/seabed/{name}.tif", name=RASTERS),
     log:
@@ -39,6 +39,7 @@ rule publish_rasters:
     params:
         code=fingerprint("publish_rasters"),
         names=RASTERS,
+        views=VIEWS,
         about=statement_json(SITE, LAST_SEASON),
     message:
         "Publish: the seabed as rasters"
@@ -110,6 +111,7 @@ rule summarise_site:
         table="work/publish/tables/summary.csv",
         levels="work/publish/tables/levels.csv",
         sea_level="work/publish/tables/sea_level.csv",
+        flooding="work/publish/tables/flooding.csv",
         adjacency="work/publish/tables/adjacency.csv",
         access="work/publish/tables/access.csv",
     log:
@@ -129,7 +131,8 @@ rule draw_pictures:
         team=SITE_TEAM,
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
-        hillshade=["work/seabed/hillshade.tif"] if SITE_SURFACE else [],
+        shade=["work/seabed/shade_around.tif"] if SITE_SURFACE else [],
+        relief=["work/seabed/local_relief.tif"] if SITE_SURFACE else [],
     output:
         plan=["work/publish/plan.png", "work/publish/plan.svg"],
         seabed=["work/publish/seabed.png"] if SITE_SURFACE else [],
@@ -248,6 +251,7 @@ rule draw_sheet:
         team=SITE_TEAM,
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
+        relief=["work/seabed/local_relief.tif"] if SITE_SURFACE else [],
         package="work/publish/site.gpkg",
     output:
         "work/publish/sheets/plan.pdf",

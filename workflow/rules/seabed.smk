@@ -1,3 +1,4 @@
+from wrackline.model import for_levels
 from wrackline.seabed.cell_size import survey_cell
 from wrackline.sources import composite, seabed_shares, surface_surveys
 
@@ -145,18 +146,38 @@ rule draw_relief:
     output:
         slope="work/seabed/slope.tif",
         hillshade="work/seabed/hillshade.tif",
-        contours="work/seabed/contours.parquet",
-        waterlines="work/seabed/waterlines.parquet",
+        shade_around="work/seabed/shade_around.tif",
+        local_relief="work/seabed/local_relief.tif",
+        openness="work/seabed/openness.tif",
     log:
         "logs/draw_relief/all.log",
     params:
         code=fingerprint("draw_relief"),
         crs=SITE.site.crs,
         vertical_datum=SITE.site.vertical_datum,
-        sea_levels=[to_json(level) for level in SITE.site.sea_levels],
-        depths_below=SITE.site.depths_below,
-        contour_step_m=SITE.site.seabed.contour_step_m,
+        trend_m=SITE.site.seabed.trend_m,
+        openness_m=SITE.site.seabed.openness_m,
+        openness_directions=SITE.site.seabed.openness_directions,
     message:
-        "Seabed: drawing slope, hillshade, contours and waterlines"
+        "Seabed: drawing views that show walls"
     script:
         "../../scripts/draw_relief.py"
+
+
+rule draw_contours:
+    input:
+        surface=f"work/seabed/{composite(SITE)}.tif",
+        record=f"work/seabed/{composite(SITE)}.json",
+    output:
+        contours="work/seabed/contours.parquet",
+        waterlines="work/seabed/waterlines.parquet",
+    log:
+        "logs/draw_contours/all.log",
+    params:
+        code=fingerprint("draw_contours"),
+        site=to_json(for_levels(SITE.site)),
+        contour_step_m=SITE.site.seabed.contour_step_m,
+    message:
+        "Seabed: drawing contours and waterlines"
+    script:
+        "../../scripts/draw_contours.py"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,8 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from wrackline.publish.phases import phase_words
-from wrackline.rasters import Grid
+from wrackline.publish.shrinking import Small
+from wrackline.quantities import fixed
 
 mpl.rcParams.update(
     {
@@ -44,10 +46,12 @@ FOOT_IN, KEY_IN, AXIS_IN, HEAD_IN = 1.0, 0.45, 0.4, 0.5
 
 CAUTION_WIDTH = 110
 NO_DATE = {"Date": None}
-SEABED_PANELS = (
-    ("height", "height above the datum [m]", "cividis"),
-    ("sd", "standard uncertainty [m]", "magma"),
-)
+PLAN_PX = 4000
+"""Bends of contours below one in so many of a plan's width are left out of its picture."""
+SEABED_PX = 1800
+"""Rows and columns of the seabed's picture, at most; finer cells are averaged."""
+SHOWN_SHARE = 0.99
+"""Share of the cells whose local relief, and whose sd, lie within the key."""
 
 
 def draw_plan(
@@ -77,7 +81,8 @@ def draw_plan(
     last = f"in its last phase, {phases[-1]}, " if len(phases) > 1 else ""
     figure, axes = _sheet(plan, {**about, "phases": phase_words(phases), "last": last})
     if contours is not None and len(contours):
-        _lines(axes, contours.geometry, color=CONTOUR, width=0.4, order=0.5)
+        fine = np.diff(axes.get_xlim())[0] / PLAN_PX
+        _lines(axes, contours.geometry.simplify(fine), color=CONTOUR, width=0.4, order=0.5)
     _areas(axes, plan["buildings"].geometry, STATED_WALL)
     _areas(axes, plan["wall_bodies"].geometry, WALL)
     rooms = plan["rooms"]
@@ -216,33 +221,111 @@ def _key(figure: Figure, axes: Axes) -> None:
     figure.legend(loc="lower left", bbox_to_anchor=place, ncols=4, fontsize=7, frameon=False)
 
 
-def draw_seabed(
-    grid: Grid,
-    bands: Mapping[str, np.ndarray],
-    shade: np.ndarray,
-    about: Mapping[str, str],
-    path: Path,
-) -> None:
-    """Draw the seabed: heights over their hillshade, and beside them their uncertainty."""
-    (west, east), (south, north) = _span(grid, 0), _span(grid, 1)
-    tall = float(np.clip(5.6 * (north - south) / (east - west), 2.5, 12))
-    figure = Figure(figsize=(14, tall + 1.9))
-    for k, (name, title, colours) in enumerate(SEABED_PANELS):
-        axes = figure.add_axes((0.06 + 0.49 * k, 1.35 / (tall + 1.9), 0.42, tall / (tall + 1.9)))
-        extent = (west, east, south, north)
-        axes.imshow(shade, cmap="gray", extent=extent, vmin=1, vmax=255)
-        picture = axes.imshow(bands[name], cmap=colours, extent=extent, alpha=0.6)
-        axes.ticklabel_format(useOffset=False, style="plain")
-        axes.tick_params(labelsize=6)
-        axes.set_title(f"{about['site']}: seabed, {title}", loc="left", fontsize=9)
-        figure.colorbar(picture, ax=axes, shrink=0.8, pad=0.02)
-    figure.text(0.06, 0.12 / (tall + 1.9), _footing(about), fontsize=6.5, va="bottom")
+@dataclass(frozen=True)
+class Seabed:
+    """What is drawn of the seabed, all of one extent.
+
+    Attributes
+    ----------
+    height, shade, relief : Small
+        The composite's ``height`` and ``sd``, its ``shade_around`` and its ``local_relief``.
+    contours : GeoDataFrame
+        The layer `contours`.
+    """
+
+    height: Small
+    shade: Small
+    relief: Small
+    contours: gpd.GeoDataFrame
+
+
+def draw_seabed(seabed: Seabed, about: Mapping[str, str], path: Path) -> None:
+    """Draw the seabed: local relief, which shows walls; below it heights, and their uncertainty.
+
+    Greys and colours grow evenly from dark to light, so that they can be told apart without
+    colour. Each panel has its key.
+    """
+    west, east, south, north = seabed.height.extent
+    wide = 14.0
+    share = float(np.clip((north - south) / (east - west), 0.2, 1.6))
+    tops = (11.0 * share, 5.2 * share)
+    tall = sum(tops) + FOOT_IN + 1.4
+    figure = Figure(figsize=(wide, tall))
+
+    def panel(left_in: float, bottom_in: float, width_in: float, height_in: float) -> Axes:
+        place = (left_in / wide, bottom_in / tall, width_in / wide, height_in / tall)
+        return figure.add_axes(place)
+
+    low, high = FOOT_IN + 0.4, FOOT_IN + tops[1] + 1.0
+    _relief(panel(0.9, high, 11.9, tops[0]), seabed, about)
+    _heights(panel(0.9, low, 5.6, tops[1]), seabed)
+    _uncertainty(panel(7.6, low, 5.6, tops[1]), seabed)
+    figure.text(0.9 / wide, 0.12 / tall, _footing(about), fontsize=6.5, va="bottom")
     _save(figure, [path])
 
 
-def _span(grid: Grid, axis: int) -> tuple[float, float]:
-    centres = grid.centres()[axis]
-    return float(centres.min() - grid.cell_m / 2), float(centres.max() + grid.cell_m / 2)
+def _raster(axes: Axes, values: np.ndarray, seabed: Seabed, **style: Any) -> Any:
+    """Draw one raster with the grid's figures around it."""
+    axes.ticklabel_format(useOffset=False, style="plain")
+    axes.tick_params(labelsize=6)
+    picture = axes.imshow(values, extent=seabed.height.extent, interpolation="nearest", **style)
+    axes.set_anchor("NW")
+    return picture
+
+
+def _keyed(axes: Axes, picture: Any, title: str, unit: str) -> None:
+    axes.set_title(title, loc="left", fontsize=9)
+    bar = axes.figure.colorbar(picture, ax=axes, shrink=0.7, pad=0.015, aspect=30)
+    bar.set_label(unit, fontsize=7)
+    bar.ax.tick_params(labelsize=6)
+
+
+def _relief(axes: Axes, seabed: Seabed, about: Mapping[str, str]) -> None:
+    values = seabed.relief.bands["local_relief"]
+    known = np.abs(values[np.isfinite(values)])
+    most = float(np.quantile(known, SHOWN_SHARE)) if known.size else 0.0
+    most = max(np.ceil(most / 0.05) * 0.05, 0.05)
+    picture = _raster(axes, values, seabed, cmap="gray", vmin=-most, vmax=most)
+    title = f"{about['site']}: seabed, local relief (what stands above the ground around is light)"
+    _keyed(axes, picture, title, "height above the trend of the ground around [m]")
+    west, east = axes.get_xlim()
+    _scale_bar(axes, east - west)
+
+
+def _heights(axes: Axes, seabed: Seabed) -> None:
+    _raster(axes, seabed.shade.bands["shade_around"], seabed, cmap="gray", vmin=1, vmax=255)
+    picture = _raster(axes, seabed.height.bands["height"], seabed, cmap="cividis", alpha=0.6)
+    lines = seabed.contours[seabed.contours["index"].astype(bool)]
+    _lines(axes, lines.geometry, color=INK, width=0.5)
+    extent = seabed.height.extent
+    axes.set(xlim=extent[:2], ylim=extent[2:])
+    _label_contours(axes, lines)
+    _keyed(axes, picture, "height, with contours", "height above the datum [m]")
+
+
+def _label_contours(axes: Axes, lines: gpd.GeoDataFrame) -> None:
+    """Write the height of each index contour on the longest of its lines."""
+    told = lines[lines["label_easting_m"].notna()]
+    for height, part in told.groupby("height_m", sort=True):
+        row = part.loc[part.length.idxmax()]
+        axes.text(
+            row["label_easting_m"],
+            row["label_northing_m"],
+            fixed(float(height), 2).rstrip("0").rstrip(".").replace("-", "−"),
+            rotation=-row["label_turn_deg"],
+            rotation_mode="anchor",
+            fontsize=5,
+            bbox={"fc": "white", "ec": "none", "pad": 0.3},
+            **CENTRED,
+        )
+
+
+def _uncertainty(axes: Axes, seabed: Seabed) -> None:
+    values = seabed.height.bands["sd"]
+    known = values[np.isfinite(values)]
+    most = float(np.quantile(known, SHOWN_SHARE)) if known.size else None
+    picture = _raster(axes, values, seabed, cmap="magma_r", vmax=most)
+    _keyed(axes, picture, "standard uncertainty of the height", "sd [m]")
 
 
 def _save(figure: Figure, paths: list[Path]) -> None:

@@ -5,13 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-import numpy as np
+import rasterio
 
 from wrackline.io import read_json
-from wrackline.rasters import Band, read_raster, write_raster
+from wrackline.rasters import CACHE_BYTES, RasterReader, RasterWriter
+from wrackline.seabed.relief import VIEW_UNITS
 
 UNITS = {"height": "m", "sd": "m", "count": "1", "source": "1"}
-PICTURE_UNITS = {"slope": "degree", "hillshade": "1"}
+SAID = {
+    "slope": "slope from level, gradient after Horn 1981",
+    "hillshade": "light from 315 degrees, 45 degrees high, 1 to 255",
+    "shade_around": "light from 225, 270, 315 and 360 degrees, 45 degrees high, 1 to 255, weighted "
+    "by the square of the cosine between it and the slope (gdaldem -multidirectional, after Mark "
+    "1992)",
+    "local_relief": "height above the mean of the ground around; at gaps and edges above the "
+    "plane through it",
+    "openness": "positive openness (Yokoyama, Shirasawa and Pike 2002)",
+}
+"""What a view is, written into its tags."""
+
+STRIP_CELLS = 1_000_000
 
 
 def publish_rasters(
@@ -22,39 +35,54 @@ def publish_rasters(
     outputs: Mapping[str, Path | str],
     about: Mapping[str, str],
 ) -> None:
-    """Write one raster a band.
+    """Write one raster a band, piece by piece.
 
     Parameters
     ----------
     surface, record : Path or str
         A merged surface and its JSON.
     pictures : mapping of str to path
-        Rasters of slope and hillshade.
+        Rasters of the views of `wrackline.seabed.views`.
     outputs : mapping of str to path
         Where each band goes, by name.
     about : mapping of str to str
         Statement that goes with every product: CRS, datum, sea level, dates, caution.
     """
-    grid, bands = read_raster(surface)
     content = read_json(record)
     sources = "; ".join(f"{k} = {name}" for k, name in enumerate(content["sources"]))
     dates = "; ".join(
         f"{name}: {first} to {last}"
         for name, (first, last) in zip(content["sources"], content["dates"], strict=True)
     )
-    layers = {name: (UNITS[name], bands[name]) for name in UNITS}
-    for name, path in pictures.items():
-        layers[name] = (PICTURE_UNITS[name], read_raster(path)[1][name])
-    for name, (unit, values) in layers.items():
-        write_raster(
-            outputs[name],
-            [Band(name, unit, np.asarray(values))],
-            grid=grid,
+    tags = {**_said(about), "sources": sources, "surveyed": dates}
+    for name, path in {**dict.fromkeys(UNITS, surface), **pictures}.items():
+        view = {"view": SAID[name]} if name in SAID else {}
+        _copy(name, path, outputs[name], about, {**tags, **view})
+
+
+def _copy(
+    name: str,
+    path: Path | str,
+    output: Path | str,
+    about: Mapping[str, str],
+    tags: Mapping[str, str],
+) -> None:
+    """Write one band of a raster as a raster of its own."""
+    with (
+        rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES),
+        RasterReader(path) as reader,
+        RasterWriter(
+            output,
+            [(name, {**UNITS, **VIEW_UNITS}[name])],
+            grid=reader.grid,
             crs=about["crs"],
             vertical_datum=about["vertical_datum"],
-            tags={**_said(about), "sources": sources, "surveyed": dates},
-            smooth=name in ("height", "slope", "hillshade"),
-        )
+            tags=tags,
+            overviews="average" if name == "height" or name in VIEW_UNITS else "real",
+        ) as writer,
+    ):
+        for part in reader.grid.strips(STRIP_CELLS):
+            writer.write(part, [reader.read(part, [name])[name]])
 
 
 def _said(about: Mapping[str, str]) -> dict[str, str]:

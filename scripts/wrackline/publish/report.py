@@ -29,6 +29,7 @@ from wrackline.publish.report_support import support_words
 from wrackline.publish.report_tables import (
     building_table,
     deposit_table,
+    flooding_table,
     neighbours,
     reading_table,
     room_table,
@@ -154,6 +155,7 @@ class Report:
             "sea": lambda: [
                 *level_words(self.summary.get("levels", [])),
                 *sea_table(self.summary["sea_level"], known),
+                *flooding_table(self.summary["flooding"], known),
             ],
             "deposit": lambda: deposit_table(houses.deposit, known),
             "buildings": lambda: [houses.html()],
@@ -305,9 +307,14 @@ class Report:
     def _picture(self) -> list[Markup]:
         if not self.picture:
             return []
-        words = "Two maps of the seabed: its height above the datum, and its standard uncertainty"
+        words = (
+            "Three maps of the seabed: its local relief, its height, and the height's uncertainty"
+        )
         image = _image(self.picture, words)
-        below = "Left: height of the seabed above the datum. Right: standard uncertainty of it."
+        below = (
+            "Above: local relief, what stands above the ground around is light. Below: height of "
+            "the seabed above the datum, and its standard uncertainty."
+        )
         return [el("figure", el("div", image, class_="map"), el("figcaption", below))]
 
     def _known(self) -> list[Markup]:

@@ -21,6 +21,7 @@ from wrackline.publish.report_text import (
     to,
 )
 from wrackline.quantities import MISSING, fixed, measured
+from wrackline.rooms.flooding import flooding_words
 
 Rows = Sequence[Mapping[str, Any]]
 NOWHERE = "in no room"
@@ -128,6 +129,17 @@ def sea_table(rows: Rows, known: Collection[str]) -> list[Markup]:
     return parts
 
 
+def chance(probability: float) -> str:
+    """Return a probability as printed, never as a certainty.
+
+    >>> chance(0.9999), chance(0.3041), chance(0.002)
+    ('over 99 %', '30 %', 'under 1 %')
+    """
+    if not 0.005 <= probability < 0.995:
+        return "over 99 %" if probability > 0.5 else "under 1 %"
+    return f"{100 * probability:.0f} %"
+
+
 def _structure(row: Mapping[str, Any], known: Collection[str]) -> object:
     """Return a point's structure: a floor by its room, a feature by kind, number and room."""
     if row["what"] == "floor":
@@ -140,6 +152,35 @@ def _age(row: Mapping[str, Any]) -> str:
     if absent(row["age_from"]) or absent(row["age_to"]):
         return MISSING
     return f"{row['age_from']} to {row['age_to']}"
+
+
+def flooding_table(rows: Rows, known: Collection[str]) -> list[Markup]:
+    """Return how likely each named sea level covers the lowest floor of each building.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        The table `flooding`, as `summary.json` has it.
+    known : collection of str
+        Numbers that a link can lead to.
+    """
+    words = [el("p", text) for text in flooding_words(rows)]
+    told = [row for row in rows if absent(row["room"]) and not absent(row["probability"])]
+    if not told:
+        return words
+    head = ["building", "sea level", "lowest floor measured", "level above it", "probability"]
+    body = [
+        [
+            to(row["building"], known),
+            row["sea_level"],
+            row["rests_on"],
+            q(shown(row, "level_above_floor_m")),
+            q(chance(row["probability"])),
+        ]
+        for row in told
+    ]
+    caption = "How likely each sea level lies above the lowest floor or threshold measured"
+    return [*words, table(head, body, caption=caption)]
 
 
 def deposit_table(deposit: pd.DataFrame, known: Collection[str]) -> list[Markup]:

@@ -25,6 +25,7 @@ import shapely
 from wrackline import contract
 from wrackline.model import SeaLevelMark, Site
 from wrackline.quantities import measured
+from wrackline.rooms.features import buildings_of_features
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.uncertainty import Budget, ErrorModel, level_budget, propagate
 
@@ -194,7 +195,7 @@ def _features(
 ) -> list[Structure]:
     found = []
     for feature, building in zip(
-        plan["features"].to_dict("records"), _buildings_of(plan), strict=True
+        plan["features"].to_dict("records"), buildings_of_features(plan), strict=True
     ):
         kind, room = _text(feature["kind"]) or "unnamed", _text(feature["room"])
         found.append(
@@ -210,19 +211,6 @@ def _features(
                 height=_height_of(feature["geometry"], feature["survey"], models, site),
             )
         )
-    return found
-
-
-def _buildings_of(plan: Mapping[str, gpd.GeoDataFrame]) -> list[str | None]:
-    """Return the building of each feature: its room's, else the one on whose ground it lies."""
-    rooms, buildings, features = (plan[layer] for layer in ("rooms", "buildings", "features"))
-    of_room = dict(zip(rooms["room"], rooms["building"], strict=True))
-    found = [_text(of_room.get(_text(room))) for room in features["room"]]
-    if len(buildings) and len(features):
-        points = shapely.point_on_surface(features.geometry.to_numpy())
-        ground = shapely.STRtree(buildings.geometry.to_numpy())
-        for row, building in sorted(ground.query(points, predicate="within").T.tolist()):
-            found[row] = found[row] or _text(buildings["building"].iloc[building])
     return found
 
 

@@ -1,4 +1,4 @@
-"""The plan sheet: the whole site to scale on one page, as vectors, with what a reader needs.
+"""The plan sheet: the whole site to scale on one page, vectors over the relief of the seabed.
 
 Scale and frame are exact in the grid: a metre is `Layout.metre_mm` on paper, in PDF and SVG alike.
 """
@@ -35,6 +35,7 @@ from wrackline.publish.sheet_labels import (
     place_spots,
 )
 from wrackline.publish.sheet_paper import DRAWN_MM, MARGIN_MM, Layout, lay_out
+from wrackline.publish.shrinking import Small
 from wrackline.quantities import fixed
 
 INK, GREY, LIGHT, SEA, RED = "#111111", "#6f6f6f", "#e9e6df", "#4a6a86", "#8c2a00"
@@ -49,6 +50,12 @@ SETTINGS: Any = {
 }
 INDEX_STEP_M, LINE_STEP_M = 1.0, 0.5
 CONTOUR_PT = 4.5
+BEND_MM = 0.05
+"""Smaller bends of contours are left out: half the width of their line."""
+LABELLED_MM = 40.0
+"""Index contours as long on the sheet have their height written on them."""
+RELIEF_LIGHT = 3.0
+"""The seabed's relief takes this part of the greys, as one in so many, and leaves ink its own."""
 
 NATURAL, MODERN = "natural", "modern"
 MARKS = {"hearth": "^", "jar": "o", "cistern": "s", "grave": "P", "well": "D"}
@@ -73,6 +80,8 @@ class Content:
         The last season, the sheet's revision.
     phases : sequence of str
         Names of the phases in which walls were joined.
+    relief : Small or None
+        The seabed's ``local_relief``, drawn lightly under all else.
     """
 
     plan: Mapping[str, gpd.GeoDataFrame]
@@ -83,6 +92,7 @@ class Content:
     crs: str
     season: str
     phases: Sequence[str] = ("",)
+    relief: Small | None = None
 
     @property
     def bounds(self) -> tuple[float, ...]:
@@ -185,6 +195,7 @@ def _mm(width_mm: float) -> float:
 def _ground(axes: Axes, content: Content, layout: Layout) -> list[tuple[str, dict[str, Any]]]:
     """Draw all but texts; return what the legend must explain."""
     shown: list[tuple[str, dict[str, Any]]] = []
+    shown += _relief(axes, content, layout)
     shown += _bed(axes, content, layout)
     plan = content.plan
     fills: tuple[tuple[str, gpd.GeoSeries, dict[str, Any]], ...] = (
@@ -226,6 +237,29 @@ def _of_kind(plan: Mapping[str, gpd.GeoDataFrame], kind: str) -> gpd.GeoSeries:
     return rooms.loc[rooms["kind"] == kind].geometry
 
 
+def _relief(axes: Axes, content: Content, layout: Layout) -> list[tuple[str, dict[str, Any]]]:
+    """Draw the seabed's local relief in light greys, what stands above the ground around darker."""
+    if content.relief is None:
+        return []
+    values = content.relief.bands["local_relief"]
+    known = np.abs(values[np.isfinite(values)])
+    most = max(float(np.quantile(known, 0.99)), 0.05) if known.size else 0.05
+    greys: dict[str, Any] = {"cmap": "Greys", "vmin": -most / 4, "vmax": RELIEF_LIGHT * most}
+    axes.imshow(
+        values,
+        extent=content.relief.extent,
+        aspect="auto",
+        zorder=0.1,
+        **greys,
+        interpolation="none",
+    )
+    west, south, east, north = layout.ground
+    axes.set(xlim=(west, east), ylim=(south, north))
+    tone = mpl.colormaps["Greys"]((1 + 0.25) / (RELIEF_LIGHT + 0.25))
+    words = f"seabed {fixed(most, 2)} m and more above the ground around it"
+    return [(words, {"fc": mpl.colors.to_hex(tone), "hatch": None})]
+
+
 def _bed(axes: Axes, content: Content, layout: Layout) -> list[tuple[str, dict[str, Any]]]:
     """Draw contours, every second half metre labelled, and waterlines."""
     shown: list[tuple[str, dict[str, Any]]] = []
@@ -236,16 +270,18 @@ def _bed(axes: Axes, content: Content, layout: Layout) -> list[tuple[str, dict[s
         kept = kept[(kept.length > least) & kept.intersects(frame)]
         index = _multiple(kept["height_m"], INDEX_STEP_M)
         for part, width in ((kept[~index], 0.1), (kept[index], 0.18)):
-            _lines(axes, part.geometry, {"color": "#8fa5b5", "lw": width, "ls": "-"}, order=0.5)
+            fine = part.geometry.simplify(layout.ground_m(BEND_MM))
+            _lines(axes, fine, {"color": "#8fa5b5", "lw": width, "ls": "-"}, order=0.5)
         if len(kept):
             style = {"color": "#8fa5b5", "lw": 0.18, "ls": "-"}
             shown.append(("contour of the seabed, height in metres", style))
     if content.waterlines is not None:
         for k, (name, part) in enumerate(content.waterlines.groupby("sea_level", sort=True)):
             style = {"color": SEA, "lw": 0.25, "ls": (0, (8, *[1.5, 1.5] * k, 1.5))}
-            near = part[(part.length > least) & part.intersects(frame)]
+            whole = gpd.GeoSeries(shapely.get_parts(shapely.line_merge(part.union_all())))
+            near = whole[(whole.length > least) & whole.intersects(frame)]
             if len(near):
-                _lines(axes, near.geometry, style, order=0.6)
+                _lines(axes, near, style, order=0.6)
                 shown.append((f"{name}, on today's seabed", style))
     return shown
 
@@ -260,14 +296,27 @@ def _place_depths(placing: Placing, content: Content) -> None:
     if content.contours is None or not len(content.contours):
         return
     frame = shapely.box(*placing.layout.ground)
+    fills = (content.plan[name].geometry.to_numpy() for name in ("buildings", "rooms"))
+    open_ground = shapely.difference(frame, shapely.union_all(np.concatenate(list(fills))))
     index = content.contours[_multiple(content.contours["height_m"], INDEX_STEP_M)]
-    for height, part in index.groupby("height_m", sort=True):
-        inside = shapely.get_parts(shapely.intersection(part.geometry.to_numpy(), frame))
+    index = index.assign(long_m=index.length)
+    index = index[index["long_m"] > placing.layout.ground_m(LABELLED_MM)]
+    index = index.sort_values("long_m", ascending=False, kind="stable")
+    shapely.prepare(open_ground)
+    for row in index.to_dict("records"):
+        inside = shapely.get_parts(shapely.intersection(row["geometry"], open_ground))
         lines = [line for line in inside if line.geom_type == "LineString"]
         line = max(lines, key=lambda one: one.length, default=None)
-        if line is not None and line.length > placing.layout.ground_m(40.0):
-            text = fixed(float(height), 0).replace("-", "−")
-            placing.put(text, _along(line), CONTOUR_PT, "contour")
+        if line is not None and line.length > placing.layout.ground_m(LABELLED_MM):
+            text = fixed(float(row["height_m"]), 0).replace("-", "−")
+            places = [*_straightest(row), *_along(line)]
+            placing.put(text, places, CONTOUR_PT, "contour", open_ground)
+
+
+def _straightest(row: Mapping[str, Any]) -> list[tuple[float, float, float]]:
+    """Return where the layer says that a contour's height can stand, if anywhere."""
+    place = row["label_easting_m"], row["label_northing_m"], -row["label_turn_deg"]
+    return [place] if np.isfinite(place).all() else []
 
 
 def _along(line: shapely.LineString) -> list[tuple[float, float, float]]:

@@ -132,16 +132,12 @@ def techniques_of(surveys: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 def document(
-    figures: Iterable[Figure],
-    sea_level: pd.DataFrame,
-    surveys: gpd.GeoDataFrame,
-    levels: pd.DataFrame,
+    figures: Iterable[Figure], tables: Mapping[str, pd.DataFrame], surveys: gpd.GeoDataFrame
 ) -> dict[str, Any]:
-    """Return what `summary.json` holds: figures, named and bounded sea levels, techniques."""
+    """Return what `summary.json` holds: figures, sea levels, flooding, and techniques."""
     return {
         "figures": [figure.record() for figure in figures],
-        "levels": json_rows(levels),
-        "sea_level": json_rows(sea_level),
+        **{name: json_rows(tables[name]) for name in ("levels", "sea_level", "flooding")},
         "techniques": techniques_of(surveys),
     }
 
@@ -437,14 +433,24 @@ def _features(features: gpd.GeoDataFrame) -> list[Figure]:
 
 def _waterlines(lines: gpd.GeoDataFrame, scale: float) -> list[Figure]:
     length = pd.Series(shapely.length(lines.geometry.to_numpy()) / scale, dtype=float)
-    sums = length.groupby(lines["sea_level"].astype("string").to_numpy()).sum()
+    level = lines["sea_level"].astype("string").to_numpy()
+    sums = length.groupby(level).sum()
+    off = pd.Series(lines["may_lie_off_m"].to_numpy(float), dtype=float).groupby(level).median()
     return [
         Figure(
             f"waterline_{number}_m",
             f"length of the line of {name} on today's seabed",
             float(total),
-            "contour of the seabed model; no ancient shore; no sd stated",
+            "contour of the seabed model; no ancient shore; no sd of its length stated; "
+            + _placed(float(off[str(name)])),
             unit="m",
         )
         for number, (name, total) in enumerate(sums.sort_index().items(), start=1)
     ]
+
+
+def _placed(off_m: float) -> str:
+    """Return in words how surely a waterline is placed, from the median over its stretches."""
+    if np.isnan(off_m):
+        return "on ground too flat to say how far off it may lie"
+    return f"it may lie off by {_three_digits(off_m)} m across (one sd, median of stretches)"

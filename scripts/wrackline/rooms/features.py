@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
@@ -66,3 +67,26 @@ def _feature_row(
         "null_because": "; ".join(filter(None, [why, "base_depth_m: not recorded", NO_PHASES])),
         "geometry": row.geometry,
     }
+
+
+def buildings_of_features(plan: Mapping[str, gpd.GeoDataFrame]) -> list[str | None]:
+    """Return the building of each feature: its room's, else the one on whose ground it lies.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        The layers `rooms`, `buildings` and `features`, numbered.
+    """
+    rooms, buildings, features = (plan[layer] for layer in ("rooms", "buildings", "features"))
+    of_room = dict(zip(rooms["room"], rooms["building"], strict=True))
+    found = [_text(of_room.get(_text(room))) for room in features["room"]]
+    if len(buildings) and len(features):
+        points = shapely.point_on_surface(features.geometry.to_numpy())
+        ground = shapely.STRtree(buildings.geometry.to_numpy())
+        for row, building in sorted(ground.query(points, predicate="within").T.tolist()):
+            found[row] = found[row] or _text(buildings["building"].iloc[building])
+    return found
+
+
+def _text(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None

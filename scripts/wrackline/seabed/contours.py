@@ -1,136 +1,231 @@
-"""Contours and waterlines of a surface; they end where the surface does."""
+"""Contours of a surface, fit for print: calmed within its uncertainty, without crumbs, labelled.
+
+They are closed or end where the surface does, and no two cross. `cleared` states what is left out.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-from contourpy import LineType, contour_generator
+import rasterio
+import shapely
 from shapely.geometry import LineString
 
+from wrackline import contract
 from wrackline.model import SeaLevel
-from wrackline.rasters import Grid
+from wrackline.rasters import CACHE_BYTES, Grid, RasterReader
+from wrackline.seabed.calming import calmed, margin
+from wrackline.seabed.tracing import trace
 
 Array = npt.NDArray[np.float64]
 
-CONTOURS = {"height_m": "real", "depth_m": "real"}
-WATERLINES = {"sea_level": "text", "height_m": "real"}
+CONTOURS = contract.columns("contours")
+
+STRIP_CELLS = 400_000
+ABOVE_M = 0.00105
+"""Lines are drawn this far above their height, so that a flat area that lies at it, give or take a
+millimetre of noise, is wholly below it. No whole tick of 0.1 mm lies there."""
+LEAST_RING_M2, LEAST_LENGTH_M = 1.0, 1.0
+"""Smaller rings, and shorter pieces between two edges of the surface, are left out."""
+BEND_CELLS = 0.01
+"""Vertices this close to the line between their neighbours are left out."""
+LABEL_M = 4.0
+"""A label stands where this length of a contour is straightest; shorter ones have none."""
 
 
-class Contourer:
-    """Draws lines of equal height on one surface.
+def lines_at(
+    surface: Path | str, heights: Array, *, most_cells: int = STRIP_CELLS
+) -> list[list[LineString]]:
+    """Return the lines of a calmed surface at each of several heights.
 
     Parameters
     ----------
-    height : array, shape (n_rows, n_columns)
-        Heights at cell centres, rows north to south, NaN where nothing is known [m].
-    grid : Grid
-        Where the cells lie.
+    surface : Path or str
+        Raster with the bands ``height`` and ``sd`` [m].
+    heights : array, shape (k,)
+        Rising [m].
+    most_cells : int
+        Of a strip; the lines don't hang on it.
+
+    Returns
+    -------
+    list of list of LineString, length k
+        With higher ground on the left. At each vertex the surface, between cell centres, differs
+        from the height by no more than `calming.SHARE` of its sd and a millimetre, but for what
+        leaving out vertices takes.
     """
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), RasterReader(surface) as reader:
+        grid = reader.grid
+        around = margin(grid.cell_m)
 
-    def __init__(self, height: Array, grid: Grid) -> None:
-        easting, northing = grid.centres()
-        self._origin = np.array(grid.origin)
-        self._drawn = min(height.shape) >= 2
-        if self._drawn:
-            self._generator = contour_generator(
-                easting - grid.origin[0],
-                northing - grid.origin[1],
-                np.ma.masked_invalid(height),
-                name="serial",
-                corner_mask=False,
-                line_type=LineType.Separate,
-            )
+        def read(part: Grid) -> Array:
+            wide = part.grown(around)
+            bands = reader.read(wide, ["height", "sd"])
+            return calmed(bands["height"], bands["sd"], part.cell_m)[wide.window(part)]
 
-    def lines(self, height_m: float) -> list[LineString]:
-        """Return the lines at one height, ordered by their south-west corner.
-
-        No line crosses a cell whose four neighbouring centres are not all known.
-        """
-        if not self._drawn:
-            return []
-        drawn = [np.asarray(line, dtype=float) for line in self._generator.lines(height_m)]
-        found = [
-            LineString(line + self._origin) for line in drawn if np.ptp(line, axis=0).max() > 0
-        ]
-        return sorted(found, key=lambda line: (line.bounds, line.coords[0]))
+        traced, jump_m = trace(read, grid, heights + ABOVE_M, most_cells=most_cells)
+    apart_m = float(np.diff(heights).min()) if len(heights) > 1 else np.inf
+    bend_m = grid.cell_m * min(BEND_CELLS, 0.2 * apart_m / jump_m if jump_m else np.inf)
+    return [cleared(one.lines, bend_m) for one in traced]
 
 
-def contour_heights(height: Array, step_m: float) -> Array:
-    """Return the whole multiples of the step that lie within the surface's range.
+def cleared(places: Sequence[Array], bend_m: float) -> list[LineString]:
+    """Return lines without crumbs and without vertices that say nothing.
 
-    >>> contour_heights(np.array([[-1.3, np.nan], [-0.4, -0.9]]), 0.5)
+    Parameters
+    ----------
+    places : sequence of array, shape (n, 2)
+        Places along each line; the first repeated where it is closed [m].
+    bend_m : float
+        Vertices that bend a line by no more are left out [m].
+
+    Returns
+    -------
+    list of LineString
+        Of closed lines those around `LEAST_RING_M2` and more, of open ones those of
+        `LEAST_LENGTH_M` and more.
+    """
+    kept = [
+        LineString(line)
+        for line in places
+        if (
+            _area(line) >= LEAST_RING_M2
+            if np.array_equal(line[0], line[-1])
+            else np.hypot(*np.diff(line, axis=0).T).sum() >= LEAST_LENGTH_M
+        )
+    ]
+    return list(shapely.simplify(np.array(kept, dtype=object), bend_m)) if kept else []
+
+
+def _area(ring: Array) -> float:
+    """Return the area within a closed line."""
+    x, y = (ring - ring[0]).T
+    return float(abs(x[:-1] @ y[1:] - x[1:] @ y[:-1])) / 2
+
+
+def contour_heights(least_m: float, most_m: float, step_m: float) -> Array:
+    """Return the whole multiples of the step that lie within a range of heights.
+
+    >>> contour_heights(-1.3, -0.4, 0.5)
     array([-1. , -0.5])
     """
-    known = height[np.isfinite(height)]
-    if known.size == 0:
+    if not least_m <= most_m:
         return np.zeros(0)
-    first, last = np.ceil(known.min() / step_m), np.floor(known.max() / step_m)
+    first, last = np.ceil(least_m / step_m - 1e-9), np.floor(most_m / step_m + 1e-9)
     return np.round(np.arange(first, last + 1) * step_m, 6) + 0.0
 
 
+def index_every(step_m: float) -> int:
+    """Return which contours are drawn bolder: every fifth, or fourth where that is rounder.
+
+    >>> index_every(0.1), index_every(0.25), index_every(0.5), index_every(2.5)
+    (5, 4, 5, 4)
+    """
+    digits = f"{step_m:.6e}".split("e")[0].rstrip("0")
+    return 4 if digits == "2.5" else 5
+
+
 def contours(
-    height: Array, grid: Grid, *, step_m: float, level: SeaLevel, crs: str
+    surface: Path | str,
+    *,
+    step_m: float,
+    level: SeaLevel,
+    crs: str,
+    most_cells: int = STRIP_CELLS,
 ) -> gpd.GeoDataFrame:
     """Return contours at whole multiples of a step of height.
 
     Parameters
     ----------
-    height : array, shape (n_rows, n_columns)
-        Heights [m].
-    grid : Grid
+    surface : Path or str
+        Raster with the bands ``height`` and ``sd`` [m].
     step_m : float
         Step between contours [m].
     level : SeaLevel
         The level that depths count from.
     crs : str
         The site's CRS.
+    most_cells : int
+        Of a strip.
 
     Returns
     -------
     GeoDataFrame
-        LineStrings with ``height_m`` above the site's datum and ``depth_m`` below the level.
+        LineStrings with the fields of the layer ``contours``.
     """
-    drawer = Contourer(height, grid)
-    drawn = [
-        (float(at), line) for at in contour_heights(height, step_m) for line in drawer.lines(at)
-    ]
-    at = np.array([at for at, _ in drawn], dtype=float)
-    depth = np.round(level.height_m - at, 6) + 0.0
+    heights = contour_heights(*height_range(surface, most_cells), step_m)
+    drawn = lines_at(surface, heights, most_cells=most_cells)
+    lines = [line for at in drawn for line in at]
+    at = np.repeat(heights, [len(lines) for lines in drawn])
+    index = np.rint(at / step_m).astype(int) % index_every(step_m) == 0
+    place = np.array(
+        [label_place(line) if bold else NO_LABEL for line, bold in zip(lines, index, strict=True)]
+    ).reshape(-1, 3)
     return gpd.GeoDataFrame(
-        {"height_m": at, "depth_m": depth},
-        geometry=gpd.GeoSeries([line for _, line in drawn], crs=crs),
+        {
+            "height_m": at,
+            "depth_m": np.round(level.height_m - at, 6) + 0.0,
+            "index": index,
+            "label_easting_m": place[:, 0],
+            "label_northing_m": place[:, 1],
+            "label_turn_deg": place[:, 2],
+        },
+        geometry=gpd.GeoSeries(lines, crs=crs),
     )
 
 
-def waterlines(
-    height: Array, grid: Grid, *, levels: Sequence[SeaLevel], crs: str
-) -> gpd.GeoDataFrame:
-    """Return where each named sea level meets today's seabed, which is no ancient shore.
+def height_range(surface: Path | str, most_cells: int = STRIP_CELLS) -> tuple[float, float]:
+    """Return the least and the greatest height of a surface; NaN where nothing is known [m]."""
+    least, most = np.inf, -np.inf
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), RasterReader(surface) as reader:
+        for part in reader.grid.strips(most_cells):
+            height = reader.read(part, ["height"])["height"]
+            known = height[np.isfinite(height)]
+            if known.size:
+                least, most = min(least, float(known.min())), max(most, float(known.max()))
+    return (least, most) if least <= most else (np.nan, np.nan)
+
+
+NO_LABEL = (np.nan, np.nan, np.nan)
+
+
+def label_place(line: LineString) -> tuple[float, float, float]:
+    """Return where a label can stand on a line: the middle of its straightest stretch.
 
     Parameters
     ----------
-    height : array, shape (n_rows, n_columns)
-        Heights [m].
-    grid : Grid
-    levels : sequence of SeaLevel
-    crs : str
-        The site's CRS.
+    line : LineString
 
     Returns
     -------
-    GeoDataFrame
-        LineStrings with ``sea_level`` (its name) and ``height_m``; a level that lies wholly above
-        or below the surface has none.
+    easting, northing : float
+        NaN on a line shorter than `LABEL_M` [m].
+    turn : float
+        Clockwise turn of a level text along it, −90 to 90, so that it reads upright [degrees].
+
+    Examples
+    --------
+    >>> label_place(LineString([(0, 0), (10, 0)]))
+    (5.0, 0.0, 0.0)
     """
-    drawer = Contourer(height, grid)
-    drawn = [(level, line) for level in levels for line in drawer.lines(level.height_m)]
-    return gpd.GeoDataFrame(
-        {
-            "sea_level": [level.name for level, _ in drawn],
-            "height_m": np.array([level.height_m for level, _ in drawn], dtype=float),
-        },
-        geometry=gpd.GeoSeries([line for _, line in drawn], crs=crs),
-    )
+    length = float(line.length)
+    if length < LABEL_M:
+        return NO_LABEL
+    count = int(length - LABEL_M) + 1
+    starts = (length - LABEL_M) * (np.arange(count) + 0.5) / count
+    ends = [
+        shapely.get_coordinates(shapely.line_interpolate_point(line, starts + away))
+        for away in (0.0, LABEL_M / 2, LABEL_M)
+    ]
+    step = ends[2] - ends[0]
+    aside = np.hypot(*(ends[1] - (ends[0] + ends[2]) / 2).T)
+    bent = np.round(LABEL_M - np.hypot(*step.T) + aside, 3)
+    middle = np.abs(np.arange(count) - (count - 1) / 2)
+    best = int(np.lexsort((middle, bent))[0])
+    turn = -float(np.degrees(np.arctan2(step[best, 1], step[best, 0])))
+    east, north = ends[1][best].tolist()
+    return east, north, (turn + 90.0) % 180.0 - 90.0 + 0.0

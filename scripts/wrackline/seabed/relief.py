@@ -1,4 +1,4 @@
-"""Slope and hillshade of a surface, after Horn 1981 (doi:10.1109/PROC.1981.11918).
+"""Slope and light on a surface, from gradients after Horn 1981 (doi:10.1109/PROC.1981.11918).
 
 A cell whose 3 × 3 neighbourhood is not whole, at borders and gaps, has neither.
 """
@@ -9,6 +9,18 @@ import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
+
+VIEW_UNITS = {
+    "slope": "degree",
+    "hillshade": "1",
+    "shade_around": "1",
+    "local_relief": "m",
+    "openness": "degree",
+}
+"""Views of a surface, and their units."""
+
+AROUND_DEG = (225.0, 270.0, 315.0, 360.0)
+"""Where the four lights of `shade_around` stand: clockwise from grid north [degrees]."""
 
 
 def horn_gradient(height: Array, cell_m: float) -> tuple[Array, Array]:
@@ -87,8 +99,48 @@ def hillshade(
     >>> hillshade(np.array([0.0, 0.3]), np.array([0.0, 0.4]))
     array([181., 150.])
     """
-    azimuth, altitude = np.radians(azimuth_deg), np.radians(altitude_deg)
+    light = _light(east, north, np.radians(azimuth_deg), np.radians(altitude_deg))
+    return np.asarray(np.floor(1 + 254 * light + 0.5), dtype=float)
+
+
+def shade_around(east: Array, north: Array, *, altitude_deg: float = 45.0) -> Array:
+    """Return the light from four sides, each weighted by how straight it looks on the slope.
+
+    Parameters
+    ----------
+    east, north : array
+        Rise per metre, of one shape.
+    altitude_deg : float
+        How high the four lights stand above the horizon [degrees].
+
+    Returns
+    -------
+    array
+        1 + 127 Σ w cos i rounded half up over the lights of `AROUND_DEG`, with incidence i and
+        weights w = cos²(aspect − azimuth), which add up to 2; NaN where unknown. It is the form,
+        and the numbers, of gdaldem with -multidirectional, after Mark 1992 (US Geological Survey,
+        Open-File Report 92-422).
+
+    Examples
+    --------
+    Level ground, and the two sides of a bank that runs from south-west to north-east:
+
+    >>> shade_around(np.array([0.0, 0.5, -0.5]), np.array([0.0, -0.5, 0.5]))
+    array([181., 236.,  59.])
+    """
+    steep = east**2 + north**2
+    total = np.zeros_like(steep)
+    for degrees in AROUND_DEG:
+        azimuth = np.radians(degrees)
+        facing = (east * np.sin(azimuth) + north * np.cos(azimuth)) ** 2
+        weight = np.divide(facing, steep, out=np.full_like(steep, 0.5), where=steep > 0)
+        total += weight * _light(east, north, azimuth, np.radians(altitude_deg))
+    known = np.where(np.isfinite(steep), total, np.nan)
+    return np.asarray(np.floor(1 + 127 * known + 0.5), dtype=float)
+
+
+def _light(east: Array, north: Array, azimuth: float, altitude: float) -> Array:
+    """Return the cosine of the light's incidence, 0 in the shade."""
     away = east * np.sin(azimuth) + north * np.cos(azimuth)
     light = np.sin(altitude) - np.cos(altitude) * away
-    cosine = light / np.sqrt(1 + east**2 + north**2)
-    return np.asarray(np.floor(1 + 254 * np.maximum(cosine, 0.0) + 0.5), dtype=float)
+    return np.asarray(np.maximum(light / np.sqrt(1 + east**2 + north**2), 0.0))

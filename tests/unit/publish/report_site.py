@@ -175,6 +175,7 @@ def report(of=None, **parts):
         "summary": {
             "figures": [figure("wall_recorded_m", "31.0 m"), figure("wall_inferred_m", "1.00 m")],
             "sea_level": [],
+            "flooding": [],
             "techniques": [],
         },
         "checked": {"suspicions": [], "accepted": []},

@@ -144,7 +144,7 @@ def wall_only():
     """Return a report of a site of which a single wall is known."""
     lines = [line("W001", "recorded", [(0, 0), (5, 0)])]
     given = {"wall_lines": layer("wall_lines", *zip(*lines, strict=True))}
-    summary = {"figures": [figure("wall_recorded_m", "5.00 m")], "sea_level": []}
+    summary = {"figures": [figure("wall_recorded_m", "5.00 m")], "sea_level": [], "flooding": []}
     return report(bare_houses(given), summary=summary | {"techniques": []})
 
 
@@ -320,7 +320,7 @@ def sea_row(**fields):
 def test_sea_level_points_say_what_they_are_and_why_cells_are_empty():
     """A floor is a limit; what is not used is counted with its reason."""
     rows = [sea_row(), sea_row(indication="none", null_because="it is modern")]
-    summary = {"figures": [], "sea_level": rows, "techniques": []}
+    summary = {"figures": [], "sea_level": rows, "flooding": [], "techniques": []}
     told = cells(section(tree(report(summary=summary).html()), "sea"))
     assert "sea level at or below -3.40 m" in told
     assert "Empty cells: age: the config states no years." in told

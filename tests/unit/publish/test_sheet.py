@@ -2,6 +2,7 @@
 
 import re
 import zlib
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -14,6 +15,7 @@ from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.passages import passages
 from wrackline.publish.sheet import Content, draw_sheet, labels_of
 from wrackline.publish.sheet_paper import PAPERS, lay_out
+from wrackline.publish.shrinking import Small
 
 CRS = "EPSG:32625"
 E, N = 324400.0, 4207600.0
@@ -194,3 +196,53 @@ def test_a_wall_is_open_where_an_opening_leads_through_it():
     open_ground = passages(plan)
     assert open_ground.area.sum() == pytest.approx(0.6)
     assert len(passages(plan | {"openings": layer("openings", [])})) == 0
+
+
+def with_seabed(**more):
+    """Return a sheet's content with contours across it, two of them labelled."""
+    rows = [
+        {
+            "height_m": at,
+            "depth_m": -at,
+            "index": at == round(at),
+            "label_easting_m": E + 45.0,
+            "label_northing_m": N + 20.0 + 8 * k,
+            "label_turn_deg": 0.0,
+            "geometry": shapely.LineString([(E - 5, N + 20 + 8 * k), (E + 95, N + 20 + 8 * k)]),
+        }
+        for k, at in enumerate((-3.0, -2.5, -2.0))
+    ]
+    return replace(hundred_metres(), contours=layer("contours", rows), **more)
+
+
+def test_index_contours_have_their_height_written_on_them():
+    """Labels of whole metres stand where the layer says, on their line; others have none."""
+    _, labels = labels_of(with_seabed(), "A1", 500)
+    told = {label.text: (label.x - E, label.y - N) for label in labels if label.role == "contour"}
+    assert told == {"−3": (45.0, 20.0), "−2": (45.0, 36.0)}
+
+
+def test_contours_are_not_labelled_where_a_building_hides_them():
+    """Where the layer's place lies in a room, the height stands elsewhere on the line."""
+    house = shapely.box(E + 40, N + 15, E + 50, N + 40)
+    rooms = {**with_seabed().plan, "rooms": content([], [("R001-001", house)]).plan["rooms"]}
+    _, labels = labels_of(with_seabed(plan=rooms), "A1", 500)
+    told = [label for label in labels if label.role == "contour"]
+    assert {label.text for label in told} == {"−3", "−2"}
+    assert not any(label.box.intersects(house) for label in told)
+
+
+@pytest.mark.parametrize("suffix", ["pdf", "svg"])
+def test_the_seabeds_relief_lies_lightly_under_the_plan(tmp_path, suffix):
+    """With a relief the sheet is as much to scale as without, and the same each time."""
+    relief = np.zeros((30, 50))
+    relief[10:12] = 0.4
+    small = Small({"local_relief": relief}, (E - 5, E + 95, N - 5, N + 55))
+    paths = [tmp_path / f"{name}.{suffix}" for name in ("a", "b")]
+    for path in paths:
+        draw_sheet(with_seabed(relief=small), "A1", 500, [path])
+    spans = spans_in_pdf(paths[0]) if suffix == "pdf" else spans_in_svg(paths[0])
+    assert np.abs(spans - 200.0).min() < 0.1
+    assert paths[0].read_bytes() == paths[1].read_bytes()
+    draw_sheet(with_seabed(), "A1", 500, [tmp_path / f"bare.{suffix}"])
+    assert paths[0].stat().st_size > (tmp_path / f"bare.{suffix}").stat().st_size

@@ -154,15 +154,23 @@ def test_features_are_counted_by_kind_and_origin():
 
 
 def test_waterlines_are_told_by_level():
-    """The length of each named level's line on today's seabed, all of its pieces together."""
+    """The length of each named level's line, all of its pieces together, and how far it may be off.
+
+    The median of 0.4 m and 0.6 m is 0.5 m; the level of which nothing is known says so.
+    """
     pieces = [shapely.LineString([(0, y), (30, y)]) for y in (0, 1, 2)]
-    rows = [{"sea_level": name} for name in ("mean", "mean", "high")]
+    rows = [
+        {"sea_level": name, "may_lie_off_m": off}
+        for name, off in (("mean", 0.4), ("mean", 0.6), ("high", None))
+    ]
     found = figures(waterlines=layer("waterlines", rows, pieces))
     assert found["waterline_1_m"].text == "length of the line of high on today's seabed"
     assert (found["waterline_1_m"].value, found["waterline_2_m"].value) == (
         pytest.approx(30, rel=1e-5),
         pytest.approx(60, rel=1e-5),
     )
+    assert "too flat to say" in found["waterline_1_m"].basis
+    assert "may lie off by 0.500 m" in found["waterline_2_m"].basis
 
 
 def test_a_site_with_nothing_on_it_has_figures_without_a_value(tmp_path):
