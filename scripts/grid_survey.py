@@ -1,11 +1,9 @@
 """Make the surface of one survey of bed points.
 
-Writes a GeoTIFF with bands `height` (mean of the cell's points), `sd` (total), `sd_random`,
-`spread` (sample sd within the cell), `middle` (median), `distance_m` (to the nearest measured
-cell), `canopy` (mean height of what lay above the bed) [m], `count`, `rejected` [1], `filled`
-(1: interpolated) and `surface` (1 bed, 2 seen from above alone, 3 stands above the ground); the
-points set aside (Parquet: `easting`, `northing`, `height` [m], `row`); and a JSON: `points`,
-`lone`, `blocks` (see `wrackline.seabed.layers.Block`), `cell_m`.
+Writes a GeoTIFF with bands `height`, `sd` (total), `sd_random`, `spread` (sample sd in the cell),
+`middle` (median), `distance_m` (to a measured cell), `canopy` (what lay above the bed) [m], `count`,
+`rejected` [1], `filled` (1: interpolated), `surface` (1 bed, 2 canopy, 3 structure); points set
+aside (Parquet: `easting`, `northing`, `height` [m], `row`); JSON: `points`, `lone`, `blocks`.
 """
 
 from wrackline.io import read_json

@@ -214,11 +214,15 @@ class RasterWriter:
         In words, as printed.
     tags : mapping of str to str, optional
         Further tags; a caution is always written.
+    Attributes
+    ----------
     overviews : {"real", "average", "none"}
         real: each cell of an overview is one real cell, so that counts, flags and sources stay
         what they are. average: for pictures and heights. none: the raster is left as the plain
         file that the pieces went to, uncompressed.
     """
+
+    overviews: Literal["real", "average", "none"] = "real"
 
     def __init__(
         self,
@@ -229,11 +233,12 @@ class RasterWriter:
         crs: str | None = None,
         vertical_datum: str = "",
         tags: Mapping[str, str] | None = None,
-        overviews: Literal["real", "average", "none"] = "real",
     ) -> None:
-        self._path, self._grid, self._overviews = Path(path), grid, overviews
+        self._path, self._grid = Path(path), grid
         self._path.parent.mkdir(parents=True, exist_ok=True)
-        self._plain = self._path if overviews == "none" else self._path.with_suffix(".pieces.tif")
+        self._plain = (
+            self._path if self.overviews == "none" else self._path.with_suffix(".pieces.tif")
+        )
         self._target = rasterio.open(self._plain, "w", **_plain_profile(grid, len(bands), crs))
         for number, (name, unit) in enumerate(bands, start=1):
             self._target.set_band_description(number, name)
@@ -279,9 +284,21 @@ class RasterWriter:
         try:
             if kind is None:
                 with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
-                    rasterio.shutil.copy(self._plain, self._path, **_cog_options(self._overviews))
+                    rasterio.shutil.copy(self._plain, self._path, **_cog_options(self.overviews))
         finally:
             self._plain.unlink(missing_ok=True)
+
+
+class SmoothRasterWriter(RasterWriter):
+    """Writes a raster whose overviews are averages: of pictures and heights."""
+
+    overviews = "average"
+
+
+class PlainRasterWriter(RasterWriter):
+    """Writes a plain uncompressed GeoTIFF without overviews, for the next step to read."""
+
+    overviews = "none"
 
 
 def _plain_profile(grid: Grid, bands: int, crs: str | None) -> dict[str, Any]:
@@ -337,14 +354,14 @@ def write_raster(
     smooth : bool
         Whether overviews are averages, for pictures and heights.
     """
-    with RasterWriter(
+    kind = SmoothRasterWriter if smooth else RasterWriter
+    with kind(
         path,
         [(band.name, band.unit) for band in bands],
         grid=grid,
         crs=crs,
         vertical_datum=vertical_datum,
         tags=tags,
-        overviews="average" if smooth else "real",
     ) as writer:
         writer.write(grid, [band.values for band in bands])
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import rasterio
 
 from wrackline.io import read_json
-from wrackline.rasters import CACHE_BYTES, RasterReader, RasterWriter
+from wrackline.rasters import CACHE_BYTES, RasterReader, RasterWriter, SmoothRasterWriter
 from wrackline.seabed.relief import VIEW_UNITS
 
 UNITS = {"height": "m", "sd": "m", "count": "1", "source": "1"}
@@ -68,17 +68,17 @@ def _copy(
     tags: Mapping[str, str],
 ) -> None:
     """Write one band of a raster as a raster of its own."""
+    smooth = name == "height" or name in VIEW_UNITS
     with (
         rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES),
         RasterReader(path) as reader,
-        RasterWriter(
+        (SmoothRasterWriter if smooth else RasterWriter)(
             output,
             [(name, {**UNITS, **VIEW_UNITS}[name])],
             grid=reader.grid,
             crs=about["crs"],
             vertical_datum=about["vertical_datum"],
             tags=tags,
-            overviews="average" if name == "height" or name in VIEW_UNITS else "real",
         ) as writer,
     ):
         for part in reader.grid.strips(STRIP_CELLS):

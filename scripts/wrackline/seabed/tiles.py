@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wrackline.points import Words
-from wrackline.rasters import TICK_M, Grid, RasterWriter, ticks
+from wrackline.rasters import TICK_M, Grid, PlainRasterWriter, RasterWriter, ticks
 from wrackline.seabed.bins import check_sums
 from wrackline.seabed.blunders import (
     LAYER,
@@ -293,7 +293,7 @@ def grid_tiles(
     mine = tiles_of_share(spill, *share)
     whole = _around([spill.tiling.tile(number) for number in mine], spill.tiling.grid)
     lone = [np.zeros((0, spill.words), dtype=np.int32)]
-    with RasterWriter(raster, BANDS, grid=whole, overviews="none") as writer:
+    with PlainRasterWriter(raster, BANDS, grid=whole) as writer:
         for number in mine:
             for cells in cells_of_tile(tiles[number], spill.tiling.tile(number), spill, work):
                 _write(writer, cells, whole)

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import rasterio
 
-from wrackline.rasters import CACHE_BYTES, RasterReader, RasterWriter
+from wrackline.rasters import CACHE_BYTES, RasterReader, SmoothRasterWriter
 from wrackline.seabed import local_relief as trend
 from wrackline.seabed.openness import openness
 from wrackline.seabed.relief import (
@@ -89,7 +89,7 @@ def draw_views(
     most_cells : int
         Of a strip; products don't hang on it.
     """
-    writing = partial(RasterWriter, crs=crs, vertical_datum=vertical_datum, overviews="average")
+    writing = partial(SmoothRasterWriter, crs=crs, vertical_datum=vertical_datum)
     with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), ExitStack() as stack:
         source = stack.enter_context(RasterReader(surface))
         writers = {
