@@ -214,6 +214,7 @@ class RasterWriter:
         In words, as printed.
     tags : mapping of str to str, optional
         Further tags; a caution is always written.
+
     Attributes
     ----------
     overviews : {"real", "average", "none"}
