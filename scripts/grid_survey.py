@@ -1,9 +1,9 @@
 """Make the surface of one survey of bed points.
 
 Writes a GeoTIFF with bands `height`, `sd` (total), `sd_random`, `spread` (sample sd in the cell),
-`middle` (median), `distance_m` (to a measured cell), `canopy` (what lay above the bed) [m], `count`,
-`rejected` [1], `filled` (1: interpolated), `surface` (1 bed, 2 canopy, 3 structure); points set
-aside (Parquet: `easting`, `northing`, `height` [m], `row`); JSON: `points`, `lone`, `blocks`.
+`middle` (median), `distance_m` (to a measured cell), `canopy` (what lay above the bed) [m],
+`count`, `rejected` [1], `filled` (1: interpolated), `surface` (1 bed, 2 canopy, 3 structure); what
+was set aside (Parquet: `easting`, `northing`, `height` [m], `row`); and `points`, `lone`, `blocks`.
 """
 
 from wrackline.io import read_json
