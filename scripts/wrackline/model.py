@@ -255,6 +255,23 @@ class SeabedSettings(Strict):
     contour_step_m: Annotated[float, Field(ge=0.01, le=100)] = Field(
         0.25, description="Height step between contours [m]."
     )
+    feather_m: Annotated[float, Field(ge=0, le=50)] = Field(
+        2.0,
+        description="Towards the edge of its ground a survey's weight fades over this distance, so "
+        "that no step shows where it ends inside another's; 0 fades nothing [m].",
+    )
+    change_sd_m_per_year: Annotated[float, Field(ge=0, le=10)] | None = Field(
+        None,
+        description="How much the bed's height changes in a year, as a standard deviation. Left "
+        "out, nobody knows: where a newer season measured, older ones don't count. Stated (0: it "
+        "stays), older seasons count there too, with that added to their errors [m].",
+    )
+    baseline: Text | None = Field(
+        None,
+        description="Survey of bed points, as `<season>-<name>`, that the others are held against: "
+        "the levelled or total-station one that you trust most. Nothing is moved by it; what to "
+        "write to move a survey is told in tables/overlaps.csv.",
+    )
 
 
 class WallSettings(Strict):

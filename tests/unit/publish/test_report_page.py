@@ -85,6 +85,7 @@ SEABED = {
     "measured": 0.4,
     "sd_low": 0.04,
     "sd_high": 0.11,
+    "apart": [("2032-b", "2031-a", 400, 0.25, -0.031)],
     "sources": [(SOUNDINGS, 0.9996), (WALLS, 0.0004)],
 }
 
