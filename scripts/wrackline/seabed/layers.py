@@ -31,6 +31,7 @@ PLANTS = 2.0
 """Value of the band `surface` where a survey saw the canopy of plants."""
 OWN_SHARE = 1e-3
 """Least share of a cell's variance that counts as stated beyond the model (files are float32)."""
+NANO = 1e-9
 NEEDED = ("height", "sd", "sd_random", "count", "filled")
 SOMETIMES = ("distance_m", "surface")
 
@@ -360,12 +361,13 @@ def unseen_relief(layers: Sequence[tuple[int, Layer]], part: Grid, k: int) -> Ar
     """Return the variance of what cells of k site's cells can't show, as finer surveys have it.
 
     A finer survey's heights, less what is left of them when they are taken in cells of k and
-    interpolated, squared and averaged over a cell, less its own random variance.
+    interpolated, squared and averaged over a cell, less its own random variance; 0 where noise
+    alone would often be as much.
 
     Parameters
     ----------
     layers : sequence of (ratio, Layer)
-        Surveys on the piece; the first that is finer than k and tells counts.
+        Surveys on the piece; the finest that tells counts, the first of equals.
     part : Grid
         Piece of the site's cells; values are right from 3 k inward.
     k : int
@@ -377,33 +379,39 @@ def unseen_relief(layers: Sequence[tuple[int, Layer]], part: Grid, k: int) -> Ar
         In m²; 0 where no finer survey tells.
     """
     relief = np.full(part.shape, np.nan)
-    blocks = coarse_piece(part, replace(part, cell_m=part.cell_m * k), -1)
+    blocks = coarse_piece(part, replace(part, cell_m=part.cell_m * k), 0)
     whole = replace(
         part, west=blocks.west * k, south=blocks.south * k, east=blocks.east * k,
         north=blocks.north * k,
     )  # fmt: skip
-    window = part.window(whole)
+    into = whole.window(part)
     for _, layer in sorted((pair for pair in layers if pair[0] < k), key=itemgetter(0)):
-        seen = (layer.known & ~layer.filled & ~layer.plants)[window]
-        new = _left_over(layer.height[window], layer.random[window], seen, whole=whole, k=k)
-        relief[window] = np.where(np.isnan(relief[window]), new, relief[window])
+        seen, height, random = (np.zeros(whole.shape, dtype) for dtype in (bool, float, float))
+        seen[into] = layer.known & ~layer.filled & ~layer.plants
+        height[into], random[into] = layer.height, layer.random
+        left = _left_over(height, random, seen, whole=whole, k=k)
+        new = np.repeat(np.repeat(left, k, axis=0), k, axis=1)
+        relief = np.where(np.isnan(relief), new[into], relief)
     return np.asarray(np.nan_to_num(relief), dtype=float)
 
 
 def _left_over(height: Array, random: Array, seen: Flags, *, whole: Grid, k: int) -> Array:
-    """Return the variance that a finer survey shows within whole coarse cells; NaN: too few."""
+    """Return the variance that a finer survey shows in each coarse cell; NaN: seen too little."""
     rim = coarse_piece(whole, replace(whole, cell_m=whole.cell_m * k), 1)
-    mean = np.pad(_block_mean(height, seen, k, TICK_M), 1, constant_values=np.nan)
-    away = np.where(seen, height - spread_of(whole, rim, mean).between(mean), np.nan)
-    seen = seen & np.isfinite(away)
-    left = _block_mean(away**2, seen, k, 1e-9) - _block_mean(random, seen, k, 1e-9)
-    return np.repeat(np.repeat(np.maximum(left, 0.0), k, axis=0), k, axis=1)
+    mean = np.pad(_block_mean(height, seen, k, TICK_M)[0], 1, constant_values=np.nan)
+    spread = spread_of(whole, rim, mean)
+    seen = seen & spread.whole
+    away = np.where(seen, height - spread.between(mean), 0.0)
+    square, number = _block_mean(away**2, seen, k, NANO)
+    noise, _ = _block_mean(random, seen, k, NANO)
+    beyond = square - noise > 2 * noise * np.sqrt(2 / np.maximum(number, 1))
+    return np.where(np.isnan(square), np.nan, np.where(beyond, square - noise, 0.0))
 
 
-def _block_mean(values: Array, seen: Flags, k: int, tick: float) -> Array:
-    """Return means over blocks of k × k cells at least half seen, by sums of whole ticks."""
+def _block_mean(values: Array, seen: Flags, k: int, tick: float) -> tuple[Array, Array]:
+    """Return means over blocks of k × k cells at least half seen, by whole ticks, and counts."""
     shape = values.shape[0] // k, k, values.shape[1] // k, k
     whole = np.rint(np.where(seen, values, 0.0) / tick).astype(np.int64).reshape(shape)
     number = seen.reshape(shape).sum(axis=(1, 3))
-    total = whole.sum(axis=(1, 3))
-    return np.where(number * 2 >= k * k, total * tick / np.maximum(number, 1), np.nan)
+    mean = whole.sum(axis=(1, 3)) * tick / np.maximum(number, 1)
+    return np.where(number * 2 >= k * k, mean, np.nan), number

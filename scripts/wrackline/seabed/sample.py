@@ -257,20 +257,18 @@ def median_budget(surface: Surface, cells: Inside) -> Budget:
     -------
     Budget
         In metres. Named components keep their signs; what the cells' sds hold beyond the surveys'
-        error models (a file's own uncertainty, what surveys differ by) stands as
-        ``<survey>:own_sd``, by the survey that counts most there.
+        error models (a file's own uncertainty, what surveys differ by, the bed's change) is taken
+        as alike in all cells and stands as ``<survey>:own_sd``, of the survey that counts most.
     """
     height, number = cells.told["height"], len(cells.row)
     s = np.maximum(cells.told["sd_random"], LEAST_SD)
     together = np.clip(cells.told["together"], 1.0, number)
     if number <= 2:  # the median is the mean
-        weight = np.full(number, 1 / number)
         random = float(np.sqrt((s**2 * together).sum()) / number)
     else:
         density, tail = _at_median(height, s)
-        weight = density / density.sum()
         random = float(np.sqrt((tail * together).sum()) / density.sum())
-    common = _common(surface, cells, weight)
+    common = _common(surface, cells)
     return Budget(random, common.patchy, common.named)
 
 
@@ -284,15 +282,24 @@ def _at_median(height: Array, s: Array) -> tuple[Array, Array]:
     return np.exp(-(t**2) / 2) / np.sqrt(2 * np.pi) / s, below * (1 - below)
 
 
-def _common(surface: Surface, cells: Inside, weight: Array) -> Budget:
-    """Return the patchy and named parts for a weighted mean of cells, by each survey's share."""
+def _common(surface: Surface, cells: Inside) -> Budget:
+    """Return the patchy and named parts of the median, by each survey's share of the cells.
+
+    A cell is no point: its slope spreads its height over |g|² c² / 12, over which its weight f_i
+    is smoothed, so that on a steep bed more than the one or two cells next to the median count.
+    """
     step = max(1, -(-len(cells.row) // MOST_CELLS))
-    row, column, source = cells.row[::step], cells.column[::step], cells.told["source"][::step]
-    weight = weight[::step] / weight[::step].sum()
+    row, column = cells.row[::step], cells.column[::step]
+    height, s = cells.told["height"], np.maximum(cells.told["sd_random"][::step], LEAST_SD)
     told = _details(surface, row, column)
     easting, northing = surface.grid.centres()
-    xyz = np.column_stack([easting[column], northing[row], cells.told["height"][::step]])
+    xyz = np.column_stack([easting[column], northing[row], height[::step]])
     slope = np.column_stack([told["east"], told["north"]])
+    wide = np.sqrt(s**2 + (slope**2).sum(axis=1) * surface.grid.cell_m**2 / 12)
+    weight = np.ones(len(row))
+    if len(height) > 2:
+        weight = np.exp(-(((height[::step] - np.median(height)) / wide) ** 2) / 2) / wide
+    weight /= weight.sum()
     gradient = weight[:, None] * np.column_stack([-slope, np.ones(len(row))])
     share = np.nan_to_num([told[share_band(name)] for name in surface.sources])
     survey, cell = np.nonzero(share > 0)
@@ -300,10 +307,10 @@ def _common(surface: Surface, cells: Inside, weight: Array) -> Budget:
         gradient[cell] * share[survey, cell][:, None], xyz[cell], survey, surface.models
     )
     named = dict(budget.named)
-    for number in np.unique(source).astype(np.int64):
-        beyond = float((weight * told["sd_rest"])[source == number].sum())
-        if beyond > 0:
-            named[f"{surface.sources[number]}:own_sd"] = beyond
+    beyond = float((weight * told["sd_rest"]).sum())
+    if beyond > 0:
+        number = int(np.bincount(cells.told["source"].astype(np.int64)).argmax())
+        named[f"{surface.sources[number]}:own_sd"] = beyond
     return Budget(budget.random, budget.patchy, named)
 
 

@@ -30,6 +30,8 @@ Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 DAYS_A_YEAR = 365.25
+COVERAGE_99 = 2.5758293035489004
+"""Half-width of a 99 % interval in standard uncertainties (normal)."""
 LEAST_VARIANCE = 1e-12
 
 Tally = dict[tuple[str, str], list[int]]
@@ -134,9 +136,9 @@ def _newest_day(parts: Sequence[Joining]) -> Array:
 def _differences(parts: Sequence[Joining], change_sd: float | None, tally: Tally) -> list[Array]:
     """Return, by survey, the variance that differences from other surveys show; count the pairs.
 
-    What a pair differs by beyond its joint 95 % interval is error of the older, of both if they
-    are of one season. Where nobody knows how the bed changes, an older season's whole difference
-    from a newer one is.
+    What a pair differs by beyond its joint 99 % interval is error of the older, of both if they
+    are of one season; pairs count as apart from 95 % on. Where nobody knows how the bed changes,
+    an older season's whole difference from a newer one is.
     """
     excess = [np.zeros(part.fade.shape) for part in parts]
     for i, j in combinations(range(len(parts)), 2):
@@ -149,11 +151,14 @@ def _differences(parts: Sequence[Joining], change_sd: float | None, tally: Tally
         away = np.where(both, newer.layer.height - older.layer.height, 0.0)
         years = (newer.entry.day - older.entry.day) / DAYS_A_YEAR
         joint = _joint(newer.layer, older.layer) + ((change_sd or 0.0) * years) ** 2
-        limit = COVERAGE_95**2 * np.where(both, joint, 0.0)
-        _count(tally, newer.entry.name, older.entry.name, both, away, limit)
+        joint = np.where(both, joint, 0.0)
+        so_far = tally.setdefault((newer.entry.name, older.entry.name), [0, 0, 0])
+        so_far[0] += int(both.sum())
+        so_far[1] += int((away**2 > COVERAGE_95**2 * joint)[both].sum())
+        so_far[2] += int(ticks(away[both]).sum())
         one_season = parts[i].entry.season == parts[j].entry.season
         unknown = change_sd is None and not one_season
-        shown = away**2 if unknown else np.maximum(away**2 - limit, 0.0)
+        shown = away**2 if unknown else np.maximum(away**2 - COVERAGE_99**2 * joint, 0.0)
         excess[j] = np.maximum(excess[j], shown)
         if one_season:
             excess[i] = np.maximum(excess[i], shown)
@@ -168,13 +173,6 @@ def _joint(one: Layer, other: Layer) -> Array:
         effect = one.named.get(name, nothing) - other.named.get(name, nothing)
         total = total + effect**2
     return np.asarray(total)
-
-
-def _count(tally: Tally, newer: str, older: str, both: Flags, away: Array, limit: Array) -> None:
-    so_far = tally.setdefault((newer, older), [0, 0, 0])
-    so_far[0] += int(both.sum())
-    so_far[1] += int((away**2 > limit)[both].sum())
-    so_far[2] += int(ticks(away[both]).sum())
 
 
 def _weights(

@@ -98,7 +98,7 @@ def test_what_differs_beyond_its_errors_raises_the_sd_and_is_counted():
     new = survey("2032-a", [0.0, 0.1], day=365.25)
     bands = merge(old, new, change_sd_m_per_year=0.0, tally=tally)
     assert tally == {("2032-a", "2031-a"): [2, 1, -9000]}
-    excess = 1 - 1.959964**2 * 0.02
+    excess = 1 - 2.575829**2 * 0.02
     np.testing.assert_allclose(bands["share:2031-a"], [[0.01 / (excess + 0.02), 0.5]], rtol=1e-6)
     within = merge(old, survey("2031-b", [0.0, 0.1]))
     np.testing.assert_allclose(within["sd"], [[np.sqrt((excess + 0.01) / 2), 0.1 / np.sqrt(2)]])
@@ -135,7 +135,7 @@ def test_the_bed_comes_before_the_canopy_of_plants():
 
 def _mix():
     """Return the mean of 1 m and 0 m with sds of 0.1 and 0.3, apart by 1 m, as of one season."""
-    excess = 1 - 1.959964**2 * 0.1
+    excess = 1 - 2.575829**2 * 0.1
     weight = 1 / np.array([0.01 + excess, 0.09 + excess])
     return weight[0] / weight.sum()
 
