@@ -618,11 +618,66 @@ class AppliedOffset(Strict):
 
     height_m: Number = Field(description="Added to every height of the survey [m].")
     sd_m: Sd = Field(description="Standard uncertainty of the correction [m].")
+    tilt_east_mm_per_m: Number = Field(
+        0.0, description="Added to heights for every metre east of the pivot [mm per m]."
+    )
+    tilt_north_mm_per_m: Number = Field(
+        0.0, description="Added to heights for every metre north of the pivot [mm per m]."
+    )
+    tilt_east_sd_mm_per_m: Sd = Field(
+        0.0, description="Standard uncertainty of the tilt towards east [mm per m]."
+    )
+    tilt_north_sd_mm_per_m: Sd = Field(
+        0.0, description="Standard uncertainty of the tilt towards north [mm per m]."
+    )
+    tilt_correlation: Annotated[float, Field(gt=-1, lt=1)] = Field(
+        0.0, description="Correlation of the errors of the two tilts."
+    )
+    pivot: Point | None = Field(
+        None,
+        description="Easting and northing in the site's CRS where the tilt adds nothing; needed "
+        "with a tilt [m].",
+    )
+    against: Text | None = Field(
+        None,
+        description="Survey of bed points, as `<season>-<name>`, that the correction was measured "
+        "against: the survey's heights then rest on that one's named error sources too.",
+    )
+    rests_on: list[Name] = Field(
+        default_factory=list,
+        description="Further error sources whose shifts of height and tilts the corrected heights "
+        "rest on; those of `against` are added by themselves.",
+    )
     replaces: list[Name] = Field(
         default_factory=list,
-        description="Error sources of the survey that the correction takes the place of.",
+        description="Error sources of the survey that the correction takes the place of: their "
+        "shifts of height and tilts, not what they do to positions.",
     )
     why: Text = Field(description="Reason and who decided, for the record.")
+
+    def at(self, easting: Any, northing: Any) -> Any:
+        """Return what is added to heights at places: numbers or arrays [m]."""
+        east, north = self.pivot or (0.0, 0.0)
+        tilt = self.tilt_east_mm_per_m * (easting - east)
+        return self.height_m + (tilt + self.tilt_north_mm_per_m * (northing - north)) / 1000
+
+    @property
+    def tilts(self) -> bool:
+        """Whether there is a tilt, or an uncertainty of one."""
+        return any(
+            (
+                self.tilt_east_mm_per_m,
+                self.tilt_north_mm_per_m,
+                self.tilt_east_sd_mm_per_m,
+                self.tilt_north_sd_mm_per_m,
+            )
+        )
+
+    @model_validator(mode="after")
+    def _pivot_fits(self) -> AppliedOffset:
+        if self.tilts and self.pivot is None:
+            raise ValueError("a tilt needs its pivot, where it adds nothing")
+        return self
 
 
 class Survey(Strict):
@@ -739,6 +794,15 @@ class Survey(Strict):
         return self
 
     @model_validator(mode="after")
+    def _offset_fits(self) -> Survey:
+        offset = self.applied_offset
+        if offset and self.holds not in POINT_HOLDS and (offset.tilts or offset.against):
+            raise ValueError(
+                f"applied_offset: tilt and against are for bed points alone, not for {self.holds}"
+            )
+        return self
+
+    @model_validator(mode="after")
     def _pole_fits(self) -> Survey:
         if self.pole_width_m is None and self.pole_width_sd_m:
             raise ValueError("pole_width_sd_m says nothing without pole_width_m")
@@ -765,6 +829,12 @@ class Survey(Strict):
                 "ellipsoidal heights need vertical.zero, with a height link to the site's datum"
             )
         return self
+
+    @property
+    def resting_on(self) -> list[str]:
+        """Names of all error sources that its errors are stated by, its correction's included."""
+        offset = self.applied_offset
+        return list(dict.fromkeys([*self.error_sources, *(offset.rests_on if offset else ())]))
 
     @property
     def lacks_pole_width(self) -> bool:

@@ -233,7 +233,11 @@ def rough_surveys():
         height[rng.random(shape) < 0.1] = np.nan
         distance = np.where(rng.random(shape) < 0.2, 1.0, 0.0)
         model = ErrorModel(name, 0.1, 0.1, 0.05, 0.04, 9.0, (MARK, tilt))
-        more = {"filled": distance > 0, "distance_m": distance, "surface": rng.integers(1, 4, shape)}
+        more = {
+            "filled": distance > 0,
+            "distance_m": distance,
+            "surface": rng.integers(1, 4, shape),
+        }
         day = 365.0 * (name > "2032")
         found.append(survey(name, height, k=k, model=model, day=day, own=0.1, **more))
     return found
