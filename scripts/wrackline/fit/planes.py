@@ -117,16 +117,16 @@ def _finished(design: Array, away: Array, t: Array, solved: Array, *, pivot: Arr
 
 def _settled(design: Array, height: Array, start: Array, weigh: Callable[[Array], Array]) -> Array:
     """Return coefficients by reweighted least squares, from a start on until they are still."""
-    solved = start
+    solved: Array = start
     for _ in range(ROUNDS):
         away = height - design @ solved
         root = np.sqrt(weigh(np.abs(away) / _scale(away)))
         new = np.linalg.lstsq(design * root[:, None], height * root, rcond=None)[0]
         moved = np.abs(design @ (new - solved)).max()
-        solved = new
+        solved = np.asarray(new, dtype=float)
         if moved < STILL:
             break
-    return np.asarray(solved, dtype=float)
+    return solved
 
 
 def _scale(away: Array) -> float:

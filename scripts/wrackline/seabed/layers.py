@@ -32,6 +32,9 @@ PLANTS = 2.0
 OWN_SHARE = 1e-3
 """Least share of a cell's variance that counts as stated beyond the model (files are float32)."""
 NANO = 1e-9
+MEAN_APART = 0.5214
+"""Mean distance of two points in a square of side 1 (2 + √2 + 5 asinh 1, over 15); a patchy error's
+correlation falls by 1.5 d / a at small distances d (see `wrackline.uncertainty.spherical`)."""
 NEEDED = ("height", "sd", "sd_random", "count", "filled")
 SOMETIMES = ("distance_m", "surface")
 
@@ -357,16 +360,16 @@ def fading(reader: RasterReader, part: Grid, cells: float) -> Array:
     return np.clip((away - 0.5) / cells, 0.0, 1.0)
 
 
-def unseen_relief(layers: Sequence[tuple[int, Layer]], part: Grid, k: int) -> Array:
+def unseen_relief(layers: Sequence[tuple[int, Layer, float]], part: Grid, k: int) -> Array:
     """Return the variance of what cells of k site's cells can't show, as finer surveys have it.
 
     A finer survey's heights, less what is left of them when they are taken in cells of k and
-    interpolated, squared and averaged over a cell, less its own random variance; 0 where noise
-    alone would often be as much.
+    interpolated, squared and averaged over a cell, less what its own random and patchy errors
+    vary by within a cell; 0 where these alone would often be as much.
 
     Parameters
     ----------
-    layers : sequence of (ratio, Layer)
+    layers : sequence of (ratio, Layer, patchy distance [m])
         Surveys on the piece; the finest that tells counts, the first of equals.
     part : Grid
         Piece of the site's cells; values are right from 3 k inward.
@@ -385,10 +388,12 @@ def unseen_relief(layers: Sequence[tuple[int, Layer]], part: Grid, k: int) -> Ar
         north=blocks.north * k,
     )  # fmt: skip
     into = whole.window(part)
-    for _, layer in sorted((pair for pair in layers if pair[0] < k), key=itemgetter(0)):
+    finer = sorted((one for one in layers if one[0] < k), key=itemgetter(0))
+    for _, layer, patch_m in finer:
+        uneven = min(1.0, 1.5 * MEAN_APART * k * part.cell_m / patch_m) if patch_m else 1.0
         seen, height, random = (np.zeros(whole.shape, dtype) for dtype in (bool, float, float))
         seen[into] = layer.known & ~layer.filled & ~layer.plants
-        height[into], random[into] = layer.height, layer.random
+        height[into], random[into] = layer.height, layer.random + uneven * layer.patchy
         left = _left_over(height, random, seen, whole=whole, k=k)
         new = np.repeat(np.repeat(left, k, axis=0), k, axis=1)
         relief = np.where(np.isnan(relief), new[into], relief)

@@ -218,10 +218,11 @@ def _layers(sources: Sequence[Source], part: Grid, how: Merging) -> dict[Entry, 
         for source in sources
     }
     there = {entry: layer for entry, layer in read.items() if layer is not None}
-    ranked = [(ratios[entry], there[entry]) for entry in in_order(there)]
+    patches = {source.entry: source.model.patchy_distance for source in sources}
+    ranked = [(ratios[entry], there[entry], patches[entry]) for entry in in_order(there)]
     relief = {
         k: unseen_relief(ranked, around, k) if several else np.zeros(around.shape)
-        for k in sorted({k for k, _ in ranked})
+        for k in sorted({k for k, *_ in ranked})
     }
     window = around.window(part)
     inner = {entry: layer.inner(window, relief[ratios[entry]]) for entry, layer in there.items()}

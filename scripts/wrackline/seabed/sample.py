@@ -262,14 +262,14 @@ def median_budget(surface: Surface, cells: Inside) -> Budget:
     """
     height, number = cells.told["height"], len(cells.row)
     s = np.maximum(cells.told["sd_random"], LEAST_SD)
-    together = np.clip(cells.told["together"], 1.0, number)
     if number <= 2:  # the median is the mean
-        random = float(np.sqrt((s**2 * together).sum()) / number)
+        alone = float((s**2).sum()) / number**2
     else:
         density, tail = _at_median(height, s)
-        random = float(np.sqrt((tail * together).sum()) / density.sum())
-    common = _common(surface, cells)
-    return Budget(random, common.patchy, common.named)
+        alone = float(tail.sum()) / float(density.sum()) ** 2
+    some = _some(surface, cells)
+    common = _common(surface, some)
+    return Budget(float(np.sqrt(alone + _alike(surface, some))), common.patchy, common.named)
 
 
 def _at_median(height: Array, s: Array) -> tuple[Array, Array]:
@@ -282,35 +282,90 @@ def _at_median(height: Array, s: Array) -> tuple[Array, Array]:
     return np.exp(-(t**2) / 2) / np.sqrt(2 * np.pi) / s, below * (1 - below)
 
 
-def _common(surface: Surface, cells: Inside) -> Budget:
-    """Return the patchy and named parts of the median, by each survey's share of the cells.
+@dataclass(frozen=True)
+class Some:
+    """At most `MOST_CELLS` cells, evenly taken: what correlated errors are summed over.
 
-    A cell is no point: its slope spreads its height over |g|² c² / 12, over which its weight f_i
-    is smoothed, so that on a steep bed more than the one or two cells next to the median count.
+    Attributes
+    ----------
+    xyz : array, shape (n, 3)
+    slope : array, shape (n, 2)
+        Rise per metre towards east and north.
+    weight : array, shape (n,)
+        f_i, so that it sums to 1.
+    told : dict of str to array, shape (n,)
+        Bands of the cells.
+    source : int
+        The survey that counts most in most of the polygon's cells.
     """
-    step = max(1, -(-len(cells.row) // MOST_CELLS))
-    row, column = cells.row[::step], cells.column[::step]
-    height, s = cells.told["height"], np.maximum(cells.told["sd_random"][::step], LEAST_SD)
-    told = _details(surface, row, column)
+
+    xyz: Array
+    slope: Array
+    weight: Array
+    told: dict[str, Array]
+    source: int
+
+
+def _some(surface: Surface, cells: Inside) -> Some:
+    """Return evenly taken cells, weighted by how much each moves the median.
+
+    A cell is no point: its slope spreads its height over |g|² c² / 12, over which its weight is
+    smoothed, so that on a steep bed more than the one or two cells next to the median count.
+    """
+    every = slice(None, None, max(1, -(-len(cells.row) // MOST_CELLS)))
+    row, column = cells.row[every], cells.column[every]
+    told = {name: band[every] for name, band in cells.told.items()}
+    told |= _details(surface, row, column)
     easting, northing = surface.grid.centres()
-    xyz = np.column_stack([easting[column], northing[row], height[::step]])
     slope = np.column_stack([told["east"], told["north"]])
-    wide = np.sqrt(s**2 + (slope**2).sum(axis=1) * surface.grid.cell_m**2 / 12)
+    steep = (slope**2).sum(axis=1) * surface.grid.cell_m**2 / 12
     weight = np.ones(len(row))
-    if len(height) > 2:
-        weight = np.exp(-(((height[::step] - np.median(height)) / wide) ** 2) / 2) / wide
-    weight /= weight.sum()
-    gradient = weight[:, None] * np.column_stack([-slope, np.ones(len(row))])
-    share = np.nan_to_num([told[share_band(name)] for name in surface.sources])
+    if len(cells.row) > 2:
+        wide = np.sqrt(np.maximum(told["sd_random"], LEAST_SD) ** 2 + steep)
+        away = told["height"] - np.median(cells.told["height"])
+        weight = np.exp(-((away / wide) ** 2) / 2) / wide
+    return Some(
+        np.column_stack([easting[column], northing[row], told["height"]]),
+        slope,
+        weight / weight.sum(),
+        told,
+        int(np.bincount(cells.told["source"].astype(np.int64)).argmax()),
+    )
+
+
+def _alike(surface: Surface, some: Some) -> float:
+    """Return what random errors that cells share add to the variance of their median.
+
+    Cells of one coarse cell, and filled ones between the same soundings, share theirs. As nothing
+    says where such groups of cells begin, two cells are of one with the probability that a square
+    of as many cells, laid anywhere, holds both if it holds one: (1 − |x| / L) (1 − |y| / L). What
+    is the same for both moves the median by π / 2 as much as its variance moves a mean.
+    """
+    wide = np.sqrt(np.maximum(some.told["together"], 1.0)) * surface.grid.cell_m
+    if not (some.told["together"] > 1).any():
+        return 0.0
+    joint = np.sqrt(wide[:, None] * wide)
+    same = np.ones(joint.shape)
+    for axis in (0, 1):
+        away = np.abs(some.xyz[:, None, axis] - some.xyz[:, axis])
+        same *= np.maximum(1 - away / joint, 0.0)
+    np.fill_diagonal(same, 0.0)
+    pull = some.weight * some.told["sd_random"]
+    return float(pull @ same @ pull) * (np.pi / 2 if len(pull) > 2 else 1.0)
+
+
+def _common(surface: Surface, some: Some) -> Budget:
+    """Return the patchy and named parts of the median, by each survey's share of the cells."""
+    gradient = some.weight[:, None] * np.column_stack([-some.slope, np.ones(len(some.weight))])
+    share = np.nan_to_num([some.told[share_band(name)] for name in surface.sources])
     survey, cell = np.nonzero(share > 0)
     budget = propagate(
-        gradient[cell] * share[survey, cell][:, None], xyz[cell], survey, surface.models
+        gradient[cell] * share[survey, cell][:, None], some.xyz[cell], survey, surface.models
     )
     named = dict(budget.named)
-    beyond = float((weight * told["sd_rest"]).sum())
+    beyond = float((some.weight * some.told["sd_rest"]).sum())
     if beyond > 0:
-        number = int(np.bincount(cells.told["source"].astype(np.int64)).argmax())
-        named[f"{surface.sources[number]}:own_sd"] = beyond
+        named[f"{surface.sources[some.source]}:own_sd"] = beyond
     return Budget(budget.random, budget.patchy, named)
 
 

@@ -52,7 +52,7 @@ def test_it_is_the_least_of_tukey_s_loss():
         u = np.minimum(np.abs(height - centred @ x) / scale / TUKEY, 1)
         return (1 - (1 - u**2) ** 3).sum()
 
-    found = minimize(loss, plane.coefficients + [1e-3, 1e-4, 1e-4], method="BFGS").x
+    found = minimize(loss, plane.coefficients + np.array([1e-3, 1e-4, 1e-4]), method="BFGS").x
     np.testing.assert_allclose(plane.coefficients, found, atol=2e-5)
 
 

@@ -194,7 +194,7 @@ def test_relief_is_what_is_left_on_coarse_cells():
     board = np.where(np.indices((24, 24)).sum(axis=0) % 2, 0.1, -0.1)
     (one,) = sources(survey("2031-a", board, random=0.05))
     layer = read_layer(one.reader, one.model, one.reader.grid, fill_distance_m=0.0)
-    relief = unseen_relief([(1, layer)], one.reader.grid, 2)
+    relief = unseen_relief([(1, layer, 0.0)], one.reader.grid, 2)
     np.testing.assert_allclose(relief[6:-6, 6:-6], 0.1**2 - 0.05**2)
 
 
@@ -208,7 +208,7 @@ def test_slopes_are_those_of_the_planes_of_gridding():
 
 def test_cells_that_do_not_fit_are_refused():
     """0.3 m is no multiple of 0.2 m."""
-    with pytest.raises(InputError, match="a whole multiple of the site's cells of 0.2 m"):
+    with pytest.raises(InputError, match=r"a whole multiple of the site's cells of 0\.2 m"):
         ratio(Grid(ORIGIN, 0.3, 0, 0, 1, 1), 0.2)
 
 
