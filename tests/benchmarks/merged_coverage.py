@@ -25,8 +25,8 @@ from wrackline.uncertainty import ErrorModel, NamedError, spherical
 
 Array = npt.NDArray[np.float64]
 
-SIDE, GAP = 12, 12
-"""Cells of an island, and of the water around it, divisible by 2, 3 and 4."""
+SIDE, GAP = 12, 6
+"""Cells of an island, and of the water around it, whole multiples of 2 and 3."""
 SLOPE = np.array([0.2, -0.1])
 ORIGIN = (0.0, 0.0)
 CENTRE = (5, 7)
