@@ -88,7 +88,7 @@ def cases(kind: str) -> dict[str, tuple[list[Technique], Merging]]:
         for name, size in (("2031-a", 0.05), ("2031-b", 0.1), ("2031-c", 0.07))
     ]
     ends = technique("2031-b", kind, 0.05, columns=(6, SIDE))
-    coarse = technique("2031-b", kind, 0.05, k=3)
+    coarse = technique("2031-e", kind, 0.05, k=3)
     later = technique("2033-b", kind, 0.1, day=2 * YEAR)
     ends_later = replace(later, columns=(6, SIDE))
     return {

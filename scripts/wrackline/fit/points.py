@@ -112,8 +112,7 @@ def fit_points(
     InputError
         When no point is left, a point lies too far off, or the water-level record is bad.
     """
-    water = record_of(source)
-    place = placing(source.name, source.survey, frame.crs)
+    water, place = record_of(source), placing(source.name, source.survey, frame.crs)
     rows = 0
     with (
         pq.ParquetFile(table) as stored,

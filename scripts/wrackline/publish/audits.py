@@ -19,9 +19,6 @@ ACCURACY_PAIRS = {"depth_m": "sd_m"}
 OVERLAP_PAIRS = {
     "mean_m": "sd_m",
     "median_m": "sd_m",
-    "offset_m": "offset_sd_m",
-    "tilt_east_mm_per_m": "tilt_east_sd_mm_per_m",
-    "tilt_north_mm_per_m": "tilt_north_sd_mm_per_m",
 }
 """Figures and the columns of their standard uncertainties, where the names don't say so."""
 

@@ -1,9 +1,10 @@
 """One survey's surface brought on to a piece of the site's cells, its variance split by cause.
 
 A survey's own cells may be k site's cells wide, k a whole number, counted from the same origin. Its
-values are then interpolated between its cells' centres (bilinear), where all four around are known,
-and are those of its own cell elsewhere. Errors go with the heights: the random ones of four cells
-are independent, all others are alike in neighbouring cells and are interpolated as they are.
+values are then interpolated between its cells' centres (bilinear), where all four around are known;
+elsewhere they are carried from its own cell's centre along the slope there. Errors go with the
+heights: the random ones of four cells are independent, all others are alike in neighbouring cells
+and are interpolated as they are.
 """
 
 from __future__ import annotations
@@ -115,6 +116,25 @@ class Spread:
     def nearest(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """Return each place's own cell's value."""
         return values[np.ix_(self.rows[0], self.columns[0])]
+
+    def heights(self, values: Array, cell_m: float) -> Array:
+        """Return heights between centres, carried along the own cell's slope where not `whole`.
+
+        Parameters
+        ----------
+        values : array
+            Heights of the coarse cells [m].
+        cell_m : float
+            Their side [m].
+        """
+        inner = self.between(values)
+        if self.whole.all():
+            return inner
+        east, north = (self.nearest(slope) for slope in plane_slopes(values, cell_m))
+        (row, above, down), (column, beside, across) = self.rows, self.columns
+        x, y = (beside - column) * across * cell_m, (row - above) * down * cell_m
+        carried = self.nearest(values) + east * x + north * y[:, None]
+        return np.where(self.whole, inner, carried)
 
     def between(self, values: Array, *, power: int = 1) -> Array:
         """Return values between centres, with weights to a power; own ones where not `whole`."""
@@ -240,7 +260,7 @@ def read_layer(
     nothing = np.full(known.shape, np.nan)
     surface = spread.nearest(bands.get("surface", np.where(known, 1.0, np.nan)))
     return Layer(
-        height=spread.between(bands["height"]),
+        height=spread.heights(bands["height"], own.cell_m),
         random=spread.between(random, power=2),
         patchy=spread.between(np.where(known, patchy, np.nan)),
         rest=spread.between(np.where(known, rest, np.nan)),

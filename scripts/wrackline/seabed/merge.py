@@ -134,10 +134,10 @@ def merge_surfaces(
             )
         ]
         tally: Tally = {}
-        bands = [*BANDS.items(), *((share_band(survey.name), "1") for survey in surveys)]
+        bands = {**BANDS, **{share_band(survey.name): "1" for survey in surveys}}
         with RasterWriter(
             out,
-            bands,
+            list(bands.items()),
             grid=grid,
             crs=frame["crs"],
             vertical_datum=frame["vertical_datum"],
@@ -146,18 +146,9 @@ def merge_surfaces(
             for part in tiles(grid, tile):
                 merged = merge_piece(sources, part, how, tally)
                 if merged is not None:
-                    writer.write(part, [merged[band] for band, _ in bands])
-    record = {
-        "surface": name,
-        **_account(surveys, errors),
-        **{key: value for key, value in vars(how).items() if key != "cell_m"},
-        "pairs": _pairs(tally),
-        "cell_m": grid.cell_m,
-        "origin": list(grid.origin),
-        "crs": frame["crs"],
-        "vertical_datum": frame["vertical_datum"],
-    }
-    write_json(record, Path(out).with_suffix(".json"))
+                    writer.write(part, [merged[band] for band in bands])
+    account = {"surface": name, **_account(surveys, errors), **vars(how), "pairs": _pairs(tally)}
+    write_json({**account, **frame, "cell_m": grid.cell_m}, Path(out).with_suffix(".json"))
 
 
 @dataclass(frozen=True)

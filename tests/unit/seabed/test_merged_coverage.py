@@ -31,6 +31,7 @@ ROOMS = [
     pytest.param(case, kind, marks=() if case in ("three", "coarse and fine") else pytest.mark.slow)
     for case in CASES
     for kind in ("mixed",)
+    if case != "seasons at a feathered seam"  # the bed of two dates has no one median
 ]
 
 
