@@ -115,7 +115,17 @@ class Spread:
 
     def nearest(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """Return each place's own cell's value."""
-        return values[np.ix_(self.rows[0], self.columns[0])]
+        if not self.apart:  # cells as wide as the site's, one after the other
+            (first, last), (left, right) = (
+                (int(axis[0][0]), int(axis[0][-1])) for axis in (self.rows, self.columns)
+            )
+            return values[first : last + 1, left : right + 1]
+        return values.take(self.rows[0], axis=0).take(self.columns[0], axis=1)
+
+    @property
+    def apart(self) -> bool:
+        """Whether some place lies off its own cell's centre."""
+        return bool(self.rows[2].any() or self.columns[2].any())
 
     def heights(self, values: Array, cell_m: float) -> Array:
         """Return heights between centres, carried along the own cell's slope where not `whole`.
@@ -128,7 +138,7 @@ class Spread:
             Their side [m].
         """
         inner = self.between(values)
-        if self.whole.all():
+        if self.whole.all() or not self.apart:
             return inner
         east, north = (self.nearest(slope) for slope in plane_slopes(values, cell_m))
         (row, above, down), (column, beside, across) = self.rows, self.columns
@@ -138,19 +148,20 @@ class Spread:
 
     def between(self, values: Array, *, power: int = 1) -> Array:
         """Return values between centres, with weights to a power; own ones where not `whole`."""
-        if not self.rows[2].any() and not self.columns[2].any():
+        if not self.apart:
             return np.asarray(self.nearest(values))
-        total = np.zeros(self.whole.shape)
-        for row, down in _pairs(self.rows):
-            for column, across in _pairs(self.columns):
-                weight = (down[:, None] * across) ** power
-                total += np.where(weight > 0, weight * values[np.ix_(row, column)], 0.0)
+        down = _along_axis(values, self.rows, 0, power)
+        total = _along_axis(down, self.columns, 1, power)
         return np.asarray(np.where(self.whole, total, self.nearest(values)), dtype=float)
 
 
-def _pairs(axis: tuple[Ints, Ints, Array]) -> tuple[tuple[Ints, Array], tuple[Ints, Array]]:
-    own, other, weight = axis
-    return (own, 1 - weight), (other, weight)
+def _along_axis(values: Array, where: tuple[Ints, Ints, Array], axis: int, power: int) -> Array:
+    """Return values between centres along one axis; the neighbour counts only with a weight."""
+    own, other, weight = where
+    shape = (-1, 1) if axis == 0 else (1, -1)
+    share = weight.reshape(shape)
+    near, far = values.take(own, axis=axis), values.take(other, axis=axis)
+    return np.where(share > 0, (1 - share) ** power * near + share**power * far, near)
 
 
 def spread_of(part: Grid, coarse: Grid, height: Array) -> Spread:
