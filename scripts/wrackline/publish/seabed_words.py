@@ -22,8 +22,8 @@ PARTS = 1_000_000
 """Shares are summed in whole parts of so many."""
 MOST_TICKS = 1_000_000
 """Sds from 100 m on are counted as 100 m."""
-EXPECTED_APART = 0.05
-"""Share of cells apart that joint 95 % intervals leave to chance."""
+MANY_APART = 0.1
+"""Share of cells apart that is worth a word: twice what joint 95 % intervals leave to chance."""
 
 
 def seabed_words(surface: Sequence[str | Path], record: Sequence[str | Path]) -> dict[str, Any]:
@@ -39,8 +39,8 @@ def seabed_words(surface: Sequence[str | Path], record: Sequence[str | Path]) ->
     dict
         ``cell_m``, ``fill_distance_m``; ``cells`` with a height, ``measured``, the share of them
         that was; ``sd_low``, ``sd_high`` that nine of ten cells lie between [m]; ``sources``, pairs
-        of survey and its share by weight; ``apart``, pairs of surveys of which more than 5 % of the
-        cells that both measured differ by more than their errors explain: newer, older, cells,
+        of survey and its share by weight; ``apart``, pairs of surveys of which more than 10 % of
+        the cells that both measured differ by more than their errors explain: newer, older, cells,
         share apart, mean difference [m].
     """
     if not surface:
@@ -62,7 +62,7 @@ def seabed_words(surface: Sequence[str | Path], record: Sequence[str | Path]) ->
         "apart": [
             (pair["newer"], pair["older"], pair["cells"], share, pair["mean_m"])
             for pair in told["pairs"]
-            if (share := pair["apart_95"] / pair["cells"]) > EXPECTED_APART
+            if (share := pair["apart_95"] / pair["cells"]) > MANY_APART
         ],
     }
 
