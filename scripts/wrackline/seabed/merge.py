@@ -28,7 +28,7 @@ from wrackline.rasters import (
     RasterWriter,
     read_grid,
 )
-from wrackline.seabed.layers import (
+from wrackline.seabed.carried import (
     Layer,
     fading,
     ratio,

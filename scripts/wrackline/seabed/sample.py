@@ -28,7 +28,7 @@ from shapely.geometry import Polygon
 
 from wrackline.io import read_json
 from wrackline.rasters import BLOCK, Grid, RasterReader, read_grid
-from wrackline.seabed.layers import SLOPE_REACH, plane_slopes
+from wrackline.seabed.carried import SLOPE_REACH, plane_slopes
 from wrackline.seabed.merge import share_band, tiles
 from wrackline.uncertainty import Budget, ErrorModel, model_from_dict, propagate
 

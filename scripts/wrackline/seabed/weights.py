@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wrackline.rasters import ticks
-from wrackline.seabed.layers import Layer
+from wrackline.seabed.carried import Layer
 from wrackline.uncertainty import COVERAGE_95
 
 Array = npt.NDArray[np.float64]

@@ -4,12 +4,12 @@ import itertools
 
 import numpy as np
 import pytest
-from layered import ORIGIN, merge, sources, survey
+from layered_surfaces import ORIGIN, merge, sources, survey
 
 from wrackline.errors import InputError
 from wrackline.io import read_json, write_json
 from wrackline.rasters import Band, Grid, RasterReader, read_raster, write_raster
-from wrackline.seabed.layers import plane_slopes, ratio, read_layer, unseen_relief
+from wrackline.seabed.carried import plane_slopes, ratio, read_layer, unseen_relief
 from wrackline.seabed.merge import BANDS, Merging, SurveySurface, merge_surfaces, share_band
 from wrackline.seabed.slopes import plane_gradient
 from wrackline.uncertainty import ErrorModel, NamedError, model_from_dict

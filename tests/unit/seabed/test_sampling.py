@@ -3,12 +3,12 @@
 import geopandas as gpd
 import numpy as np
 import pytest
-from layered import Memory, merge, survey
+from layered_surfaces import Memory, merge, survey
 from scipy.stats import binom
 from shapely.geometry import Polygon, box
 
 from wrackline.rasters import Grid
-from wrackline.seabed.layers import filled_alike
+from wrackline.seabed.carried import filled_alike
 from wrackline.seabed.merge import share_band
 from wrackline.seabed.sample import (
     COLUMNS,

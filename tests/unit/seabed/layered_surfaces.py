@@ -3,7 +3,7 @@
 import numpy as np
 
 from wrackline.rasters import Grid
-from wrackline.seabed.layers import by_cause
+from wrackline.seabed.carried import by_cause
 from wrackline.seabed.merge import Merging, Source, ground, merge_piece
 from wrackline.seabed.weights import Entry
 from wrackline.uncertainty import ErrorModel
