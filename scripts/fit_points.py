@@ -16,7 +16,7 @@ def main(job):
     survey = Survey.model_validate_json(job.params.survey)
     sources = map(ErrorSource.model_validate_json, job.params.error_sources)
     links = tuple(map(HeightLink.model_validate_json, job.params.height_links))
-    names = dict.fromkeys([*survey.error_sources, *(link.error_source for link in links)])
+    names = dict.fromkeys([*survey.resting_on, *(link.error_source for link in links)])
     frame = Frame(
         crs=job.params.crs,
         vertical_datum=job.params.vertical_datum,

@@ -1,13 +1,14 @@
 """Merge the surfaces of surveys into that of a season, or of the whole site (composite).
 
-Writes a GeoTIFF with bands `height`, `sd`, `sd_random` [m], `count`, `source` (index into the
-JSON's list) and `filled`, and a JSON: `sources`, `models`, `dates` in the order of that index,
-`cell_m`, `origin`, `crs`, `vertical_datum`, `own_sd`, `fill_distance_m`.
+Writes a GeoTIFF with the bands of `wrackline.seabed.merge.BANDS` and a share of each survey; and a
+JSON: `sources`, `models`, `dates`, `own_sd` in the order of the band `source`, `pairs` (cells that
+two surveys measured, and where they are apart), `cell_m`, `origin`, `crs`, `vertical_datum`, and
+how surveys were joined.
 """
 
 from pathlib import Path
 
-from wrackline.seabed.merge import SurveySurface, merge_surfaces
+from wrackline.seabed.merge import Merging, SurveySurface, merge_surfaces
 from wrackline.step import step
 
 
@@ -22,7 +23,12 @@ def main(job):
             "vertical_datum": job.params.vertical_datum,
             "origin": tuple(job.params.origin),
         },
-        fill_distance_m=job.params.fill_distance_m,
+        how=Merging(
+            job.params.fill_distance_m,
+            job.params.feather_m,
+            job.params.change_sd_m_per_year,
+            job.params.cell_m,
+        ),
     )
 
 

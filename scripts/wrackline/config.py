@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 import yaml
 from pydantic import BaseModel, ValidationError
 
+from wrackline.baselines import with_baselines
 from wrackline.errors import ConfigError, Fault
 from wrackline.model import (
     OBSERVED,
@@ -165,6 +166,8 @@ def load_site(folder: Path) -> SiteConfig:
     )
     decisions = read_decisions(folder, faults)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
+    if site is not None and not faults:
+        seasons = with_baselines(seasons, site, faults)
     if faults or site is None:
         raise ConfigError(faults)
     return SiteConfig(
@@ -492,7 +495,7 @@ def _season_faults(season: Season, name: Path, site: Site | None) -> list[Fault]
     for survey in season.surveys:
         where = f"{season.season}-{survey.name}"
         known = set() if site is None else set(site.error_sources)
-        for source in sorted(set(survey.error_sources) - known) if site else []:
+        for source in sorted(set(survey.resting_on) - known) if site else []:
             faults.append(_unknown_source(source, sorted(known), name, where))
         faults += _zero_faults(survey, name, where, site)
         if site is not None and survey.form in OBSERVED and survey.crs != site.crs:

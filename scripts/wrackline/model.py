@@ -306,6 +306,23 @@ class SeabedSettings(Strict):
     openness_directions: Annotated[int, Field(ge=4, le=64, multiple_of=2)] = Field(
         16, description="Directions in which openness looks, an even number."
     )
+    feather_m: Annotated[float, Field(ge=0, le=50)] = Field(
+        2.0,
+        description="Towards the edge of its ground a survey's weight fades over this distance, so "
+        "that no step shows where it ends inside another's; 0 fades nothing [m].",
+    )
+    change_sd_m_per_year: Annotated[float, Field(ge=0, le=10)] | None = Field(
+        None,
+        description="How much the bed's height changes in a year, as a standard deviation. Left "
+        "out, nobody knows: where a newer season measured, older ones don't count. Stated (0: it "
+        "stays), older seasons count there too, with that added to their errors [m].",
+    )
+    baseline: Text | None = Field(
+        None,
+        description="Survey of bed points, as `<season>-<name>`, that the others are held against: "
+        "the levelled or total-station one that you trust most. Nothing is moved by it; what to "
+        "write to move a survey is told in tables/overlaps.csv.",
+    )
 
 
 class WallSettings(Strict):
@@ -724,12 +741,67 @@ class AppliedOffset(Strict):
 
     height_m: Number = Field(description="Added to every height of the survey [m].")
     sd_m: Sd = Field(description="Standard uncertainty of the correction [m].")
+    tilt_east_mm_per_m: Number = Field(
+        0.0, description="Added to heights for every metre east of the pivot [mm per m]."
+    )
+    tilt_north_mm_per_m: Number = Field(
+        0.0, description="Added to heights for every metre north of the pivot [mm per m]."
+    )
+    tilt_east_sd_mm_per_m: Sd = Field(
+        0.0, description="Standard uncertainty of the tilt towards east [mm per m]."
+    )
+    tilt_north_sd_mm_per_m: Sd = Field(
+        0.0, description="Standard uncertainty of the tilt towards north [mm per m]."
+    )
+    tilt_correlation: Annotated[float, Field(gt=-1, lt=1)] = Field(
+        0.0, description="Correlation of the errors of the two tilts."
+    )
+    pivot: Point | None = Field(
+        None,
+        description="Easting and northing in the site's CRS where the tilt adds nothing; needed "
+        "with a tilt [m].",
+    )
+    against: Text | None = Field(
+        None,
+        description="Survey of bed points, as `<season>-<name>`, that the correction was measured "
+        "against: the survey's heights then rest on that one's named error sources too.",
+    )
+    rests_on: list[Name] = Field(
+        default_factory=list,
+        description="Further error sources whose shifts of height and tilts the corrected heights "
+        "rest on; those of `against` are added by themselves.",
+    )
     replaces: list[Name] = Field(
         default_factory=list,
-        description="Error sources of the survey that the correction takes the place of; "
-        "water_level, water_clock and gauge_density are those that the fit adds by itself.",
+        description="Error sources of the survey that the correction takes the place of: their "
+        "shifts of height and tilts, not what they do to positions; water_level, water_clock and "
+        "gauge_density are those that the fit adds by itself.",
     )
     why: Text = Field(description="Reason and who decided, for the record.")
+
+    def at(self, easting: Any, northing: Any) -> Any:
+        """Return what is added to heights at places: numbers or arrays [m]."""
+        east, north = self.pivot or (0.0, 0.0)
+        tilt = self.tilt_east_mm_per_m * (easting - east)
+        return self.height_m + (tilt + self.tilt_north_mm_per_m * (northing - north)) / 1000
+
+    @property
+    def tilts(self) -> bool:
+        """Whether there is a tilt, or an uncertainty of one."""
+        return any(
+            (
+                self.tilt_east_mm_per_m,
+                self.tilt_north_mm_per_m,
+                self.tilt_east_sd_mm_per_m,
+                self.tilt_north_sd_mm_per_m,
+            )
+        )
+
+    @model_validator(mode="after")
+    def _pivot_fits(self) -> AppliedOffset:
+        if self.tilts and self.pivot is None:
+            raise ValueError("a tilt needs its pivot, where it adds nothing")
+        return self
 
 
 class Survey(Strict):
@@ -852,6 +924,15 @@ class Survey(Strict):
         return self
 
     @model_validator(mode="after")
+    def _offset_fits(self) -> Survey:
+        offset = self.applied_offset
+        if offset and self.holds not in POINT_HOLDS and (offset.tilts or offset.against):
+            raise ValueError(
+                f"applied_offset: tilt and against are for bed points alone, not for {self.holds}"
+            )
+        return self
+
+    @model_validator(mode="after")
     def _pole_fits(self) -> Survey:
         if self.pole_width_m is None and self.pole_width_sd_m:
             raise ValueError("pole_width_sd_m says nothing without pole_width_m")
@@ -878,6 +959,12 @@ class Survey(Strict):
                 "ellipsoidal heights need vertical.zero, with a height link to the site's datum"
             )
         return self
+
+    @property
+    def resting_on(self) -> list[str]:
+        """Names of all error sources that its errors are stated by, its correction's included."""
+        offset = self.applied_offset
+        return list(dict.fromkeys([*self.error_sources, *(offset.rests_on if offset else ())]))
 
     @property
     def lacks_pole_width(self) -> bool:

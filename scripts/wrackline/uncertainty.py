@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy  # loads its parts, of which trees are dear, where they are first used
 
-from wrackline.model import ErrorSource, SeaLevel, Site, Survey
+from wrackline.model import AppliedOffset, ErrorSource, SeaLevel, Site, Survey
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -30,6 +30,8 @@ COVERAGE_95 = 1.959963984540054
 """Half-width of a 95 % interval in standard uncertainties (normal; IHO S-44 2.7 prints 1.96)."""
 
 PAIR_BLOCK = 2_000_000
+VERTICAL = ("height", "tilt")
+"""Kinds of named errors that a correction of heights can take the place of."""
 
 
 @dataclass(frozen=True)
@@ -153,6 +155,28 @@ def components(name: str, source: ErrorSource, origin: tuple[float, float]) -> l
     return [NamedError(f"{name}:{source.kind}", source.kind, sd, pivot, source.tilt_azimuth_deg)]
 
 
+def offset_errors(name: str, offset: AppliedOffset) -> list[NamedError]:
+    """Return the errors of an applied offset itself: its height, and its tilt in two parts.
+
+    The errors of the tilts towards east and north may be correlated: one standard uncertainty of
+    the first part tilts both, the second part is what is left of the tilt towards north.
+
+    Parameters
+    ----------
+    name : str
+        Identifier of the survey.
+    offset : AppliedOffset
+    """
+    found = [NamedError(f"{name}:applied_offset", "height", offset.sd_m)]
+    east, north = offset.tilt_east_sd_mm_per_m / 1000, offset.tilt_north_sd_mm_per_m / 1000
+    along, rest = offset.tilt_correlation * north, np.sqrt(1 - offset.tilt_correlation**2) * north
+    pivot = offset.pivot or (0.0, 0.0)
+    for part, (x, y) in (("applied_tilt", (east, along)), ("applied_tilt_2", (0.0, rest))):
+        azimuth = float(np.degrees(np.arctan2(x, y)))
+        found.append(NamedError(f"{name}:{part}", "tilt", float(np.hypot(x, y)), pivot, azimuth))
+    return [part for part in found if part.sd > 0]
+
+
 def error_model(
     name: str, survey: Survey, site: Site, extra: Sequence[NamedError] = ()
 ) -> ErrorModel:
@@ -172,11 +196,18 @@ def error_model(
     named = [
         part
         for source in survey.error_sources
-        if source not in dropped
         for part in components(source, site.error_sources[source], site.origin)
+        if source not in dropped or part.kind not in VERTICAL
     ]
-    if offset and offset.sd_m > 0:
-        named.append(NamedError(f"{name}:applied_offset", "height", offset.sd_m))
+    if offset:
+        there = {part.name for part in named}
+        named += [
+            part
+            for source in offset.rests_on
+            for part in components(source, site.error_sources[source], site.origin)
+            if part.kind in VERTICAL and part.name not in there
+        ]
+        named += offset_errors(name, offset)
     return ErrorModel(
         survey=name,
         random_horizontal=survey.random_horizontal_sd_m,

@@ -36,7 +36,7 @@ from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
 from wrackline.seabed.gridding import grid_survey
-from wrackline.seabed.merge import SurveySurface, merge_surfaces
+from wrackline.seabed.merge import Merging, SurveySurface, merge_surfaces
 from wrackline.uncertainty import ErrorModel, error_model, level_budget
 from wrackline.walls.joining import build_network
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
@@ -260,7 +260,7 @@ def bed_of(
         surface,
         name="upto",
         frame=frame,
-        fill_distance_m=FILL_M,
+        how=Merging(FILL_M),
     )
     return Bed(surface, surface.with_suffix(".json"))
 

@@ -16,6 +16,7 @@ from wrackline import contract
 from wrackline.config import load_site
 from wrackline.io import read_json
 from wrackline.seabed.contours import CONTOURS
+from wrackline.seabed.merge import BANDS
 from wrackline.seabed.waterlines import WATERLINES
 from wrackline.uncertainty import model_from_dict
 from wrackline.vectors import DTYPES
@@ -23,8 +24,8 @@ from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 from wrackline.walls.network import EDGE_COLUMNS, PIECE_COLUMNS
 
 SURVEY_BANDS = ("height", "sd", "sd_random", "count", "spread", "filled")
-MERGED_BANDS = ("height", "sd", "sd_random", "count", "source", "filled")
-UNITS = {"count": "1", "source": "1", "filled": "1"}
+MERGED_BANDS = tuple(BANDS)
+UNITS = {"count": "1", "source": "1", "filled": "1", "together": "1", "surface": "1"}
 ITEM_SHAPES = {
     "wall_lines": {"LineString"},
     "floor_points": {"Point"},
@@ -171,13 +172,17 @@ def test_surfaces(hamlet, config, pattern, bands):
     assert paths
     for path in paths:
         with rasterio.open(path) as raster:
-            assert raster.descriptions == bands
-            assert raster.units == tuple(UNITS.get(band, "m") for band in bands)
+            shares = raster.descriptions[len(bands) :]
+            assert raster.descriptions == (*bands, *shares)
+            assert all(share.startswith("share:") for share in shares)
+            assert (len(shares) > 0) == ("source" in bands)
+            units = *(UNITS.get(band, "m") for band in bands), *("1" for _ in shares)
+            assert raster.units == units
             assert set(raster.dtypes) == {"float32"}
             assert raster.nodata == -9999
             assert CRS.from_wkt(raster.crs.to_wkt()) == CRS(config.site.crs)
             assert raster.tags()["vertical_datum"] == config.site.vertical_datum
-            values = dict(zip(bands, raster.read(masked=True), strict=True))
+            values = dict(zip(raster.descriptions, raster.read(masked=True), strict=True))
         assert (values["sd"] > 0).all()
         assert (values["sd_random"] <= values["sd"]).all()
         assert set(np.unique(values["filled"].compressed())) <= {0, 1}

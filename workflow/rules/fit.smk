@@ -28,7 +28,7 @@ rule fit_points:
             to_json(SITE.site.error_sources[name])
             for name in dict.fromkeys(
                 [
-                    *SITE.surveys[w.survey].error_sources,
+                    *SITE.surveys[w.survey].resting_on,
                     *(link.error_source for link in height_links(SITE, w.survey)),
                 ]
             )
@@ -56,6 +56,7 @@ rule compare_overlaps:
         surveys=SITE.point_surveys,
         origin=list(SITE.site.origin),
         cell_m=SITE.site.seabed.cell_m,
+        baseline=SITE.site.seabed.baseline,
     message:
         "Fit: comparing surveys where they overlap"
     script:

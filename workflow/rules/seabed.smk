@@ -134,6 +134,9 @@ rule merge_surfaces:
         vertical_datum=SITE.site.vertical_datum,
         origin=list(SITE.site.origin),
         fill_distance_m=SITE.site.seabed.fill_distance_m,
+        feather_m=SITE.site.seabed.feather_m,
+        change_sd_m_per_year=SITE.site.seabed.change_sd_m_per_year,
+        cell_m=SITE.site.seabed.cell_m,
     message:
         "Seabed: merging surveys into the surface {wildcards.surface}"
     script:

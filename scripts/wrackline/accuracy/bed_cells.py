@@ -241,7 +241,14 @@ class _Placed:
         east, north = self.place(got["x"], got["y"])
         linked = zero_height(self.links, east, north, crs=self.crs, folder=self.folder)
         h, zero = (
-            heights(shown, self.survey, time=time, water=self.water, zero=linked)
+            heights(
+                shown,
+                self.survey,
+                time=time,
+                water=self.water,
+                zero=linked,
+                place=(east, north),
+            )
             for shown in (v, np.zeros_like(v))
         )
         clock = np.full(len(v), np.nan) if time is None else time

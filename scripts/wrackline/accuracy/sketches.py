@@ -111,7 +111,14 @@ def _heights(source: Source, site: Site, kept: Array, xy: Array) -> Array:
         )
         links = site.links_from(meant.zero)
         zero = zero_height(links, xy[:, 0], xy[:, 1], crs=site.crs, folder=source.folder)
-        return heights(kept[:, 2], source.survey, time=time, water=water, zero=zero)
+        return heights(
+            kept[:, 2],
+            source.survey,
+            time=time,
+            water=water,
+            zero=zero,
+            place=(xy[:, 0], xy[:, 1]),
+        )
     except (WracklineError, ValueError):  # other checks say so
         return np.full(len(kept), np.nan)
 

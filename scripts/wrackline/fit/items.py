@@ -109,7 +109,7 @@ def errors_of(
         [] if survey.vertical.meaning == "none" else site.links_from(survey.vertical.zero),
         site.error_sources,
         site.origin,
-        named={*survey.error_sources, *(offset.replaces if offset else ())},
+        named={*survey.resting_on, *(offset.replaces if offset else ())},
     )
     extra += errors_from_dicts((adjustment or {}).get("errors", []))
     if survey.local_grid is None:

@@ -83,7 +83,7 @@ class Frame:
             self.height_links,
             site.error_sources,
             self.origin,
-            named={*survey.error_sources, *(offset.replaces if offset else ())},
+            named={*survey.resting_on, *(offset.replaces if offset else ())},
         )
         model = error_model(name, survey, site, extra)
         return with_water_errors(model, survey, water=water, depth_m=depth_m)
@@ -143,8 +143,7 @@ def fit_points(
     InputError
         When no point is left, a point lies too far off, or the water-level record is bad.
     """
-    water = record_of(source)
-    place = placing(source.name, source.survey, frame.crs)
+    water, place = record_of(source), placing(source.name, source.survey, frame.crs)
     rows, squares = 0, 0.0
     with (
         pq.ParquetFile(table) as stored,
@@ -161,7 +160,14 @@ def fit_points(
                 frame.height_links, easting, northing, crs=frame.crs, folder=source.folder
             )
             time = part.get("time")
-            height = heights(part["v"], source.survey, time=time, water=water, zero=zero)
+            height = heights(
+                part["v"],
+                source.survey,
+                time=time,
+                water=water,
+                zero=zero,
+                place=(easting, northing),
+            )
             writer.write(_known_points(easting, northing, height, part.get("sd")))
         written = writer.count
     if written == 0:
@@ -193,6 +199,7 @@ def heights(
     time: Array | None = None,
     water: WaterRecord | None = None,
     zero: Array | float = 0.0,
+    place: tuple[Array, Array] | None = None,
 ) -> Array:
     """Return heights above the site's datum from a file's vertical numbers.
 
@@ -208,6 +215,8 @@ def heights(
         For the same.
     zero : array, shape (n,), or float
         Height above the site's datum of the zero that `vertical.zero` names [m].
+    place : tuple of two arrays, shape (n,), optional
+        Eastings and northings in the site's CRS [m], for an applied offset that tilts.
 
     Returns
     -------
@@ -220,7 +229,13 @@ def heights(
         When the file's vertical numbers are said to mean nothing.
     """
     meant = survey.vertical
-    offset = survey.applied_offset.height_m if survey.applied_offset else 0.0
+    correction = survey.applied_offset
+    if correction is None:
+        offset = 0.0
+    elif place is None:
+        offset = correction.height_m
+    else:
+        offset = correction.at(*place)
     if meant.meaning == "height":
         return np.asarray(vertical + meant.datum_height_m + zero + offset, dtype=float)
     if meant.meaning == "depth_below_datum":
@@ -285,7 +300,13 @@ def _account(
         )
     if survey.applied_offset:
         offset = survey.applied_offset
-        notes.append(f"{offset.height_m:+.3f} m added to every height: {offset.why}")
+        tilt = (
+            f" at the pivot, {offset.tilt_east_mm_per_m:+.3f} mm a metre towards east and "
+            f"{offset.tilt_north_mm_per_m:+.3f} towards north,"
+            if offset.tilts
+            else ""
+        )
+        notes.append(f"{offset.height_m:+.3f} m{tilt} added to every height: {offset.why}")
     if survey.vertical.depth_gauge:
         ratio = density_ratio(survey.vertical.depth_gauge)
         notes.append(f"depths shown by the gauge times {ratio:.5f}, for the water's density")

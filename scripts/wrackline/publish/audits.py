@@ -14,10 +14,16 @@ ACCURACY = (
 )
 OVERLAPS = (
     *("newer", "older", "cells", "mean_m", "median_m", "nmad_m", "sd_m", "sd_random_m"),
-    *("sd_patchy_m", "sd_named_m", "beyond_95"),
+    *("sd_patchy_m", "sd_named_m", "beyond_95", "offset_m", "offset_sd_m"),
+    *("tilt_east_mm_per_m", "tilt_east_sd_mm_per_m"),
+    *("tilt_north_mm_per_m", "tilt_north_sd_mm_per_m", "tilt_null_because"),
+    *("kept_share", "correction"),
 )
 ACCURACY_PAIRS = {"depth_m": "sd_m"}
-OVERLAP_PAIRS = {"mean_m": "sd_m", "median_m": "sd_m"}
+OVERLAP_PAIRS = {
+    "mean_m": "sd_m",
+    "median_m": "sd_m",
+}
 """Figures and the columns of their standard uncertainties, where the names don't say so."""
 
 SUSPICIONS = (

@@ -96,7 +96,7 @@ class Report:
         Named error sources: what each is.
     seabed : mapping
         Composite surface: `cell_m`, `fill_distance_m`, `cells`, `measured`, `sd_low`, `sd_high`,
-        `sources`; empty where there is none.
+        `sources`, `apart` (see `seabed_words`); empty where there is none.
     orientation : DataFrame
         The table of the rose of the walls' directions.
     picture, uncertainty, rose : bytes
@@ -291,6 +291,13 @@ class Report:
             ),
             ("datum", self.about["vertical_datum"]),
         ]
+        for newer, older, cells, share, mean_m in seabed["apart"]:
+            apart = (
+                f"{newer} and {older} differ by more than their errors explain in "
+                f"{percent(share)} of {cells} cells that both measured; on average "
+                f"{newer} lies {mean_m:+.3f} m from the other"
+            )
+            facts.append(("surveys apart", apart))
         by_name = {row["survey"]: row for row in self.houses.surveys.to_dict("records")}
         rows = [
             [
@@ -301,7 +308,7 @@ class Report:
             ]
             for name, share in seabed["sources"]
         ]
-        head = ["survey", "technique", "dates", "share of the cells"]
+        head = ["survey", "technique", "dates", "share by weight"]
         return [*self._picture(), pairs(facts), table(head, rows, caption="What it rests on")]
 
     def _picture(self) -> list[Markup]:

@@ -15,6 +15,7 @@ from wrackline.fit.points import Frame, fit_points, heights
 from wrackline.intake.water import WaterRecord
 from wrackline.model import AppliedOffset, Columns, ErrorSource, LocalGrid, Survey, Vertical
 from wrackline.points import points_info, read_points
+from wrackline.uncertainty import model_from_dict
 from wrackline.verdict import Source
 
 FRAME = Frame(
@@ -164,6 +165,30 @@ def test_an_applied_offset_is_added_noted_and_carries_its_own_sd(tmp_path):
     np.testing.assert_allclose(xyz[:, 2], [-2.88, -1.88], atol=1e-9)
     assert [part["name"] for part in account["model"]["named"]] == ["2031-bed:applied_offset"]
     assert "+0.120 m" in account["notes"][0]
+
+
+def test_an_applied_tilt_is_taken_about_its_pivot(tmp_path):
+    """By hand: 0.1 m at the pivot, 10 mm a metre east, -5 north, both on record and in the sds."""
+    offset = AppliedOffset(
+        height_m=0.1,
+        sd_m=0.0,
+        tilt_east_mm_per_m=10.0,
+        tilt_north_mm_per_m=-5.0,
+        tilt_east_sd_mm_per_m=2.0,
+        tilt_north_sd_mm_per_m=1.0,
+        tilt_correlation=0.6,
+        pivot=(500_010.0, 4_700_030.0),
+        why="overlap",
+    )
+    account, xyz = fit(tmp_path, survey(applied_offset=offset), **XY, v=[-3.0, -2.0])
+    np.testing.assert_allclose(xyz[:, 2], [-2.9, -2 + 0.1 + 0.105 - 0.05], atol=1e-4)
+    assert "+10.000 mm a metre towards east" in account["notes"][0]
+    parts = model_from_dict(account["model"]).named
+    away = np.array([[500_013.0, 4_700_034.0, 0.0]])  # 3 m east and 4 m north of the pivot
+    effects = [part.displacement(away)[0, 2] for part in parts]
+    # variance of 3 a + 4 b with sds of 2 and 1 mm a metre that correlate by 0.6
+    expected = 36 + 16 + 2 * 12 * 0.6 * 2
+    np.testing.assert_allclose(np.square(effects).sum(), expected * 1e-6, rtol=1e-9)
 
 
 def test_geographic_coordinates_come_out_as_pyproj_has_them(tmp_path):

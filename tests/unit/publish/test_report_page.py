@@ -85,6 +85,7 @@ SEABED = {
     "measured": 0.4,
     "sd_low": 0.04,
     "sd_high": 0.11,
+    "apart": [("2032-b", "2031-a", 400, 0.25, -0.031)],
     "sources": [(SOUNDINGS, 0.9996), (WALLS, 0.0004)],
 }
 
@@ -305,6 +306,8 @@ def test_the_seabed_names_its_sources():
     assert "40 % of them" in told
     assert "under 0.1 %" in told
     assert "over 99.9 %" in told
+    assert "2032-b and 2031-a differ by more than their errors explain in 25 %" in told
+    assert "2032-b lies -0.031 m from the other" in told
 
 
 def sea_row(**fields):

@@ -3,45 +3,63 @@
 import geopandas as gpd
 import numpy as np
 import pytest
+from layered_surfaces import Memory, merge, survey
 from scipy.stats import binom
 from shapely.geometry import Polygon, box
 
 from wrackline.rasters import Grid
+from wrackline.seabed.carried import filled_alike
+from wrackline.seabed.merge import share_band
 from wrackline.seabed.sample import (
     COLUMNS,
     Surface,
+    cells_in,
     covered_shares,
     median_budget,
     sample_bed,
 )
-from wrackline.seabed.slopes import plane_gradient
 from wrackline.uncertainty import ErrorModel, NamedError
 
 LEVEL = ErrorModel("2031-level", 0.0, 0.1)
 
 
 def surface(height, *, random=0.1, filled=None, models=(LEVEL,), source=None, own=None):
-    """Return a surface of 1 m cells; sd is the random part and what the models add."""
+    """Return a surface of 1 m cells, each from one survey; `own` is the sd its file states."""
     height = np.asarray(height, dtype=float)
     grid = Grid((0.0, 0.0), 1.0, 0, 0, height.shape[1], height.shape[0])
     known = np.isfinite(height)
-    named = sum(part.sd**2 for part in models[0].named)
-    total = random**2 + models[0].patchy_vertical ** 2 + named
+    filled = np.where(known, 0.0 if filled is None else filled, np.nan)
+    source = np.where(known, 0.0 if source is None else source, np.nan)
     bands = {
         "height": height,
         "sd_random": np.where(known, random, np.nan),
-        "sd": np.where(known, np.sqrt(max(total, (own or 0) ** 2)), np.nan),
-        "filled": np.where(known, 0.0 if filled is None else filled, np.nan),
-        "source": np.where(known, 0.0 if source is None else source, np.nan),
+        "sd_rest": np.where(known, np.sqrt(max((own or 0) ** 2 - random**2, 0.0)), np.nan),
+        "filled": filled,
+        "together": np.where(filled > 0, filled_alike(2.0), 1.0),
+        "source": source,
     }
-    slope = np.stack(plane_gradient(height, 1.0), axis=-1)
-    names = [model.survey for model in models]
+    for number, model in enumerate(models):
+        bands[share_band(model.survey)] = np.where(source == number, 1.0, np.nan)
+    return opened(grid, bands, models)
+
+
+def opened(grid, bands, models):
+    """Return a surface that is read from memory."""
     dates = [["2031-05-01", "2031-05-02"]] * len(models)
-    return Surface(grid, bands, slope, names, models, dates, [own is not None] * len(models), 2.0)
+    return Surface(grid, Memory(grid, bands).read, [m.survey for m in models], models, dates)
+
+
+def merged(*surveys, **how):
+    """Return the merged surface of surveys in memory, as it is sampled."""
+    bands = merge(*surveys, **how)
+    rows, columns = bands["height"].shape
+    grid = Grid((0.0, 0.0), 1.0, 0, 0, columns, rows)
+    return opened(grid, bands, [model for _, _, model, _ in surveys])
 
 
 def budget(of):
-    return median_budget(of, *np.nonzero(np.isfinite(of.bands["height"])))
+    rows, columns = of.grid.shape
+    return median_budget(of, cells_in(box(0, 0, columns, rows), of))
 
 
 @pytest.fixture
@@ -146,8 +164,9 @@ def test_filled_cells_count_for_less_than_measured_ones():
     """Cells interpolated between the same soundings share their errors."""
     measured = budget(surface(np.full((10, 10), -3.0)))
     filled = budget(surface(np.full((10, 10), -3.0), filled=np.ones((10, 10))))
-    # twice the fill distance is 4 cells: 1 + π 4² / 5 cells share one error
-    np.testing.assert_allclose(filled.random / measured.random, np.sqrt(1 + np.pi * 16 / 5))
+    # twice the fill distance is 4 cells: 1 + π 4² / 5 cells share one error, fewer at the rim
+    alike = np.sqrt(1 + np.pi * 16 / 5)
+    assert 0.8 * alike < filled.random / measured.random < alike
 
 
 def bed_level(shape):
@@ -174,3 +193,48 @@ def test_intervals_of_the_median_hold_the_true_median(bed):
         held += abs(error) <= 1.96 * budget(surface(seen)).random
     low, high = binom.ppf([0.001, 0.999], trials, 0.95)
     assert low <= held <= high
+
+
+def test_shares_pass_on_each_survey_s_own_errors():
+    """By hand: shares of 0.8 and 0.2 pass on 0.8 and 0.2 of the named errors, whole."""
+    one = ErrorModel("2031-a", 0.0, 0.1, named=(NamedError("a:height", "height", 0.1),))
+    other = ErrorModel("2031-b", 0.0, 0.2, named=(NamedError("b:height", "height", 0.2),))
+    flat = np.full((9, 9), -3.0)
+    found = budget(
+        merged(survey("2031-a", flat, model=one), survey("2031-b", flat, random=0.2, model=other))
+    )
+    np.testing.assert_allclose([found.named["a:height"], found.named["b:height"]], [0.08, 0.04])
+    random = np.hypot(0.8 * 0.1, 0.2 * 0.2)
+    np.testing.assert_allclose(found.random, np.sqrt(np.pi / 2) * random / 9, rtol=1e-6)
+
+
+def test_cells_that_share_a_coarse_cell_are_not_independent():
+    """64 cells of which 16 each have one error, wherever the coarse cells begin: by counting."""
+    of = surface(np.full((8, 8), -3.0))
+    of.read.__self__.bands["together"][:] = 16.0
+    same = []
+    for right, down in np.ndindex(4, 4):
+        block = np.add.outer(100 * ((np.arange(8) + down) // 4), (np.arange(8) + right) // 4)
+        same.append((block.ravel()[:, None] == block.ravel()).mean())
+    np.testing.assert_allclose(budget(of).random, 0.1 * np.sqrt(np.pi / 2 * np.mean(same)))
+
+
+def test_a_coarse_survey_s_room_is_as_well_known_as_its_coarse_cells():
+    """32 m by 32 m of coarse cells of 4 m: the median of 64 errors, wherever cells lie between."""
+    flat = np.full((10, 10), -3.0)
+    of = merged(survey("2031-a", flat, k=4, random=0.2))
+    whole = median_budget(of, cells_in(box(4, 4, 36, 36), of))
+    np.testing.assert_allclose(whole.random, np.sqrt(np.pi / 2) * 0.2 / 8, rtol=0.1)
+
+
+def test_a_polygon_over_many_tiles_is_sampled_as_one(monkeypatch):
+    """Cells come in rows from north to south, whatever the tiles they are read in."""
+    height = np.random.default_rng(3).normal(-3, 0.1, (40, 50))
+    of = surface(height)
+    circle = box(20, 20, 21, 21).buffer(15)
+    before, sure = cells_in(circle, of), median_budget(of, cells_in(circle, of))
+    monkeypatch.setattr("wrackline.seabed.sample.TILE", 7)
+    after = cells_in(circle, of)
+    np.testing.assert_array_equal(after.row, before.row)
+    np.testing.assert_array_equal(after.told["height"], before.told["height"])
+    assert median_budget(of, after) == sure
