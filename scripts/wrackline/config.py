@@ -100,6 +100,11 @@ class SiteConfig:
         return self.holding(*VECTOR_HOLDS)
 
     @property
+    def memory_mb(self) -> int:
+        """What steps that say how much memory they need may use together [MB]."""
+        return self.site.seabed.memory_mb
+
+    @property
     def point_surveys(self) -> list[str]:
         """Identifiers of the surveys read as bed points, grids included."""
         return self.holding(*POINT_HOLDS)

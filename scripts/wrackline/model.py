@@ -279,7 +279,7 @@ class SeabedSettings(Strict):
     reject_blunders: bool = Field(
         True,
         description="Whether soundings that nothing around them bears out, and the false one of "
-        "two layers, are set aside and listed; false takes every point as seabed.",
+        "two layers, are set aside and listed; false takes every point as seabed, as with grids.",
     )
     structure_max_m: Annotated[float, Field(gt=0, le=50)] = Field(
         1.5,

@@ -87,7 +87,8 @@ def run(
     site : Path
         Folder of the site.
     read_config : callable
-        Reads the site's config; raises `wrackline.errors.ConfigError` when it can't be used.
+        Reads the site's config, which may say how much memory its steps may use (`memory_mb`);
+        raises `wrackline.errors.ConfigError` when it can't be used.
     root : Path, optional
         Folder of the Snakefile.
     cores : int, optional
@@ -108,7 +109,7 @@ def run(
     try:
         with _stoppable():
             config = read_config(site)
-            job = replace(job, memory_mb=config.site.seabed.memory_mb)
+            job = replace(job, memory_mb=getattr(config, "memory_mb", job.memory_mb))
             if file is not None:
                 job = replace(job, surveys=surveys_in(config, file))
             return _run_locked(job, patience_s=patience_s)

@@ -73,6 +73,11 @@ def seabed_shares(config: SiteConfig, survey: str) -> int:
     return max(1, file.stat().st_size // worth)
 
 
+def rejects_blunders(config: SiteConfig, survey: str) -> bool:
+    """Tell whether blunders are looked for in a survey: not in grids, which others have cleaned."""
+    return config.site.seabed.reject_blunders and config.surveys[survey].holds == "bed_points"
+
+
 def surface_surveys(config: SiteConfig, surface: str) -> list[str]:
     """Return the surveys of bed points behind a surface.
 

@@ -25,6 +25,10 @@ LISTED = 20
 """Faults of one kind that are listed one by one; further ones are counted."""
 
 
+TABLES = (".csv", ".xyz", ".txt", ".tsv", ".dat", ".pts")
+"""Endings of text tables of bed points."""
+
+
 @dataclass(frozen=True)
 class Source:
     """One survey's file, as intake sees it.
@@ -53,6 +57,11 @@ class Source:
     def path(self) -> Path:
         """The survey's file."""
         return self.folder / self.survey.file
+
+    @property
+    def tabular(self) -> bool:
+        """Whether the file is a text table, whose rows a person can look up."""
+        return self.path.suffix.lower() in TABLES
 
     def fault(
         self,

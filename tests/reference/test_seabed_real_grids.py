@@ -14,7 +14,7 @@ from wrackline.fit.points import Frame, fit_points
 from wrackline.intake.points import read_bed
 from wrackline.model import Survey, Vertical
 from wrackline.rasters import read_raster
-from wrackline.seabed.gridding import grid_survey
+from wrackline.seabed.gridding import Settings, grid_survey
 from wrackline.uncertainty import model_from_dict
 from wrackline.verdict import Source
 
@@ -49,8 +49,7 @@ def through(folder, file, *, crs, origin, cell_m):
         folder / "surface.tif",
         model=model_from_dict(account["model"]),
         frame={"crs": crs, "vertical_datum": "as delivered", "origin": origin},
-        cell_m=cell_m,
-        fill_distance_m=0.0,
+        settings=Settings(cell_m, 0.0, reject_blunders=False),
     )
     return verdict, read_raster(folder / "surface.tif")[1]
 

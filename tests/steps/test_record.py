@@ -33,7 +33,7 @@ UNITS = ("_m", "_m2", "_deg")
 MEASURES = ("control", "mean_steps", "integration")
 MEASURES += ("relative_asymmetry", "real_relative_asymmetry")
 BARE = {
-    *("easting", "northing", "elongation", "support", "room_count", "probability"),
+    *("easting", "northing", "elongation", "support", "room_count", "probability", "matrix_b"),
     *("rows", "used", "cells", "filled_cells", "row"),
     *(f"{name}_{end}" for name in MEASURES for end in ("low", "high")),
 }

@@ -16,6 +16,7 @@ from wrackline import contract
 from wrackline.config import load_site
 from wrackline.io import read_json
 from wrackline.seabed.contours import CONTOURS
+from wrackline.seabed.gridding import BANDS as SURFACE_BANDS
 from wrackline.seabed.merge import BANDS
 from wrackline.seabed.waterlines import WATERLINES
 from wrackline.uncertainty import model_from_dict
@@ -23,9 +24,10 @@ from wrackline.vectors import DTYPES
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 from wrackline.walls.network import EDGE_COLUMNS, PIECE_COLUMNS
 
-SURVEY_BANDS = ("height", "sd", "sd_random", "count", "spread", "filled")
+SURVEY_BANDS = tuple(name for name, _ in SURFACE_BANDS)
 MERGED_BANDS = tuple(BANDS)
-UNITS = {"count": "1", "source": "1", "filled": "1", "together": "1", "surface": "1"}
+WITHOUT = ("count", "source", "filled", "together", "surface", "rejected")
+UNITS = dict.fromkeys(WITHOUT, "1")
 ITEM_SHAPES = {
     "wall_lines": {"LineString"},
     "floor_points": {"Point"},

@@ -143,33 +143,17 @@ def fit_points(
     InputError
         When no point is left, a point lies too far off, or the water-level record is bad.
     """
-    water, place = record_of(source), placing(source.name, source.survey, frame.crs)
+    water = record_of(source)
     rows, squares = 0, 0.0
-    with (
-        pq.ParquetFile(table) as stored,
-        PointWriter(
-            out, crs=frame.crs, origin=frame.origin, with_sd="sd" in stored.schema_arrow.names
-        ) as writer,
-    ):
-        for part in _parts(stored, chunk):
-            rows += len(part["x"])
-            squares += float(np.square(part["v"]).sum())
-            easting, northing = place(part["x"], part["y"])
-            _check_reach(source, easting, northing, frame.origin)
-            zero = zero_height(
-                frame.height_links, easting, northing, crs=frame.crs, folder=source.folder
-            )
-            time = part.get("time")
-            height = heights(
-                part["v"],
-                source.survey,
-                time=time,
-                water=water,
-                zero=zero,
-                place=(easting, northing),
-            )
-            writer.write(_known_points(easting, northing, height, part.get("sd")))
-        written = writer.count
+    with pq.ParquetFile(table) as stored:
+        names = stored.schema_arrow.names
+        extra = {"with_sd": "sd" in names, "with_row": source.tabular}
+        with PointWriter(out, crs=frame.crs, origin=frame.origin, **extra) as writer:
+            for part in _parts(stored, chunk):
+                rows += len(part["x"])
+                squares += float(np.square(part["v"]).sum())
+                writer.write(_fitted(part, source, frame, water))
+            written = writer.count
     if written == 0:
         raise InputError(_none_left(source, rows))
     model = frame.errors_of(
@@ -179,11 +163,29 @@ def fit_points(
     return {**account, "own_sd": points_info(out).with_sd}
 
 
-def _known_points(easting: Array, northing: Array, height: Array, sd: Array | None) -> Points:
-    """Return the points whose height is known, in ticks."""
+def _fitted(part: Table, source: Source, frame: Frame, water: WaterRecord | None) -> Points:
+    """Return the points of a part whose height is known, in ticks."""
+    easting, northing = placing(source.name, source.survey, frame.crs)(part["x"], part["y"])
+    _check_reach(source, easting, northing, frame.origin)
+    zero = zero_height(frame.height_links, easting, northing, crs=frame.crs, folder=source.folder)
+    height = heights(
+        part["v"],
+        source.survey,
+        time=part.get("time"),
+        water=water,
+        zero=zero,
+        place=(easting, northing),
+    )
     known = np.isfinite(height)
     east, north, up = (ticks(axis[known]) for axis in (easting, northing, height))
-    return Points(east, north, up, None if sd is None else sd[known])
+    sd, row = part.get("sd"), part["row"] if source.tabular else None
+    return Points(
+        east,
+        north,
+        up,
+        None if sd is None else sd[known],
+        None if row is None else np.asarray(row[known], dtype=np.int64),
+    )
 
 
 def _parts(stored: pq.ParquetFile, chunk: int) -> Iterator[Table]:

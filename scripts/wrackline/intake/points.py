@@ -35,12 +35,11 @@ from wrackline.intake.readings import Reading
 from wrackline.intake.tables import read_table
 from wrackline.intake.water import WaterRecord, known, read_water
 from wrackline.model import UNITS_M
-from wrackline.verdict import Problems, Source, Verdict, file_there, make_verdict
+from wrackline.verdict import TABLES, Problems, Source, Verdict, file_there, make_verdict
 
 Array = npt.NDArray[np.float64]
 Reader = Callable[[Source, Problems], Iterator[Reading]]
 
-TABLES = (".csv", ".xyz", ".txt", ".tsv", ".dat", ".pts")
 CLOUDS = (".las", ".laz")
 UNIT_WORDS = {
     "m": "metre",

@@ -47,8 +47,9 @@ NEAREST, LEAST_NEAREST, MOST_NEAREST = 16, 5, 96
 """Cells from which the plane is laid, those without which it isn't, and those of a last ring."""
 DENSE = 3
 """Where so many are found within this many cells, points are dense."""
-SCALE_SDS = 4.0
-"""Distance from the plane that rough ground allows, in sds of what lies around it."""
+SCALE_SDS, ROUGH_SDS = 4.0, 8.0
+"""Distance from the plane that sparse points and rough ground allow, in sds of what lies around:
+rough ground scatters with longer tails (our choice, no source)."""
 LEAST_IN_CELL = 4
 """Points of a cell from which two layers in it are told."""
 LAYERS_M = 0.4
@@ -224,12 +225,14 @@ def _nearest(starts, heights, at, rows, columns, near):  # type: ignore[no-untyp
 def _on_plane(near, height, limits, dense):  # type: ignore[no-untyped-def]
     """Tell whether a height lies on the plane through its surroundings.
 
-    Where points are dense, ground that scatters about the plane (a wall's edge) bears out its own
-    heights; where they are sparse, its scatter is allowed for.
+    The scatter about the plane is allowed for where points are sparse, and where the ground is so
+    rough that it exceeds `apart`; elsewhere ground that scatters (a wall's edge) bears out its own.
     """
     level, east, north, scale, leverage = _robust_plane(near, np.sqrt(limits[1]))
     allowed = SDS * np.sqrt((east**2 + north**2) * limits[2] + limits[1])
-    if not dense:
+    if scale > limits[0]:
+        allowed = max(allowed, ROUGH_SDS * scale)
+    elif not dense:
         allowed = max(allowed, SCALE_SDS * scale)
     allowed *= np.sqrt(1 + leverage)
     return abs(height - level) <= max(allowed, limits[0])

@@ -53,6 +53,9 @@ CRUMB = 16
 THIN, LONG = 3.5, 10
 """A block this thin and long, in cells, is an edge that the cells don't resolve."""
 
+LEAST_STEP = 0.5
+"""A block's edge rises by at least so much of its height at once; a rock's flank does not."""
+
 LOWER, UPPER, NOTHING, ALL = 0, 1, 2, 3
 """Which part of a cell is the bed."""
 
@@ -77,10 +80,12 @@ COLUMNS = np.dtype(
         ("for_upper", "u1"),
         ("round", "u1"),
         ("known_round", "u1"),
+        ("step", "f4"),
     ]
 )
 """A cell in doubt. `lower` and `upper` are the layers' heights: where a cell holds one layer its
-own, and NaN for the other; where it stands alone its own, and that of the ground around [m]."""
+own, and NaN for the other; where it stands alone its own, and that of the ground around [m]. `step`
+is the mean rise to it from the cells beside it that are not in doubt [m]."""
 
 
 @dataclass(frozen=True)
@@ -243,14 +248,16 @@ def _in_doubt(
     _settle_single(out, bands, row, column)
     sure = np.where((amid > 0) | alone, np.nan, height)
     ballots = np.zeros((len(row), 4), dtype=np.uint8)
-    _vote(sure, here, np.column_stack([row, column]), out["lower"], out["upper"], ballots)
+    places, steps = np.column_stack([row, column]), np.full(len(row), np.nan)
+    _vote(sure, here, places, (out["lower"], out["upper"]), ballots, steps)
+    out["step"] = steps
     for number, name in enumerate(("for_lower", "for_upper", "round", "known_round")):
         out[name] = ballots[:, number]
     return out
 
 
 @njit(cache=True, nogil=True)
-def _vote(sure, doubt, places, lower, upper, ballots):  # type: ignore[no-untyped-def]
+def _vote(sure, doubt, places, layers, ballots, steps):  # type: ignore[no-untyped-def]
     """Count sure cells near each doubtful one, by the layer that goes on in them, and its ring.
 
     A cell that holds one of the layers speaks for it; between two the closer one goes on.
@@ -258,15 +265,19 @@ def _vote(sure, doubt, places, lower, upper, ballots):  # type: ignore[no-untype
     rows, columns = sure.shape
     for k in range(len(places)):
         r, c = places[k]
+        lower, upper, rise = layers[0][k], layers[1][k], 0.0
         for i in range(max(r - RIM, 0), min(r + RIM + 1, rows)):
             for j in range(max(c - RIM, 0), min(c + RIM + 1, columns)):
                 known = not np.isnan(sure[i, j])
                 if max(abs(i - r), abs(j - c)) == 1 and not doubt[i, j]:
                     ballots[k, 2] += 1
                     ballots[k, 3] += known
+                    rise += lower - sure[i, j] if known else 0.0
                 if known:
-                    off = abs(sure[i, j] - lower[k]), abs(sure[i, j] - upper[k])
+                    off = abs(sure[i, j] - lower), abs(sure[i, j] - upper)
                     ballots[k, 1 if np.isnan(off[0]) or off[1] < off[0] else 0] += 1
+        if ballots[k, 3]:
+            steps[k] = rise / ballots[k, 3]
 
 
 def _settle_single(
@@ -434,10 +445,12 @@ def _alone(part: npt.NDArray[np.void], longest: int) -> tuple[npt.NDArray[np.uin
     length = max(int(np.ptp(part["row"])), int(np.ptp(part["column"]))) + 1
     ring = int(part["round"].astype(int).sum())
     known = int(part["known_round"].astype(int).sum())
-    if length > longest:
+    offset = float((part["lower"] - part["upper"]).astype(float).mean())
+    rim = part["step"][np.isfinite(part["step"])].astype(float)
+    slopes_off = len(rim) > 0 and abs(float(rim.mean())) < LEAST_STEP * abs(offset)
+    if length > longest or slopes_off:
         return np.full(len(part), ALL, dtype=np.uint8), None
     kept = known < LEAST_RING * max(ring, 1)
-    offset = float((part["lower"] - part["upper"]).astype(float).mean())
     block = _block(part, int(part["n_lower"].sum()), offset, layers=1, kept=kept)
     return np.full(len(part), ALL if kept else NOTHING, dtype=np.uint8), block
 
