@@ -27,7 +27,6 @@ def main(job):
         settings=Settings(
             cell_m=told.cell_m,
             fill_distance_m=told.fill_distance_m,
-            reject_blunders=told.reject_blunders,
             structure_max_m=told.structure_max_m,
             tile_m=told.tile_m,
             memory_mb=told.memory_mb,

@@ -16,7 +16,7 @@ def main(job):
     work = work_of(
         model_from_dict(read_json(job.input.errors)["model"]),
         cell_m=job.params.cell_m,
-        reject=job.params.reject_blunders,
+        structure_max_m=job.params.structure_max_m,
         memory_mb=job.params.memory_mb,
     )
     share = int(job.wildcards.share), job.params.shares

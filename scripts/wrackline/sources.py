@@ -73,9 +73,13 @@ def seabed_shares(config: SiteConfig, survey: str) -> int:
     return max(1, file.stat().st_size // worth)
 
 
-def rejects_blunders(config: SiteConfig, survey: str) -> bool:
-    """Tell whether blunders are looked for in a survey: not in grids, which others have cleaned."""
-    return config.site.seabed.reject_blunders and config.surveys[survey].holds == "bed_points"
+def structure_max_m(config: SiteConfig, survey: str) -> float | None:
+    """Return beyond what height nothing of the site stands [m].
+
+    None where blunders aren't looked for: in grids, which others have cleaned, or by the config.
+    """
+    looked_for = config.site.seabed.reject_blunders and config.surveys[survey].holds == "bed_points"
+    return config.site.seabed.structure_max_m if looked_for else None
 
 
 def surface_surveys(config: SiteConfig, surface: str) -> list[str]:

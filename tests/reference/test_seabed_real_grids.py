@@ -49,7 +49,7 @@ def through(folder, file, *, crs, origin, cell_m):
         folder / "surface.tif",
         model=model_from_dict(account["model"]),
         frame={"crs": crs, "vertical_datum": "as delivered", "origin": origin},
-        settings=Settings(cell_m, 0.0, reject_blunders=False),
+        settings=Settings(cell_m, 0.0, structure_max_m=None),
     )
     return verdict, read_raster(folder / "surface.tif")[1]
 

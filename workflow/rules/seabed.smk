@@ -1,6 +1,6 @@
 from wrackline.model import for_levels
 from wrackline.seabed.cell_size import survey_cell
-from wrackline.sources import composite, rejects_blunders, seabed_shares, surface_surveys
+from wrackline.sources import composite, seabed_shares, structure_max_m, surface_surveys
 
 SHARES = {survey: seabed_shares(SITE, survey) for survey in SITE.point_surveys}
 LARGE = [survey for survey in SHARES if SHARES[survey] > 1]
@@ -48,7 +48,7 @@ rule grid_tiles:
         cell_m=lambda w: survey_cell(
             SITE.site.seabed.cell_m, SITE.surveys[w.survey].least_cell_m
         ),
-        reject_blunders=lambda w: rejects_blunders(SITE, w.survey),
+        structure_max_m=lambda w: structure_max_m(SITE, w.survey),
         memory_mb=LARGE_JOB_MB,
         shares=lambda w: SHARES[w.survey],
     resources:
@@ -98,8 +98,7 @@ rule grid_survey:
             SITE.site.seabed.cell_m, SITE.surveys[w.survey].least_cell_m
         ),
         fill_distance_m=SITE.site.seabed.fill_distance_m,
-        reject_blunders=lambda w: rejects_blunders(SITE, w.survey),
-        structure_max_m=SITE.site.seabed.structure_max_m,
+        structure_max_m=lambda w: structure_max_m(SITE, w.survey),
         tile_m=SITE.site.seabed.tile_m,
         memory_mb=LARGE_JOB_MB,
     resources:

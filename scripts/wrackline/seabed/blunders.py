@@ -69,11 +69,14 @@ class Limits:
     random, sloped : float
         Variance of one height on level ground [ticks²], and what it gains by the square of the
         slope in ticks a cell.
+    standing : float
+        Where points are sparse, one no higher than this above the rest may stand on a wall [ticks].
     """
 
     apart: float
     random: float
     sloped: float
+    standing: float
 
     @property
     def layers(self) -> float:
@@ -81,7 +84,7 @@ class Limits:
         return max(self.apart, LAYERS_M / TICK_M)
 
 
-def limits_of(model: ErrorModel, cell_m: float) -> Limits:
+def limits_of(model: ErrorModel, cell_m: float, structure_max_m: float) -> Limits:
     """Return the limits for a survey's stated errors.
 
     Parameters
@@ -89,11 +92,13 @@ def limits_of(model: ErrorModel, cell_m: float) -> Limits:
     model : ErrorModel
     cell_m : float
         Cell size [m].
+    structure_max_m : float
+        Nothing of the site stands higher above the ground around it [m].
     """
     random = (model.random_vertical**2 + model.patchy_vertical**2) / TICK_M**2
     position = model.random_horizontal**2 / cell_m**2 + 1 / 12
     apart = max(SDS * random**0.5, LEAST_M / TICK_M)
-    return Limits(apart, random, position)
+    return Limits(apart, random, position, structure_max_m / TICK_M)
 
 
 def lone_blunders(cells: Sorted, columns: int, limits: Limits) -> Flags:
@@ -112,7 +117,7 @@ def lone_blunders(cells: Sorted, columns: int, limits: Limits) -> Flags:
         0 kept, 1 lone.
     """
     flags = np.zeros(len(cells.heights), dtype=np.uint8)
-    parts = (limits.apart, limits.random, limits.sloped)
+    parts = (limits.apart, limits.random, limits.sloped, limits.standing)
     _judge(cells.starts, cells.heights, columns, parts, flags)
     return flags
 
@@ -223,7 +228,7 @@ def _nearest(starts, heights, at, rows, columns, near):  # type: ignore[no-untyp
 
 @njit(cache=True, nogil=True)
 def _on_plane(near, height, limits, dense):  # type: ignore[no-untyped-def]
-    """Tell whether a height lies on the plane through its surroundings.
+    """Tell whether a height lies on the plane through its surroundings, or may stand on a wall.
 
     The scatter about the plane is allowed for where points are sparse, and where the ground is so
     rough that it exceeds `apart`; elsewhere ground that scatters (a wall's edge) bears out its own.
@@ -234,8 +239,10 @@ def _on_plane(near, height, limits, dense):  # type: ignore[no-untyped-def]
         allowed = max(allowed, ROUGH_SDS * scale)
     elif not dense:
         allowed = max(allowed, SCALE_SDS * scale)
-    allowed *= np.sqrt(1 + leverage)
-    return abs(height - level) <= max(allowed, limits[0])
+    allowed = max(allowed * np.sqrt(1 + leverage), limits[0])
+    if not dense and 0 < height - level <= limits[3]:
+        return True
+    return abs(height - level) <= allowed
 
 
 @njit(cache=True, nogil=True)

@@ -85,10 +85,9 @@ class Settings:
         Cell size of the survey's own surface [m].
     fill_distance_m : float
         Farthest that a filled cell lies from a measured one [m].
-    reject_blunders : bool
-        Whether blunders and layers are told.
-    structure_max_m : float
-        Nothing of the site stands higher above the ground around it, or lies deeper below [m].
+    structure_max_m : float or None
+        Nothing of the site stands higher above the ground around it, or lies deeper below; with
+        None neither blunders nor layers are looked for [m].
     tile_m : float
         Least edge of a tile of points [m].
     memory_mb : float
@@ -97,8 +96,7 @@ class Settings:
 
     cell_m: float
     fill_distance_m: float
-    reject_blunders: bool = True
-    structure_max_m: float = 1.5
+    structure_max_m: float | None = 1.5
     tile_m: float = 128.0
     memory_mb: float = 750.0
 
@@ -186,9 +184,8 @@ def _all_cells(
     """Write the cells of a whole survey into a folder, and return their raster."""
     cell_m, raster = settings.cell_m, folder / "cells.tif"
     spilled = spill_survey(points, folder, origin, cell_m=cell_m, tile_m=settings.tile_m)
-    work = work_of(
-        model, cell_m=cell_m, reject=settings.reject_blunders, memory_mb=settings.memory_mb
-    )
+    most, memory_mb = settings.structure_max_m, settings.memory_mb
+    work = work_of(model, cell_m=cell_m, structure_max_m=most, memory_mb=memory_mb)
     grid_share(spilled, raster, work=work)
     return raster
 
@@ -282,10 +279,10 @@ def _finish(
     settings: Settings,
 ) -> list[Block]:
     """Write the surface from its cells, and return the blocks that were set aside."""
-    settled = None
-    if settings.reject_blunders:
-        most = settings.structure_max_m
-        settled = settle(cells_in_doubt(read, grid, structure_max_m=most, edge=settings.edge), grid)
+    settled, most = None, settings.structure_max_m
+    if most is not None:
+        doubtful = cells_in_doubt(read, grid, structure_max_m=most, edge=settings.edge)
+        settled = settle(doubtful, grid, structure_max_m=most)
     surface = Surfacing(read, settled, grid, model, settings)
     with RasterWriter(
         out,
@@ -429,7 +426,7 @@ class Surfacing:
         """Return the band `surface`."""
         kind = np.where(known, float(BED), np.nan)
         kind[np.isfinite(bands["canopy"]) & ~(bands["count"] > 0)] = CANOPY
-        if self._settings.reject_blunders:
+        if self._settings.structure_max_m is not None:
             stands = bands["height"] - ground_around(bands["height"], wide) > LEAST_M
             kind[stands] = STRUCTURE
         return kind
@@ -438,6 +435,6 @@ class Surfacing:
 def _margin(settings: Settings) -> int:
     """Return how many cells around a piece its figures depend on."""
     filled = fill_margin(settings.cell_m, settings.fill_distance_m) + 2 * SLOPE_MARGIN
-    if not settings.reject_blunders:
+    if settings.structure_max_m is None:
         return filled
     return max(filled, trend_margin(settings.cell_m))

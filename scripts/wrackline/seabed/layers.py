@@ -50,9 +50,9 @@ ALIKE = 0.3
 """Layers of neighbouring cells are the same while their distance differs by no more of it."""
 CRUMB = 16
 """Blocks of fewer cells go to the larger one that they touch."""
-THIN, LONG = 3.5, 10
-"""A block this thin and long, in cells, is an edge that the cells don't resolve."""
-
+THICK, FULL = 4, 0.8
+"""A block holds a square of so many cells a side, of which so much holds two layers; what doesn't,
+and is no higher than a structure, is the edge of a wall that the cells don't resolve."""
 LEAST_STEP = 0.5
 """A block's edge rises by at least so much of its height at once; a rock's flank does not."""
 
@@ -350,7 +350,7 @@ class Settled:
         return np.asarray(wide[reach:-reach, reach:-reach] > 0)
 
 
-def settle(cells: npt.NDArray[np.void], grid: Grid) -> Settled:
+def settle(cells: npt.NDArray[np.void], grid: Grid, *, structure_max_m: float) -> Settled:
     """Decide block by block which cells, or which of their layers, are the seabed.
 
     Parameters
@@ -358,6 +358,8 @@ def settle(cells: npt.NDArray[np.void], grid: Grid) -> Settled:
     cells : structured array, shape (n,)
         As `cells_in_doubt` returns them.
     grid : Grid
+    structure_max_m : float
+        Nothing of the site stands higher above the ground around it, or lies deeper below [m].
     """
     label = _blocks_of(cells)
     order = np.argsort(label, kind="stable")
@@ -365,9 +367,10 @@ def settle(cells: npt.NDArray[np.void], grid: Grid) -> Settled:
     bed, blocks = np.zeros(len(cells), dtype=np.uint8), []
     longest = 2 * trend_cells(grid.cell_m)
     for part in parts:
-        decided, block = (
-            _alone(cells[part], longest) if cells["alone"][part[0]] else _layered(cells[part])
-        )
+        if cells["alone"][part[0]]:
+            decided, block = _alone(cells[part], longest)
+        else:
+            decided, block = _layered(cells[part], structure_max_m)
         bed[part] = decided
         if block is not None:
             blocks.append(block)
@@ -422,11 +425,13 @@ def _neighbours(cells: npt.NDArray[np.void]) -> tuple[Ints, Ints]:
     return np.concatenate(first), np.concatenate(second)
 
 
-def _layered(part: npt.NDArray[np.void]) -> tuple[npt.NDArray[np.uint8], Block | None]:
+def _layered(
+    part: npt.NDArray[np.void], structure_max_m: float
+) -> tuple[npt.NDArray[np.uint8], Block | None]:
     """Decide on a block of two layers; the edge of a wall stays whole."""
-    two = part[part["amid"] == 2]
-    length = np.hypot(np.ptp(two["row"]), np.ptp(two["column"])) + 1
-    if length >= LONG and len(two) <= THIN * length:
+    two = part["amid"] == 2
+    apart = (part["upper"] - part["lower"])[two].astype(float)
+    if not _thick(part) and np.median(apart) <= structure_max_m:
         return np.full(len(part), ALL, dtype=np.uint8), None
     upper_is_bed = int(part["for_upper"].astype(int).sum()) > int(
         part["for_lower"].astype(int).sum()
@@ -438,6 +443,15 @@ def _layered(part: npt.NDArray[np.void]) -> tuple[npt.NDArray[np.uint8], Block |
     both = part[~np.isnan(part["lower"]) & ~np.isnan(part["upper"])]
     offset = float((both[other] - both[mine]).astype(float).mean())
     return decided, _block(part, points, offset, layers=2, kept=False)
+
+
+def _thick(part: npt.NDArray[np.void]) -> bool:
+    """Tell whether a block holds a square of cells that nearly all hold two layers."""
+    two = part[part["amid"] == 2]
+    row, column = two["row"] - two["row"].min(), two["column"] - two["column"].min()
+    held = np.zeros((int(row.max()) + 1, int(column.max()) + 1))
+    held[row, column] = 1.0
+    return bool(ndimage.uniform_filter(held, THICK, mode="constant").max() >= FULL - 1e-9)
 
 
 def _alone(part: npt.NDArray[np.void], longest: int) -> tuple[npt.NDArray[np.uint8], Block | None]:

@@ -90,9 +90,23 @@ class Work:
     memory_mb: float
 
 
-def work_of(model: ErrorModel, *, cell_m: float, reject: bool, memory_mb: float) -> Work:
-    """Return how the cells of a survey with these errors are made."""
-    return Work(model, limits_of(model, cell_m) if reject else None, memory_mb)
+def work_of(
+    model: ErrorModel, *, cell_m: float, structure_max_m: float | None, memory_mb: float
+) -> Work:
+    """Return how the cells of a survey with these errors are made.
+
+    Parameters
+    ----------
+    model : ErrorModel
+    cell_m : float
+        Cell size [m].
+    structure_max_m : float or None
+        Nothing of the site stands higher; with None no blunder is looked for [m].
+    memory_mb : float
+        What one process may use [MB].
+    """
+    limits = None if structure_max_m is None else limits_of(model, cell_m, structure_max_m)
+    return Work(model, limits, memory_mb)
 
 
 def tiling_for(

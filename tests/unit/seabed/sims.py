@@ -41,13 +41,14 @@ def gridded(xyz, model, settings):
     tiling = tiling_for(bounds, origin=(0.0, 0.0), cell_m=settings.cell_m, tile_m=1e4)
     heights = float(words[:, 2].min() * TICK_M), float(words[:, 2].max() * TICK_M)
     spill = Spill(Path(), tiling, (0, 0, 0), heights, len(xyz), False, False, "simulated")
-    work = work_of(model, cell_m=settings.cell_m, reject=settings.reject_blunders, memory_mb=1e9)
+    most = settings.structure_max_m
+    work = work_of(model, cell_m=settings.cell_m, structure_max_m=most, memory_mb=1e9)
     (cells,) = cells_of_tile(Held([words]), tiling.grid, spill, work)
     read = reader(tiling.grid, cells.bands)
     settled = None
-    if settings.reject_blunders:
-        doubtful = cells_in_doubt(read, tiling.grid, structure_max_m=settings.structure_max_m)
-        settled = settle(doubtful, tiling.grid)
+    if most is not None:
+        doubtful = cells_in_doubt(read, tiling.grid, structure_max_m=most)
+        settled = settle(doubtful, tiling.grid, structure_max_m=most)
     surface = Surfacing(read, settled, tiling.grid, model, settings)
     bands = surface.finished(tiling.grid)
     return Gridded(tiling.grid, bands, cells.lone, settled.blocks if settled else [])

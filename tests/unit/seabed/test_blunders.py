@@ -3,15 +3,14 @@
 import numpy as np
 import pytest
 from scipy.stats import binom
-from sims import gridded, is_listed, passes, town_rmse
+from sims import gridded, is_listed, passes, town, town_rmse
 
 from wrackline.seabed.gridding import STRUCTURE, Settings
 from wrackline.uncertainty import ErrorModel
 
 MULTIBEAM = ErrorModel("2031-swath", 0.06, 0.04)
 PHOTOGRAPHS = ErrorModel("2031-photo", 0.02, 0.03)
-CASES = {"multibeam": (MULTIBEAM, 200, 0.2), "photographs": (PHOTOGRAPHS, 1200, 0.07),
-         "sparse": (MULTIBEAM, 10, 0.5)}  # fmt: skip
+CASES = {"multibeam": (MULTIBEAM, 200, 0.2), "photographs": (PHOTOGRAPHS, 1200, 0.07)}
 
 
 @pytest.fixture(scope="module")
@@ -33,13 +32,24 @@ def test_single_blunders_are_found_and_good_points_stay(case):
     assert town_rmse(done) <= 1.05 * town_rmse(clean)
 
 
+def test_sparse_soundings_lose_no_wall(rng):
+    """With a point in every fifth cell what stands up to 1.5 m may be a wall; all else is found."""
+    xyz, blunder = passes(rng, 0.2, MULTIBEAM, side=180.0, number=1)
+    done = gridded(xyz, MULTIBEAM, Settings(1.0, 0.0))
+    listed, off = is_listed(done, xyz), xyz[:, 2] - town(*xyz[:, :2].T)
+    sure = (blunder > 0) & ((off < -1.0) | (off > 2.0))
+    assert listed[sure].sum() >= binom.ppf(0.001, sure.sum(), 0.99)
+    assert listed[blunder == 0].sum() <= binom.ppf(0.999, (blunder == 0).sum(), 0.001)
+    assert not listed[(off > 0) & (off < 1.0)].any()
+
+
 @pytest.mark.parametrize("case", ["multibeam", "photographs"])
 def test_walls_of_a_course_keep_their_edges(case):
     """Beside walls 0.3 m high the surface is as good as one from which nothing was set aside."""
     model, per_m2, cell_m = CASES[case]
     xyz, blunder = passes(np.random.default_rng(43), per_m2, model, side=24.0)
     done = gridded(xyz, model, Settings(cell_m, 0.0))
-    plain = gridded(xyz[blunder == 0], model, Settings(cell_m, 0.0, reject_blunders=False))
+    plain = gridded(xyz[blunder == 0], model, Settings(cell_m, 0.0, structure_max_m=None))
     assert town_rmse(done, near_walls=True) <= 1.05 * town_rmse(plain, near_walls=True)
     assert (done.bands["surface"] == STRUCTURE).any()
 
@@ -111,9 +121,9 @@ def test_a_low_lone_block_stands_as_a_structure(rng):
 
 
 def test_nothing_is_rejected_when_the_config_says_so(rng):
-    """With reject_blunders false every point is seabed, and no middle is told."""
+    """Where blunders aren't looked for every point is seabed, and no middle is told."""
     xyz, _ = passes(rng, 50, MULTIBEAM)
-    done = gridded(xyz, MULTIBEAM, Settings(0.5, 0.0, reject_blunders=False))
+    done = gridded(xyz, MULTIBEAM, Settings(0.5, 0.0, structure_max_m=None))
     assert np.nansum(done.bands["count"]) == len(xyz)
     assert len(done.lone) == 0
     assert np.isnan(done.bands["middle"]).all()

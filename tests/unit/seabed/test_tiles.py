@@ -138,7 +138,7 @@ def test_pieces_of_a_tile_are_the_tile(bed):
     spill = spilled(bed, cloud(7, 20_000), tile_m=120.0)
     number, points = max(spill.tiles().items(), key=lambda tile: len(tile[1]))
     tile = spill.tiling.tile(number)
-    limits = {"cell_m": 0.25, "reject": True}
+    limits = {"cell_m": 0.25, "structure_max_m": 1.5}
     (whole,) = cells_of_tile(points, tile, spill, work_of(MODEL, memory_mb=1e6, **limits))
     pieces = cells_of_tile(points, tile, spill, work_of(MODEL, memory_mb=301.0, **limits))
     assert len(pieces) > 4
@@ -154,7 +154,7 @@ def test_shares_part_the_tiles_and_change_nothing(bed, shares):
     spill = spilled(bed, cloud(8))
     mine = [tiles_of_share(spill, share, shares) for share in range(shares)]
     assert sorted(tile for tiles in mine for tile in tiles) == list(spill.tiles())
-    work = work_of(MODEL, cell_m=0.25, reject=True, memory_mb=1e6)
+    work = work_of(MODEL, cell_m=0.25, structure_max_m=1.5, memory_mb=1e6)
     lone = [
         grid_tiles(spill, bed.folder / f"{share}.tif", work, share=(share, shares))
         for share in range(shares)
