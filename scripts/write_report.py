@@ -28,6 +28,7 @@ def main(job):
         sources=dict(job.params.sources),
         seabed=seabed_words(job.input.surface, job.input.record),
         orientation=pd.read_csv(job.input.orientation),
+        set_aside=pd.read_csv(job.input.set_aside),
         picture=small_picture(job.input.picture),
         uncertainty=small_picture(job.input.uncertainty),
         rose=small_picture(job.input.rose),

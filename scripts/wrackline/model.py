@@ -287,7 +287,7 @@ class SeabedSettings(Strict):
         "below (trenches, wells): a patch of soundings that does is set aside and listed [m].",
     )
     tile_m: Annotated[float, Field(ge=1, le=5000)] = Field(
-        128.0,
+        64.0,
         description="Edge of the tiles in which large surveys are worked on; figures don't depend "
         "on it [m].",
     )

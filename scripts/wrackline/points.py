@@ -131,33 +131,51 @@ def _header(crs: str, origin: tuple[float, float], *, with_sd: bool, with_row: b
     return header
 
 
+def records(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Any]:
+    """Yield a file's points as laspy decodes them, in chunks, with what `words_of` needs."""
+    with laspy.open(path, decompression_selection=WANTED) as source:
+        yield from source.chunk_iterator(chunk)
+
+
+def words_of(record: Any) -> Words:
+    """Return a chunk's points as they stand in the file.
+
+    Parameters
+    ----------
+    record : laspy record
+        As `records` yields it.
+
+    Returns
+    -------
+    array of int, shape (n, words)
+        Easting, northing and height in ticks of 0.1 mm from `PointsInfo.offset`; then the file's
+        own sd in ticks, and the row, where the file has them.
+    """
+    extra = set(record.point_format.extra_dimension_names)
+    if not extra:  # the three whole numbers that every point begins with, as a view
+        points = record.array
+        return np.ndarray((len(points), 3), "<i4", points, strides=(points.dtype.itemsize, 4))
+    columns = [record.X, record.Y, record.Z]
+    if "sd_m" in extra:
+        columns.append(ticks(record["sd_m"]))
+    if "row" in extra:
+        columns.append(np.asarray(record["row"]))
+    words = np.empty((len(record), len(columns)), dtype=np.int32)
+    for number, column in enumerate(columns):
+        words[:, number] = column
+    return words
+
+
 def raw_chunks(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Words]:
-    """Yield the points of a file that `PointWriter` wrote as they stand in it, in chunks.
+    """Yield the points of a file that `PointWriter` wrote, as `words_of` has them, in chunks.
 
     Parameters
     ----------
     path : Path or str
     chunk : int
         Points a chunk.
-
-    Yields
-    ------
-    array of int, shape (n, words)
-        Easting, northing and height in ticks of 0.1 mm from `PointsInfo.offset`; then the file's
-        own sd in ticks, and the row, where the file has them.
     """
-    with laspy.open(path, decompression_selection=WANTED) as source:
-        extra = set(source.header.point_format.extra_dimension_names)
-        for record in source.chunk_iterator(chunk):
-            columns = [record.X, record.Y, record.Z]
-            if "sd_m" in extra:
-                columns.append(ticks(record["sd_m"]))
-            if "row" in extra:
-                columns.append(np.asarray(record["row"]))
-            words = np.empty((len(record), len(columns)), dtype=np.int32)
-            for number, column in enumerate(columns):
-                words[:, number] = column
-            yield words
+    yield from (np.ascontiguousarray(words_of(record)) for record in records(path, chunk=chunk))
 
 
 def read_points(path: Path | str, *, chunk: int = CHUNK) -> Iterator[Points]:

@@ -224,6 +224,7 @@ class RasterWriter:
     """
 
     overviews: Literal["real", "average", "none"] = "real"
+    nodata = NODATA
 
     def __init__(
         self,
@@ -240,7 +241,9 @@ class RasterWriter:
         self._plain = (
             self._path if self.overviews == "none" else self._path.with_suffix(".pieces.tif")
         )
-        self._target = rasterio.open(self._plain, "w", **_plain_profile(grid, len(bands), crs))
+        self._target = rasterio.open(
+            self._plain, "w", **_plain_profile(grid, len(bands), crs, self.nodata)
+        )
         for number, (name, unit) in enumerate(bands, start=1):
             self._target.set_band_description(number, name)
             self._target.set_band_unit(number, unit)
@@ -270,8 +273,9 @@ class RasterWriter:
         window = Window.from_slices(rows, columns)
         for number, band in enumerate(values, start=1):
             cells = np.asarray(band, dtype=np.float32)
-            known = np.where(np.isfinite(cells), cells, np.float32(NODATA))
-            self._target.write(known, number, window=window)
+            if self.nodata == NODATA:
+                cells = np.where(np.isfinite(cells), cells, np.float32(NODATA))
+            self._target.write(cells, number, window=window)
 
     def __exit__(
         self,
@@ -300,9 +304,10 @@ class PlainRasterWriter(RasterWriter):
     """Writes a plain uncompressed GeoTIFF without overviews, for the next step to read."""
 
     overviews = "none"
+    nodata = float("nan")
 
 
-def _plain_profile(grid: Grid, bands: int, crs: str | None) -> dict[str, Any]:
+def _plain_profile(grid: Grid, bands: int, crs: str | None, nodata: float) -> dict[str, Any]:
     return {
         "driver": "GTiff",
         "height": grid.shape[0],
@@ -311,7 +316,7 @@ def _plain_profile(grid: Grid, bands: int, crs: str | None) -> dict[str, Any]:
         "dtype": "float32",
         "crs": crs and rasterio.CRS.from_wkt(CRS.from_user_input(crs).to_wkt()),
         "transform": grid.transform,
-        "nodata": NODATA,
+        "nodata": nodata,
         "tiled": True,
         "blockxsize": BLOCK,
         "blockysize": BLOCK,

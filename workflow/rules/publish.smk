@@ -47,6 +47,28 @@ rule publish_rasters:
         "../../scripts/publish_rasters.py"
 
 
+rule list_set_aside:
+    input:
+        surfaces=expand("work/seabed/survey/{survey}.tif", survey=SITE.point_surveys),
+        rejected=expand(
+            "work/seabed/survey/{survey}.parquet", survey=SITE.point_surveys
+        ),
+        accounts=expand("work/seabed/survey/{survey}.json", survey=SITE.point_surveys),
+    output:
+        table="work/publish/tables/set_aside.csv",
+    log:
+        "logs/list_set_aside/all.log",
+    params:
+        code=fingerprint("list_set_aside"),
+        surveys=SITE.point_surveys,
+        files=[SITE.surveys[survey].file for survey in SITE.point_surveys],
+        origin=list(SITE.site.origin),
+    message:
+        "Publish: soundings that were set aside"
+    script:
+        "../../scripts/list_set_aside.py"
+
+
 rule publish_site:
     input:
         plan=SITE_PLAN,
@@ -227,6 +249,7 @@ rule write_report:
         overlaps="work/fit/overlaps.json",
         audit="work/accuracy/audit.json",
         deposit="work/trenches/deposit.csv",
+        set_aside="work/publish/tables/set_aside.csv",
         surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
         picture=rules.draw_pictures.output.seabed,
@@ -277,6 +300,7 @@ rule list_products:
         rules.write_report.output,
         rules.publish_site.output,
         rules.publish_audits.output,
+        rules.list_set_aside.output,
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,

@@ -17,6 +17,7 @@ from wrackline.publish.orientation import CAUTION as ROSE_CAUTION
 from wrackline.publish.orientation import orientation_words
 from wrackline.publish.report_plan import legend, site_plan, site_window, true_north
 from wrackline.publish.report_rooms import INFERENCE, Houses
+from wrackline.publish.report_set_aside import set_aside
 from wrackline.publish.report_sources import (
     agreement,
     doubts,
@@ -99,6 +100,8 @@ class Report:
         `sources`, `apart` (see `seabed_words`); empty where there is none.
     orientation : DataFrame
         The table of the rose of the walls' directions.
+    set_aside : DataFrame
+        The table of soundings that were set aside.
     picture, uncertainty, rose : bytes
         The seabed, how well it is known, and that rose, as PNG; empty where there is none.
     team : mapping
@@ -114,6 +117,7 @@ class Report:
     sources: Mapping[str, str]
     seabed: Mapping[str, Any]
     orientation: pd.DataFrame
+    set_aside: pd.DataFrame
     picture: bytes = b""
     uncertainty: bytes = b""
     rose: bytes = b""
@@ -162,7 +166,7 @@ class Report:
             "readings": lambda: reading_table(houses.interpretations, known),
             "surveys": lambda: survey_tables(houses.surveys, self.sources),
             "agree": lambda: [*agreement(self.overlaps, self.audit, walls), *self._known()],
-            "doubts": lambda: doubts(self.checked),
+            "doubts": lambda: [*doubts(self.checked), *set_aside(self.set_aside)],
             "inferred": lambda: inferred(houses.plan, self.seabed, INFERENCE),
             "support": support_words,
             "team": lambda: team_words(self.team),

@@ -312,7 +312,7 @@ class Figures:
         From the cell's centre to the middle of its points [m].
     """
 
-    count: Array
+    count: npt.NDArray[np.float32]
     height: Array
     spread: Array
     east: Array
@@ -337,5 +337,5 @@ def figures(sums: Ints, places: Ints, area: Area, *, base: int) -> Figures:
     _figures(sums, places, area.frame, float(base), out)
     out *= TICK_M
     shaped = out.reshape(4, area.rows, area.columns)
-    count = sums[:, 0].reshape(area.rows, area.columns).astype(float)
+    count = sums[:, 0].reshape(area.rows, area.columns).astype(np.float32)
     return Figures(count, *shaped)

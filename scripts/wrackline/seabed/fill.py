@@ -108,9 +108,11 @@ def fill_gaps(
     """
     measured = np.isfinite(height)
     result = Filled(height.copy(), random.copy(), own.copy(), np.where(measured, 0.0, np.nan))
+    if rough is None or distance_m <= 0 or measured.all():
+        return result
     distance = _distance(measured)
     gaps = ~measured & (distance <= distance_m / cell_m + 1e-9)
-    if rough is None or distance_m <= 0 or not gaps.any():
+    if not gaps.any():
         return result
     reach, cells = margin_cells(cell_m, distance_m), np.argwhere(gaps)
     table = rough.covariance(np.sqrt(np.arange(4 * reach**2 + 1)))

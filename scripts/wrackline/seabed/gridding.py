@@ -97,7 +97,7 @@ class Settings:
     cell_m: float
     fill_distance_m: float
     structure_max_m: float | None = 1.5
-    tile_m: float = 128.0
+    tile_m: float = 64.0
     memory_mb: float = 750.0
 
     @property

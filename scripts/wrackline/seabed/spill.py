@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +22,7 @@ from numba import njit
 
 from wrackline.errors import Fault, InputError
 from wrackline.io import read_json, write_json
-from wrackline.points import Words, points_info, raw_chunks
+from wrackline.points import Words, points_info, records, words_of
 from wrackline.rasters import TICK_M, Grid, ticks
 
 Ints = npt.NDArray[np.int64]
@@ -182,10 +182,10 @@ def spill_points(path: Path | str, folder: Path | str, *, tiling: Tiling) -> Spi
     with (folder / "points.bin").open("wb") as stream, ThreadPoolExecutor(1) as beside:
         runs = Runs(stream)
         pending = None
-        for chunk in raw_chunks(path, chunk=CHUNK):  # the next chunk is decoded meanwhile
+        for record in records(path, chunk=CHUNK):  # the next one is decoded meanwhile
             if pending is not None:
                 runs.append(*pending.result())
-            pending = beside.submit(by_tile, chunk, spill)
+            pending = beside.submit(_record_by_tile, record, spill)
         if pending is not None:
             runs.append(*pending.result())
     np.save(folder / "runs.npy", np.array(runs.table, dtype=np.int64).reshape(-1, 3))
@@ -225,6 +225,10 @@ class Runs:
         self._stream.write(points.data)
 
 
+def _record_by_tile(record: Any, spill: Spill) -> tuple[Words, Ints]:
+    return by_tile(words_of(record), spill)
+
+
 def by_tile(chunk: Words, spill: Spill) -> tuple[Words, Ints]:
     """Return a chunk's points in the order of tiles, margins included, and how many a tile has.
 
@@ -244,53 +248,72 @@ def by_tile(chunk: Words, spill: Spill) -> tuple[Words, Ints]:
     counts = np.zeros(tiling.shape[0] * tiling.shape[1], dtype=np.int64)
     edge, margin = tiling.edge * size, tiling.margin * size + 1.0
     corner, shape = tiling.corner, tiling.shape
-    frame = (*(float(part) for part in (*origin, edge, margin)), *corner, *shape)
-    _count(chunk, frame, counts)
+    near = margin / edge  # a tick wider than the margin, which forgives all rounding
+    frame = (float(origin[0]), float(origin[1]), 1.0 / edge, near, *corner, *shape)
+    lone = np.empty(len(chunk), dtype=np.int32)
+    _count(chunk, frame, counts, lone)
     out = np.empty((int(counts.sum()), chunk.shape[1]), dtype=np.int32)
-    _place(chunk, frame, np.cumsum(counts) - counts, out)
+    _place(chunk, frame, lone, np.cumsum(counts) - counts, out)
     return out, counts
 
 
 @njit(cache=True, nogil=True)
-def _tiles_of(place, edge, margin, first, number):  # type: ignore[no-untyped-def]
-    """Return first and last tile along one axis whose cells or margin hold a place."""
-    low = int(np.floor((place - margin) / edge)) - first
-    high = int(np.floor((place + margin) / edge)) - first
+def _tiles_of(place, near, first, number):  # type: ignore[no-untyped-def]
+    """Return first and last tile along one axis whose cells or margin hold a place, in tiles."""
+    at = np.floor(place)
+    beyond, index = place - at, int(at) - first
+    low = index - 1 if beyond <= near else index
+    high = index + 1 if beyond >= 1.0 - near else index
     return max(low, 0), min(high, number - 1)
 
 
 @njit(cache=True, nogil=True)
-def _reach(point, frame):  # type: ignore[no-untyped-def]
-    """Return first and last column and row, from the south, of the tiles that want a point."""
-    east, north, edge, margin, west, top, rows, columns = frame
-    left, right = _tiles_of(point[0] - east, edge, margin, west, columns)
-    low, high = _tiles_of(point[1] - north, edge, margin, top - rows + 1, rows)
+def _reach(east, north, frame):  # type: ignore[no-untyped-def]
+    """Return first and last column and row, from the south, of the tiles that want a place."""
+    near, west, top, rows, columns = frame[3:]
+    left, right = _tiles_of((east - frame[0]) * frame[2], near, west, columns)
+    low, high = _tiles_of((north - frame[1]) * frame[2], near, top - rows + 1, rows)
     return left, right, low, high
 
 
 @njit(cache=True, nogil=True)
-def _count(points, frame, counts):  # type: ignore[no-untyped-def]
-    """Count the points of each tile."""
+def _count(points, frame, counts, lone):  # type: ignore[no-untyped-def]
+    """Count the points of each tile; fill the tile of points that one tile alone wants, else −1."""
     rows, columns = frame[6], frame[7]
     for i in range(len(points)):
-        left, right, low, high = _reach(points[i], frame)
+        left, right, low, high = _reach(points[i, 0], points[i, 1], frame)
+        if left == right and low == high:
+            tile = (rows - 1 - low) * columns + left
+            counts[tile] += 1
+            lone[i] = tile
+            continue
+        lone[i] = -1
         for row in range(low, high + 1):
             for column in range(left, right + 1):
                 counts[(rows - 1 - row) * columns + column] += 1
 
 
 @njit(cache=True, nogil=True)
-def _place(points, frame, at, out):  # type: ignore[no-untyped-def]
+def _place(points, frame, lone, at, out):  # type: ignore[no-untyped-def]
     """Copy each point to where its tiles' points stand."""
     rows, columns = frame[6], frame[7]
     for i in range(len(points)):
-        left, right, low, high = _reach(points[i], frame)
+        if lone[i] >= 0:
+            _copy(points, i, out, at, lone[i])
+            continue
+        left, right, low, high = _reach(points[i, 0], points[i, 1], frame)
         for row in range(low, high + 1):
             for column in range(left, right + 1):
-                tile = (rows - 1 - row) * columns + column
-                for word in range(points.shape[1]):
-                    out[at[tile], word] = points[i, word]
-                at[tile] += 1
+                _copy(points, i, out, at, (rows - 1 - row) * columns + column)
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _copy(points, i, out, at, tile):  # type: ignore[no-untyped-def]
+    """Copy one point to the next place of a tile."""
+    to = at[tile]
+    for word in range(points.shape[1]):
+        out[to, word] = points[i, word]
+    at[tile] = to + 1
 
 
 def _too_wide(path: Path | str, tiling: Tiling) -> Fault:

@@ -6,13 +6,14 @@ allowed it is worked on in quarters. Neither leaves a trace in the figures.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
 from wrackline.points import Words
 from wrackline.rasters import TICK_M, Grid, PlainRasterWriter, RasterWriter, ticks
@@ -40,10 +41,11 @@ from wrackline.seabed.cells import (
 )
 from wrackline.seabed.slopes import SLOPE_MARGIN, slopes_of
 from wrackline.seabed.spill import Spill, TilePoints, Tiling
-from wrackline.seabed.variances import random_variance
+from wrackline.seabed.variances import variance_of_mean
 from wrackline.uncertainty import ErrorModel
 
 Array = npt.NDArray[np.float64]
+Real = npt.NDArray[np.floating[Any]]
 
 BANDS = (
     ("count", "1"),
@@ -64,10 +66,10 @@ BANDS = (
 """Bands of a raster of tiles: with the slopes of its cells, the number of directions in which they
 are missing, the upper layer's figures, and whether a cell lies amid two layers."""
 
-BYTES_A_CELL, BYTES_A_POINT = 120, 8
+BYTES_A_CELL, BYTES_A_POINT = 260, 8
 STEEPEST = 0.7
 """Steeper than loose ground lies at rest (common practice, no source): a step, not a slope."""
-OVERHEAD_MB = 300
+OVERHEAD_MB = 250
 """Memory of a step before it works on anything, roughly."""
 
 
@@ -147,12 +149,12 @@ class Cells:
     """
 
     grid: Grid
-    bands: dict[str, Array]
+    bands: dict[str, Real]
     lone: Words
 
 
-def cells_of_tile(points: TilePoints, tile: Grid, spill: Spill, work: Work) -> list[Cells]:
-    """Return the cells of a tile, in one piece or in as many as the memory asks for.
+def cells_of_tile(points: TilePoints, tile: Grid, spill: Spill, work: Work) -> Iterator[Cells]:
+    """Yield the cells of a tile, in one piece or in as many as the memory asks for.
 
     Parameters
     ----------
@@ -168,7 +170,8 @@ def cells_of_tile(points: TilePoints, tile: Grid, spill: Spill, work: Work) -> l
         and pieces[0].shape[0] % 2 == 0
     ):
         pieces = [quarter for piece in pieces for quarter in _quarters(piece)]
-    return [_cells(points, piece, spill, work) for piece in pieces]
+    for piece in pieces:
+        yield _cells(points, piece, spill, work)
 
 
 def _need_mb(piece: Grid, points: float) -> float:
@@ -209,49 +212,82 @@ def _plain(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
 
 def _judged(points: TilePoints, piece: Grid, spill: Spill, work: Work) -> Cells:
     """Return the cells of one piece, with blunders and upper layers set aside."""
-    base, wide = int(ticks(spill.heights[0])) - spill.offset[2], piece.grown(MARGIN)
-    area, limits = Area.of(wide, spill.offset), cast(Limits, work.limits)
+    wide = piece.grown(MARGIN)
+    found, bands, lone = _sorted_out(points, wide, spill, cast(Limits, work.limits))
+    sure = np.where(bands["amid"] > 0, np.nan, found.height) if "amid" in bands else found.height
+    bands |= _surveyed(found, sure, work.model, wide.cell_m)
+    own = inside(lone, Area.of(piece, spill.offset))
+    return Cells(piece, _cut(bands, MARGIN), np.asarray(lone[own], dtype=np.int32))
+
+
+def _sorted_out(
+    points: TilePoints, wide: Grid, spill: Spill, limits: Limits
+) -> tuple[Figures, dict[str, Real], Words]:
+    """Return figures of what is kept, bands of what isn't, and the lone blunders."""
+    base = int(ticks(spill.heights[0])) - spill.offset[2]
+    area = Area.of(wide, spill.offset)
     cells = sort_cells(points, area)
     flags = lone_blunders(cells, area.columns, limits)
     amid = layers(cells, flags, area.columns, limits)
     lone = set_aside(points, area, cells, flags, words=points.words)
     sums, middle = kept_figures(cells, flags, base=base)
-    found = figures(sums, cells.places, area, base=base + spill.offset[2])
-    sure = np.where(amid.reshape(wide.shape) > 0, np.nan, found.height)
-    bands = _surveyed(found, sure, work.model, wide.cell_m)
-    bands["middle"] = ((middle + spill.offset[2]) * TICK_M).reshape(wide.shape)
-    bands["rejected"] = sums[:, 3].reshape(wide.shape).astype(float)
+    middle_m = (middle + spill.offset[2]) * TICK_M
+    bands: dict[str, Real] = {
+        "middle": middle_m.reshape(wide.shape).astype(np.float32),
+        "rejected": sums[:, 3].reshape(wide.shape).astype(np.float32),
+    }
     if amid.any():
         bands |= _upper(cells, flags, amid, area, spill)
-    own = inside(lone, Area.of(piece, spill.offset))
-    return Cells(piece, _cut(bands, MARGIN), np.asarray(lone[own], dtype=np.int32))
+    return figures(sums, cells.places, area, base=base + spill.offset[2]), bands, lone
 
 
-def _surveyed(found: Figures, sure: Array, model: ErrorModel, cell_m: float) -> dict[str, Array]:
+def _surveyed(found: Figures, sure: Array, model: ErrorModel, cell_m: float) -> dict[str, Real]:
     """Return the bands of measured cells, their heights brought to their centres.
 
     Heights go along the slope of the plane through 5 × 5 sure cells, no steeper than `STEEPEST`;
     those in doubt and those without neighbours stay.
     """
     east, north, missing = slopes_of(sure, cell_m)
-    rise, away = np.nan_to_num(east), np.nan_to_num(north)
-    steep = rise**2 + away**2
-    move = rise * found.east + away * found.north
-    move /= np.maximum(np.sqrt(steep) / STEEPEST, 1.0)
-    count = np.maximum(found.count, 1)
-    random = random_variance(count, steep, model, cell_m, found.spread)
+    out = np.full((4, *sure.shape), np.nan, dtype=np.float32)
+    errors = model.random_vertical**2, model.random_horizontal**2, cell_m**2 / 12
+    parts = (found.count, found.height, found.spread, found.east, found.north)
+    _bring_to_centres(parts, east, north, missing, errors, out)
     return {
         "count": found.count,
-        "height": found.height - move,
-        "spread": found.spread,
-        "sd_random": np.where(found.count > 0, np.sqrt(random), np.nan),
+        "height": out[0],
+        "spread": out[1],
+        "sd_random": out[2],
         "slope_east": east,
         "slope_north": north,
-        "missing": np.where(missing > 0, missing.astype(float), np.nan),
+        "missing": out[3],
     }
 
 
-def _upper(cells: Sorted, flags: Flags, amid: Flags, area: Area, spill: Spill) -> dict[str, Array]:
+@njit(cache=True, nogil=True)
+def _bring_to_centres(found, slope_east, slope_north, missing, errors, out):  # type: ignore[no-untyped-def]
+    """Fill heights at centres, spreads, random sds, and how many slopes are missing."""
+    count, height, spread, east, north = found
+    for row in range(count.shape[0]):
+        for column in range(count.shape[1]):
+            number = count[row, column]
+            if number == 0:
+                continue
+            rise, away = slope_east[row, column], slope_north[row, column]
+            if np.isnan(rise):
+                rise = away = 0.0
+            steep = rise * rise + away * away
+            move = rise * east[row, column] + away * north[row, column]
+            if steep > STEEPEST**2:
+                move *= STEEPEST / np.sqrt(steep)
+            out[0, row, column] = height[row, column] - move
+            out[1, row, column] = spread[row, column]
+            variance = variance_of_mean(number, steep, spread[row, column], errors)
+            out[2, row, column] = np.sqrt(variance)
+            if missing[row, column]:
+                out[3, row, column] = missing[row, column]
+
+
+def _upper(cells: Sorted, flags: Flags, amid: Flags, area: Area, spill: Spill) -> dict[str, Real]:
     """Return the bands of upper layers; what they set aside isn't rejected yet."""
     base = int(ticks(spill.heights[0])) - spill.offset[2]
     others = np.where(flags == LAYER, np.uint8(0), np.uint8(1))
@@ -265,12 +301,13 @@ def _upper(cells: Sorted, flags: Flags, amid: Flags, area: Area, spill: Spill) -
     }
 
 
-def _cut(bands: dict[str, Array], margin: int) -> dict[str, Array]:
+def _cut(bands: dict[str, Real], margin: int) -> dict[str, Real]:
     """Return bands without their margin, those that are missing as NaN."""
     inner = slice(margin, -margin), slice(margin, -margin)
     shape = bands["count"][inner].shape
     return {
-        name: bands[name][inner] if name in bands else np.full(shape, np.nan) for name, _ in BANDS
+        name: bands[name][inner] if name in bands else np.full(shape, np.nan, dtype=np.float32)
+        for name, _ in BANDS
     }
 
 

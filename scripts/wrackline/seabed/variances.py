@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
 from wrackline.rasters import Grid
 from wrackline.uncertainty import ErrorModel
@@ -63,16 +64,33 @@ def random_variance(
 
     >>> one = np.array([21]), np.array([0.0])
     >>> np.sqrt(random_variance(*one, model, 1.0, np.array([0.1]))).round(5)
-    array([0.0184])
+    array([0.01852])
     """
-    number = np.asarray(count, dtype=float)
-    stated = model.random_vertical**2 + steep * model.random_horizontal**2
-    if spread is not None:
-        freedom = np.maximum(number - 1, 0.0)
-        along_slope = steep * cell_m**2 / 12
-        seen = freedom * np.maximum(np.nan_to_num(spread) ** 2 - along_slope, 0.0)
-        stated = np.maximum(stated, (PRIOR * stated + seen) / (PRIOR + freedom))
-    return np.asarray(stated / number, dtype=float)
+    errors = model.random_vertical**2, model.random_horizontal**2, cell_m**2 / 12
+    number, slope = np.broadcast_arrays(np.asarray(count, dtype=float), steep)
+    known = np.full(number.shape, np.nan) if spread is None else spread
+    return np.asarray(_variances(number, slope, known, errors), dtype=float)
+
+
+@njit(cache=True, nogil=True)
+def variance_of_mean(number, steep, spread, errors):  # type: ignore[no-untyped-def]
+    """Return what `random_variance` does, of one cell.
+
+    `errors`: random variances of height and of position, and that of a place within a cell [m²].
+    """
+    stated = errors[0] + steep * errors[1]
+    if number > 1 and not np.isnan(spread):
+        seen = max(spread * spread - steep * errors[2], 0.0)
+        stated = max(stated, (PRIOR * stated + (number - 1) * seen) / (PRIOR + number - 1))
+    return stated / number
+
+
+@njit(cache=True, nogil=True)
+def _variances(number, steep, spread, errors):  # type: ignore[no-untyped-def]
+    out = np.empty(len(number))
+    for i in range(len(number)):
+        out[i] = variance_of_mean(number[i], steep[i], spread[i], errors)
+    return out
 
 
 def placing_variance(missing: npt.NDArray[np.generic], usual_slope: float, cell_m: float) -> Array:

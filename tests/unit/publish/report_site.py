@@ -184,6 +184,7 @@ def report(of=None, **parts):
         "sources": {"gauge_zero": "the zero of the gauge"},
         "seabed": {},
         "orientation": table("orientation"),
+        "set_aside": table("set_aside"),
     }
     return Report(**(whole | parts))
 
