@@ -21,9 +21,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import binning
 import broken_walls
 import corner_sites
 import pandas as pd
+import survey_scale
 from clean_sites import accused, found_slips
 from fuzz import fuzz
 from large_day import large_day
@@ -36,6 +38,7 @@ COLUMNS = ("date", "commit", "machine", "figure", "value", "bar")
 SITES, SEED, PAIRS = 1000, 20311, 7
 SAMPLE_S = 0.05
 CLEAN_SITES, SLIP_SITES, FUZZ_S = 200, 20, 600.0
+LARGE_MILLIONS = (20, 200)
 
 
 @dataclass(frozen=True)
@@ -174,6 +177,25 @@ def rooms_from_walls() -> Iterator[Figure]:
     yield Figure(f"joining of {lines} lines, over GEOS noding", own / common, most=6)
 
 
+def large_surveys() -> Iterator[Figure]:
+    """Grid surveys of 20 and 200 million points, beside decoding; bin points beside libraries."""
+    with tempfile.TemporaryDirectory() as folder:
+        survey_scale.warm_up(Path(folder))
+        told = {size: survey_scale.figures(size, Path(folder)) for size in LARGE_MILLIONS}
+    small, large = (told[size] for size in LARGE_MILLIONS)
+    bars = dict(zip(survey_scale.OVER_DECODING, (1.6, 3.0), strict=True))
+    for name, value in large.items():
+        most = 1500.0 if name == survey_scale.PEAK else bars.get(name)
+        yield Figure(f"200 million points: {name}", value, most=most)
+    for name in survey_scale.PER_MILLION:
+        few, many = LARGE_MILLIONS
+        marginal = (large[name] * many - small[name] * few) / (many - few)
+        yield Figure(f"{name}: marginal over mean", marginal / large[name], 0.9, 1.1)
+    for name, value in binning.figures().items():
+        least = 8.0 if name == binning.OVER_SCIPY else None
+        yield Figure(f"in memory: {name}", value, least, None if least is None else 1000.0)
+
+
 class Peak(threading.Thread):
     """Watches the resident memory of all processes of a group until they have gone."""
 
@@ -211,6 +233,7 @@ def measure() -> Iterator[Figure]:
     yield from slips_found()
     yield from damaged_files()
     yield from rooms_from_walls()
+    yield from large_surveys()
 
 
 def commit() -> str:

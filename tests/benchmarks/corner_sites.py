@@ -35,7 +35,7 @@ from wrackline.points import Points, PointWriter, ticks
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
-from wrackline.seabed.gridding import grid_survey
+from wrackline.seabed.gridding import Settings, grid_survey
 from wrackline.seabed.merge import Merging, SurveySurface, merge_surfaces
 from wrackline.uncertainty import ErrorModel, error_model, level_budget
 from wrackline.walls.joining import build_network
@@ -251,7 +251,8 @@ def bed_of(
     with PointWriter(points, crs=site.crs, origin=site.origin) as out:
         out.write(Points(*(ticks(column) for column in measured.T)))
     frame = {"crs": site.crs, "vertical_datum": "invented", "origin": site.origin}
-    grid_survey(points, raster, model=model, frame=frame, cell_m=CELL_M, fill_distance_m=FILL_M)
+    how = Settings(CELL_M, FILL_M)
+    grid_survey(points, raster, model=model, frame=frame, settings=how)
     dates = {"from_date": "2031-06-01", "to_date": "2031-06-02", "own_sd": False}
     write_json({"model": model.as_dict(), **dates}, errors)
     surface = folder / "upto.tif"

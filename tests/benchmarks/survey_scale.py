@@ -27,6 +27,12 @@ ORIGIN = (500_000.0, 4_700_000.0)
 WIDTH_M, DEPTH_M, LINES, BEAMS = 400.0, 200.0, 10, 256
 CELL_M, TILE_M, MEMORY_MB, CORES = 0.05, 64.0, 750.0, 2
 CHUNK = 1_000_000
+OVER_DECODING = (
+    "to cells with count, mean, spread, sd, over decoding",
+    "the same with blunders and middle, over decoding",
+)
+PER_MILLION = ("seconds a million points", "seconds a million points with blunders and middle")
+PEAK = "peak memory [MB]"
 PARTS = (("decode",), ("spill",), ("plain0", "plain1"), ("robust0", "robust1"), ("finish",))
 """What is measured, in turn; two names run beside each other."""
 
@@ -122,12 +128,12 @@ def figures(millions: int, folder: Path) -> dict[str, float]:
     return {
         "decoding [s]": decoding["s"],
         "spilling over decoding": spilling["s"] / decoding["s"],
-        "to cells with count, mean, spread, sd, over decoding": whole / decoding["s"],
-        "the same with blunders and middle, over decoding": judged / decoding["s"],
+        OVER_DECODING[0]: whole / decoding["s"],
+        OVER_DECODING[1]: judged / decoding["s"],
         "finishing and writing the surface [s]": finishing["s"],
-        "peak memory [MB]": max(one["mb"] for one in told),
-        "seconds a million points": whole / millions,
-        "seconds a million points with blunders and middle": judged / millions,
+        PEAK: max(one["mb"] for one in told),
+        PER_MILLION[0]: whole / millions,
+        PER_MILLION[1]: judged / millions,
     }
 
 

@@ -180,14 +180,13 @@ def spill_points(path: Path | str, folder: Path | str, *, tiling: Tiling) -> Spi
         str(path),
     )
     with (folder / "points.bin").open("wb") as stream, ThreadPoolExecutor(1) as beside:
-        runs = Runs(stream)
-        pending = None
-        for record in records(path, chunk=CHUNK):  # the next one is decoded meanwhile
+        runs, pending = Runs(stream, spill), None
+        for record in records(path, chunk=CHUNK):
             if pending is not None:
-                runs.append(*pending.result())
-            pending = beside.submit(_record_by_tile, record, spill)
+                pending.result()
+            pending = beside.submit(runs.append, record)  # the next one is decoded meanwhile
         if pending is not None:
-            runs.append(*pending.result())
+            pending.result()
     np.save(folder / "runs.npy", np.array(runs.table, dtype=np.int64).reshape(-1, 3))
     write_json({**asdict(spill), "folder": ""}, folder / "spill.json")
     return spill
@@ -211,22 +210,19 @@ def open_spill(folder: Path | str) -> Spill:
 
 
 class Runs:
-    """Writes points to a stream and keeps which tile they belong to."""
+    """Writes points by tile to a stream and keeps which tile they belong to."""
 
-    def __init__(self, stream: IO[bytes]) -> None:
-        self._stream, self._at = stream, 0
+    def __init__(self, stream: IO[bytes], spill: Spill) -> None:
+        self._stream, self._spill, self._at = stream, spill, 0
         self.table: list[tuple[int, int, int]] = []
 
-    def append(self, points: Words, counts: Ints) -> None:
-        """Write one chunk's points, which stand in the order of tiles, so many a tile."""
+    def append(self, record: Any) -> None:
+        """Write one chunk of decoded points, in the order of tiles."""
+        points, counts = by_tile(words_of(record), self._spill)
         for tile in np.flatnonzero(counts).tolist():
             self.table.append((tile, self._at, int(counts[tile])))
             self._at += int(counts[tile])
         self._stream.write(points.data)
-
-
-def _record_by_tile(record: Any, spill: Spill) -> tuple[Words, Ints]:
-    return by_tile(words_of(record), spill)
 
 
 def by_tile(chunk: Words, spill: Spill) -> tuple[Words, Ints]:
