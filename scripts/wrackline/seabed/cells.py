@@ -60,20 +60,39 @@ class Area:
         return self.rows * self.columns
 
     @property
-    def frame(self) -> tuple[float, float, float, int, int, int, int]:
-        """Everything as a tuple of numbers."""
+    def frame(self) -> tuple[float, float, float, float, int, int, int, int]:
+        """Everything as a tuple of numbers, with the inverse of a cell of whole ticks, else 0."""
         east, north = float(self.origin[0]), float(self.origin[1])
-        return east, north, self.size, self.west, self.north, self.rows, self.columns
+        inverse = 1.0 / self.size if self.size == np.floor(self.size) else 0.0
+        return east, north, self.size, inverse, self.west, self.north, self.rows, self.columns
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _cells_along(place, size, inverse):  # type: ignore[no-untyped-def]
+    """Return the whole number of cells that a place lies beyond the origin, rounded down.
+
+    Whole ticks over a cell of whole ticks by a product, put right by what it leaves: exact, and
+    quicker than the quotient.
+    """
+    if inverse == 0.0:
+        return int(np.floor(place / size))
+    number = np.floor(place * inverse)
+    left = place - number * size
+    if left < 0.0:
+        number -= 1.0
+    elif left >= size:
+        number += 1.0
+    return int(number)
 
 
 @njit(cache=True, nogil=True, inline="always")
 def cell_of(east, north, frame):  # type: ignore[no-untyped-def]
     """Return the flat index of the cell that holds a place, −1 outside the area."""
-    column = int(np.floor((east - frame[0]) / frame[2])) - frame[3]
-    row = frame[4] - 1 - int(np.floor((north - frame[1]) / frame[2]))
-    if row < 0 or row >= frame[5] or column < 0 or column >= frame[6]:
+    column = _cells_along(east - frame[0], frame[2], frame[3]) - frame[4]
+    row = frame[5] - 1 - _cells_along(north - frame[1], frame[2], frame[3])
+    if row < 0 or row >= frame[6] or column < 0 or column >= frame[7]:
         return -1
-    return row * frame[6] + column
+    return row * frame[7] + column
 
 
 @njit(cache=True, nogil=True)
@@ -88,6 +107,44 @@ def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
             sums[at, 2] += rise * rise
             sums[at, 3] += points[i, 0]
             sums[at, 4] += points[i, 1]
+
+
+@njit(cache=True, nogil=True)
+def _add_heights(points, frame, base, sums):  # type: ignore[no-untyped-def]
+    for i in range(len(points)):
+        at = cell_of(points[i, 0], points[i, 1], frame)
+        if at >= 0:
+            sums[at, 0] += 1
+            sums[at, 1] += np.int64(points[i, 2]) - base
+
+
+def mean_rises(runs: Iterable[Words], area: Area, *, base: int) -> Array:
+    """Return the mean rise above a base of each cell's points, and nothing more.
+
+    Parameters
+    ----------
+    runs : iterable of arrays of int, each of shape (n, words)
+    area : Area
+    base : int
+        In ticks.
+
+    Returns
+    -------
+    array, shape (cells,)
+        In ticks; NaN in cells without points.
+    """
+    sums = np.zeros((area.cells, 2), dtype=np.int64)
+    for points in runs:
+        _add_heights(points, area.frame, base, sums)
+    mean = np.empty(area.cells)
+    _means(sums, mean)
+    return mean
+
+
+@njit(cache=True, nogil=True)
+def _means(sums, mean):  # type: ignore[no-untyped-def]
+    for at in range(len(sums)):
+        mean[at] = sums[at, 1] / sums[at, 0] if sums[at, 0] else np.nan
 
 
 @njit(cache=True, nogil=True)
@@ -280,7 +337,7 @@ def kept_figures(cells: Sorted, flags: Flags, *, base: int) -> tuple[Ints, Array
 @njit(cache=True, nogil=True)
 def _figures(sums, places, frame, base, out):  # type: ignore[no-untyped-def]
     """Fill mean height, spread, and the points' middle east and north of the centre [ticks]."""
-    columns = frame[6]
+    columns = frame[7]
     for at in range(len(sums)):
         number = sums[at, 0]
         if number == 0:
@@ -290,8 +347,8 @@ def _figures(sums, places, frame, base, out):  # type: ignore[no-untyped-def]
         if number > 1:
             squares = max(sums[at, 2] - rise * sums[at, 1], 0.0)
             out[1, at] = np.sqrt(squares / (number - 1))
-        east = frame[0] + (frame[3] + at % columns + 0.5) * frame[2]
-        north = frame[1] + (frame[4] - 0.5 - at // columns) * frame[2]
+        east = frame[0] + (frame[4] + at % columns + 0.5) * frame[2]
+        north = frame[1] + (frame[5] - 0.5 - at // columns) * frame[2]
         for axis, centre in ((0, east), (1, north)):
             whole = np.int64(np.floor(centre))
             out[2 + axis, at] = (places[at, axis] - number * whole) / number - (centre - whole)
