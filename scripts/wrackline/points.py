@@ -99,7 +99,17 @@ class PointWriter:
         error: BaseException | None,
         at: TracebackType | None,
     ) -> None:
+        self._forget_extremes()
         self._writer.close()
+
+    def _forget_extremes(self) -> None:
+        """Clear what the header says of the extra dimensions' extremes: it hangs on the chunks."""
+        for block in self._writer.header.vlrs.get("ExtraBytesVlr"):
+            for extra in block.extra_bytes_structs:
+                for part in (extra._min, extra._max):
+                    for word in part:
+                        word[:] = [0] * len(word)
+                extra.options &= ~(extra.MIN_BIT_MASK | extra.MAX_BIT_MASK)
 
     def write(self, points: Points) -> None:
         """Append a chunk."""

@@ -27,7 +27,7 @@ from scipy.special import ndtr
 from shapely.geometry import Polygon
 
 from wrackline.io import read_json
-from wrackline.rasters import BLOCK, Grid, RasterReader, read_grid
+from wrackline.rasters import BLOCK, Grid, RasterReader
 from wrackline.seabed.carried import SLOPE_REACH, plane_slopes
 from wrackline.seabed.merge import share_band, tiles
 from wrackline.uncertainty import Budget, ErrorModel, model_from_dict, propagate
@@ -115,15 +115,10 @@ def read_surface(
     models : sequence of ErrorModel, optional
         Errors in the order of the record's sources, in place of those that the record holds.
     """
-    content = read_json(record)
-
-    def pieces(part: Grid, names: Sequence[str]) -> Mapping[str, Array]:
-        with RasterReader(raster) as reader:
-            return reader.read(part, names)
-
+    content, reader = read_json(record), RasterReader(raster)
     return Surface(
-        read_grid(raster),
-        pieces,
+        reader.grid,
+        reader.read,
         content["sources"],
         [model_from_dict(m) for m in content["models"]] if models is None else models,
         content["dates"],
