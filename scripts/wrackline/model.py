@@ -291,6 +291,11 @@ class SeabedSettings(Strict):
         description="Edge of the tiles in which large surveys are worked on; figures don't depend "
         "on it [m].",
     )
+    job_raw_mb: Annotated[float, Field(gt=0, le=1e6)] = Field(
+        40.0,
+        description="A survey larger than twice this is gridded in several jobs, each of so much "
+        "of its raw LAZ file (of others, 8 times as much); figures don't depend on it [MB].",
+    )
     memory_mb: Annotated[int, Field(ge=1000, le=1_000_000)] = Field(
         1500,
         description="Memory that the seabed's steps may use together, two at a time [MB].",

@@ -52,9 +52,8 @@ def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:
     return config.site.links_from(config.surveys[survey].vertical.zero)
 
 
-SHARE_BYTES = {".laz": 40_000_000, ".las": 300_000_000}
-"""Raw bytes of bed points that are worth a job of their own: about ten million points."""
-OTHER_BYTES = 300_000_000
+LESS_DENSE = 8
+"""Bytes of a point in other files over those in LAZ, about."""
 
 
 def seabed_shares(config: SiteConfig, survey: str) -> int:
@@ -69,8 +68,8 @@ def seabed_shares(config: SiteConfig, survey: str) -> int:
     file = config.folder / config.surveys[survey].file
     if not file.is_file() or config.site.demo is not None:
         return 1
-    worth = SHARE_BYTES.get(file.suffix.lower(), OTHER_BYTES)
-    return max(1, file.stat().st_size // worth)
+    packed = 1 if file.suffix.lower() == ".laz" else LESS_DENSE
+    return max(1, int(file.stat().st_size / 1e6 / packed / config.site.seabed.job_raw_mb))
 
 
 def structure_max_m(config: SiteConfig, survey: str) -> float | None:

@@ -35,6 +35,21 @@ def test_rebuilt_elsewhere_on_one_core(hut, tmp_path):
 
 
 @pytest.mark.slow
+def test_gridded_in_many_jobs_the_record_is_the_same(hut, tmp_path):
+    """Surveys sorted into tiles and gridded in shares, as large ones are, give the same results."""
+    for part in ("config", "data"):
+        shutil.copytree(hut / part, tmp_path / part)
+    settings = tmp_path / "config" / "site.yaml"
+    with settings.open("a", encoding="utf-8") as stream:
+        stream.write("seabed:\n  job_raw_mb: 0.0005\n  tile_m: 5\n")
+    built(tmp_path)
+    records = (tmp_path / "logs" / "steps.jsonl").read_text(encoding="utf-8")
+    assert records.count('"grid_tiles"') > 1
+    assert differing(hut, tmp_path) == []
+    assert not list((tmp_path / "work" / "seabed").glob("spill/*"))
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("cores", [1, 2])
 def test_hamlet_on_one_core_and_on_two(hamlet, tmp_path, cores):
     """The hamlet, its survey files made anew as well, has the same bytes on one core and on two."""
