@@ -16,6 +16,8 @@ rule spill_points:
         "logs/spill_points/{survey}.log",
     wildcard_constraints:
         survey="|".join(LARGE) or "(?!)",
+    resources:
+        mem_mb=LARGE_JOB_MB,
     params:
         code=fingerprint("spill_points"),
         origin=list(SITE.site.origin),
@@ -23,8 +25,6 @@ rule spill_points:
             SITE.site.seabed.cell_m, SITE.surveys[w.survey].least_cell_m
         ),
         tile_m=SITE.site.seabed.tile_m,
-    resources:
-        mem_mb=LARGE_JOB_MB,
     message:
         "Seabed: sorting the points of {wildcards.survey} into tiles"
     script:
@@ -43,6 +43,8 @@ rule grid_tiles:
     wildcard_constraints:
         survey="|".join(LARGE) or "(?!)",
         share="[0-9]+",
+    resources:
+        mem_mb=LARGE_JOB_MB,
     params:
         code=fingerprint("grid_tiles"),
         cell_m=lambda w: survey_cell(
@@ -51,8 +53,6 @@ rule grid_tiles:
         structure_max_m=lambda w: structure_max_m(SITE, w.survey),
         memory_mb=LARGE_JOB_MB,
         shares=lambda w: SHARES[w.survey],
-    resources:
-        mem_mb=LARGE_JOB_MB,
     message:
         "Seabed: gridding share {wildcards.share} of {wildcards.survey}"
     script:
@@ -89,6 +89,8 @@ rule grid_survey:
         "logs/grid_survey/{survey}.log",
     wildcard_constraints:
         survey="|".join(SITE.point_surveys) or "(?!)",
+    resources:
+        mem_mb=lambda w: LARGE_JOB_MB if w.survey in LARGE else 0,
     params:
         code=fingerprint("grid_survey"),
         crs=SITE.site.crs,
@@ -101,8 +103,6 @@ rule grid_survey:
         structure_max_m=lambda w: structure_max_m(SITE, w.survey),
         tile_m=SITE.site.seabed.tile_m,
         memory_mb=LARGE_JOB_MB,
-    resources:
-        mem_mb=lambda w: LARGE_JOB_MB if w.survey in LARGE else 0,
     message:
         "Seabed: gridding {wildcards.survey}"
     script:

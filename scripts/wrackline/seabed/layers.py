@@ -47,7 +47,8 @@ LEAST_RING = 0.75
 """Part of the cells round a block that must be known for it to be set aside alone."""
 
 ALIKE = 0.3
-"""Layers of neighbouring cells are the same while their distance differs by no more of it."""
+"""A layer goes on into a neighbouring cell while its height there differs by no more than so much
+of the layers' distance."""
 CRUMB = 16
 """Blocks of fewer cells go to the larger one that they touch."""
 THICK, FULL = 4, 0.8
@@ -380,15 +381,16 @@ def settle(cells: npt.NDArray[np.void], grid: Grid, *, structure_max_m: float) -
 def _blocks_of(cells: npt.NDArray[np.void]) -> Ints:
     """Return the number of the block that each cell belongs to.
 
-    Cells that touch are of one block: those that stand alone; and those of two layers, where the
-    layers are about as far apart. A cell with one layer belongs to the nearest with two.
+    Cells that touch are of one block: those that stand alone; and those of two layers, where both
+    layers go on from one to the other. A cell with one layer belongs to the nearest with two.
     """
     kind = np.where(cells["alone"] == 1, 0, cells["amid"])
-    apart = (cells["upper"] - cells["lower"]).astype(float)
+    lower, upper = cells["lower"].astype(float), cells["upper"].astype(float)
     one, other = _neighbours(cells)
     same = (kind[one] == kind[other]) & (kind[one] != 1)
-    gap = np.minimum(np.abs(apart[one]), np.abs(apart[other]))
-    same &= (kind[one] == 0) | (np.abs(apart[one] - apart[other]) <= ALIKE * gap)
+    most = ALIKE * np.minimum((upper - lower)[one], (upper - lower)[other])
+    goes_on = np.maximum(np.abs(lower[one] - lower[other]), np.abs(upper[one] - upper[other]))
+    same &= (kind[one] == 0) | (goes_on <= most)
     links = coo_array((same[same], (one[same], other[same])), shape=(len(cells), len(cells)))
     label = np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
     both = (kind[one] == 2) & (kind[other] == 2)
