@@ -17,7 +17,7 @@ from shapely.errors import ShapelyError
 from wrackline.config import season_of
 from wrackline.errors import Fault, InputError
 from wrackline.model import Survey
-from wrackline.rasters import read_raster
+from wrackline.rasters import RasterReader
 from wrackline.verdict import Verdict
 
 CORRIDOR_M = 1.0
@@ -104,8 +104,9 @@ def ground_of_picture(items: gpd.GeoDataFrame) -> tuple[Any, str]:
 
 def ground_of_surface(raster: Path | str) -> tuple[Any, str]:
     """Return the cells with a height, gaps that were filled included."""
-    grid, bands = read_raster(raster)
-    valid = np.isfinite(bands["height"])
+    with RasterReader(raster) as reader:
+        grid, parts = reader.grid, reader.grid.strips()
+        valid = np.concatenate([np.isfinite(reader.read(p, ["height"])["height"]) for p in parts])
     shapes = rasterio.features.shapes(
         valid.astype(np.uint8), mask=valid, transform=grid.transform, connectivity=4
     )
