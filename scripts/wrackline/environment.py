@@ -18,7 +18,7 @@ LEADING_ELSEWHERE = (
 
 FIXED_ENVIRONMENT = {
     "GDAL_SKIP": " ".join(LEADING_ELSEWHERE),
-    "GDAL_CACHEMAX": "64",
+    "GDAL_CACHEMAX": "64",  # MB of blocks of rasters, beside what a step counts on
     "NUMBA_NUM_THREADS": "1",
     "OGR_CURRENT_DATE": FIXED_DATE,
     "SOURCE_DATE_EPOCH": FIXED_EPOCH_S,

@@ -31,8 +31,6 @@ TICK_M = 0.0001
 BLOCK = 256
 """Rows and columns of a block in the file."""
 STRIP_CELLS = 4_000_000
-CACHE_BYTES = 64_000_000
-"""Blocks that GDAL may keep in memory while a file is turned into a COG."""
 
 CAUTION = "Not for navigation, anchoring or dive planning."
 
@@ -288,8 +286,7 @@ class RasterWriter:
             return
         try:
             if kind is None:
-                with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
-                    rasterio.shutil.copy(self._plain, self._path, **_cog_options(self.overviews))
+                rasterio.shutil.copy(self._plain, self._path, **_cog_options(self.overviews))
         finally:
             self._plain.unlink(missing_ok=True)
 
@@ -432,12 +429,8 @@ def read_raster(path: Path | str) -> tuple[Grid, dict[str, Array]]:
     bands : dict of str to array, shape (n_rows, n_columns)
         By name, in the file's order; NaN for nodata.
     """
-    with rasterio.open(path) as source:
-        grid = _grid_of(source)
-        values = source.read(out_dtype="float64")
-        names = source.descriptions
-    values[values == NODATA] = np.nan
-    return grid, dict(zip(names, values, strict=True))
+    with RasterReader(path) as reader:
+        return reader.grid, reader.read(reader.grid)
 
 
 def read_grid(path: Path | str) -> Grid:

@@ -15,10 +15,11 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 from scipy.stats import binned_statistic_2d
 
 from wrackline.rasters import Grid
-from wrackline.seabed.cells import Area, mean_rises, sum_cells
+from wrackline.seabed.cells import Area, cell_of, sum_cells
 
 COLUMNS, ROWS, CELL_M, CELL_TICKS = 8000, 4000, 0.05, 500
 GDAL_POINTS = 100_000
@@ -48,8 +49,24 @@ def points_along_lines(count: int) -> Words:
 
 
 def ours(words: Words) -> None:
-    """Bin in compiled loops: the mean."""
-    mean_rises([words], AREA, base=-50_000)
+    """Bin in compiled loops, by the cells of gridding: the mean."""
+    sums = np.zeros((AREA.cells, 2), dtype=np.int64)
+    _add(words, AREA.frame, sums)
+    _divide(sums, np.empty(AREA.cells))
+
+
+@njit(cache=True)
+def _add(words, frame, sums):  # type: ignore[no-untyped-def]
+    for i in range(len(words)):
+        at = cell_of(words[i, 0], words[i, 1], frame)
+        sums[at, 0] += 1
+        sums[at, 1] += words[i, 2]
+
+
+@njit(cache=True)
+def _divide(sums, mean):  # type: ignore[no-untyped-def]
+    for at in range(len(sums)):
+        mean[at] = sums[at, 1] / sums[at, 0] if sums[at, 0] else np.nan
 
 
 def ours_in_full(words: Words) -> None:

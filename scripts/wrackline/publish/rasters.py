@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-import rasterio
-
 from wrackline.io import read_json
-from wrackline.rasters import CACHE_BYTES, RasterReader, RasterWriter, SmoothRasterWriter
+from wrackline.rasters import RasterReader, RasterWriter, SmoothRasterWriter
 from wrackline.seabed.relief import VIEW_UNITS
 
 UNITS = {"height": "m", "sd": "m", "count": "1", "source": "1"}
@@ -70,7 +68,6 @@ def _copy(
     """Write one band of a raster as a raster of its own."""
     smooth = name == "height" or name in VIEW_UNITS
     with (
-        rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES),
         RasterReader(path) as reader,
         (SmoothRasterWriter if smooth else RasterWriter)(
             output,

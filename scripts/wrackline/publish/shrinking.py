@@ -8,9 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import rasterio
 
-from wrackline.rasters import CACHE_BYTES, RasterReader
+from wrackline.rasters import RasterReader
 
 Array = npt.NDArray[np.float64]
 
@@ -36,7 +35,7 @@ def shrunk(path: Path | str, names: Sequence[str], most: int) -> Small:
     most : int
         Rows and columns that are left, at most.
     """
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), RasterReader(path) as reader:
+    with RasterReader(path) as reader:
         grid = reader.grid
         block = -(-max(grid.shape) // most)
         wide = -(-grid.shape[1] // block) * block

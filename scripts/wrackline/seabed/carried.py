@@ -16,20 +16,19 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import correlate1d, distance_transform_edt
+from scipy.ndimage import distance_transform_edt
 
 from wrackline.errors import Fault, InputError
 from wrackline.rasters import TICK_M, Grid, RasterReader
+from wrackline.seabed.slopes import SLOPE_MARGIN, plane_gradient
+from wrackline.seabed.surface_kinds import CANOPY
+from wrackline.seabed.variances import named_effects
 from wrackline.uncertainty import ErrorModel
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
-SLOPE_REACH = 2
-"""Cells on either side from which a cell's slope is taken."""
-PLANTS = 2.0
-"""Value of the band `surface` where a survey saw the canopy of plants."""
 OWN_SHARE = 1e-3
 """Least share of a cell's variance that counts as stated beyond the model (files are float32)."""
 NANO = 1e-9
@@ -140,7 +139,8 @@ class Spread:
         inner = self.between(values)
         if self.whole.all() or not self.apart:
             return inner
-        east, north = (self.nearest(slope) for slope in plane_slopes(values, cell_m))
+        gradient = plane_gradient(values, cell_m, lone_slope=0.0)
+        east, north = (self.nearest(slope) for slope in gradient)
         (row, above, down), (column, beside, across) = self.rows, self.columns
         x, y = (beside - column) * across * cell_m, (row - above) * down * cell_m
         carried = self.nearest(values) + east * x + north * y[:, None]
@@ -251,7 +251,7 @@ def read_layer(
     Layer or None
         None where the survey has no height in the piece.
     """
-    own = coarse_piece(part, reader.grid, SLOPE_REACH + 1)
+    own = coarse_piece(part, reader.grid, SLOPE_MARGIN + 1)
     if own.intersection(reader.grid) is None:
         return None
     bands = reader.read(own, [*NEEDED, *(name for name in SOMETIMES if name in reader.names)])
@@ -281,7 +281,7 @@ def read_layer(
         distance_m=spread.nearest(bands.get("distance_m", nothing)),
         surface=surface,
         filled=filled,
-        plants=surface == PLANTS,
+        plants=surface == CANOPY,
     )
 
 
@@ -312,50 +312,13 @@ def by_cause(height: Array, grid: Grid, model: ErrorModel) -> tuple[Array, dict[
     named : dict of str to array
         Signed effect of one standard uncertainty of each component [m].
     """
-    east, north = plane_slopes(height, grid.cell_m)
-    steep = east**2 + north**2
+    slope = plane_gradient(height, grid.cell_m, lone_slope=0.0)
+    steep = slope[0] ** 2 + slope[1] ** 2
     patchy = model.patchy_vertical**2 + steep * model.patchy_horizontal**2
-    x, y = np.meshgrid(*grid.centres())
-    xyz = np.column_stack([x.ravel(), y.ravel(), np.nan_to_num(height).ravel()])
     named: dict[str, Array] = {}
-    for component in model.named:
-        moved = component.displacement(xyz).reshape(*grid.shape, 3)
-        effect = moved[..., 2] - east * moved[..., 0] - north * moved[..., 1]
-        named[component.name] = named.get(component.name, 0.0) + effect
+    for name, effect in named_effects(grid, slope, model):
+        named[name] = named.get(name, 0.0) + effect
     return patchy, named
-
-
-def plane_slopes(height: Array, cell_m: float) -> tuple[Array, Array]:
-    """Return rise per metre towards east and north of planes fitted to 5 × 5 cells.
-
-    Every cell's figures come from its own neighbourhood alone, so that they don't depend, to the
-    last bit, on the piece that is looked at. NaN where the height is; level across a single line
-    of cells.
-
-    Examples
-    --------
-    >>> east, north = plane_slopes(np.tile([0.0, 1.0, 2.0], (3, 1)), 2.0)
-    >>> east.round(3)[1], bool(abs(north).max() < 1e-12)
-    (array([0.5, 0.5, 0.5]), True)
-    """
-    there = np.isfinite(height)
-    mask, z = there.astype(float), np.where(there, height, 0.0)
-    n = np.maximum(_moment(mask, 0, 0), 1.0)
-    u, v = _moment(mask, 1, 0) / n, _moment(mask, 0, 1) / n
-    uu, vv = _moment(mask, 2, 0) / n - u**2, _moment(mask, 0, 2) / n - v**2
-    uv, mean = _moment(mask, 1, 1) / n - u * v, _moment(z, 0, 0) / n
-    zu, zv = _moment(z, 1, 0) / n - mean * u, _moment(z, 0, 1) / n - mean * v
-    uu, vv = uu + 1e-9, vv + 1e-9
-    scale = np.where(there, (uu * vv - uv**2) * cell_m, np.nan)
-    return (zu * vv - zv * uv) / scale, (zv * uu - zu * uv) / scale
-
-
-def _moment(values: Array, power_east: int, power_north: int) -> Array:
-    """Return sums of values times powers of the offsets over the 5 × 5 window."""
-    offsets = np.arange(-SLOPE_REACH, SLOPE_REACH + 1.0)
-    across = correlate1d(values, offsets**power_east, axis=1, mode="constant")
-    down = correlate1d(across, (-offsets) ** power_north, axis=0, mode="constant")
-    return np.asarray(down, dtype=float)
 
 
 def fading(reader: RasterReader, part: Grid, cells: float) -> Array:
@@ -380,7 +343,7 @@ def fading(reader: RasterReader, part: Grid, cells: float) -> Array:
     bands = reader.read(own, names)
     there = np.isfinite(bands["height"])
     if "surface" in bands:
-        there &= bands["surface"] != PLANTS
+        there &= bands["surface"] != CANOPY
     k = ratio(reader.grid, part.cell_m)
     whole = np.repeat(np.repeat(there, k, axis=0), k, axis=1)
     fine = Grid(part.origin, part.cell_m, own.west * k, own.south * k, own.east * k, own.north * k)

@@ -110,44 +110,6 @@ def _add(points, frame, base, sums):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _add_heights(points, frame, base, sums):  # type: ignore[no-untyped-def]
-    for i in range(len(points)):
-        at = cell_of(points[i, 0], points[i, 1], frame)
-        if at >= 0:
-            sums[at, 0] += 1
-            sums[at, 1] += np.int64(points[i, 2]) - base
-
-
-def mean_rises(runs: Iterable[Words], area: Area, *, base: int) -> Array:
-    """Return the mean rise above a base of each cell's points, and nothing more.
-
-    Parameters
-    ----------
-    runs : iterable of arrays of int, each of shape (n, words)
-    area : Area
-    base : int
-        In ticks.
-
-    Returns
-    -------
-    array, shape (cells,)
-        In ticks; NaN in cells without points.
-    """
-    sums = np.zeros((area.cells, 2), dtype=np.int64)
-    for points in runs:
-        _add_heights(points, area.frame, base, sums)
-    mean = np.empty(area.cells)
-    _means(sums, mean)
-    return mean
-
-
-@njit(cache=True, nogil=True)
-def _means(sums, mean):  # type: ignore[no-untyped-def]
-    for at in range(len(sums)):
-        mean[at] = sums[at, 1] / sums[at, 0] if sums[at, 0] else np.nan
-
-
-@njit(cache=True, nogil=True)
 def _inside(points, frame, out):  # type: ignore[no-untyped-def]
     for i in range(len(points)):
         out[i] = cell_of(points[i, 0], points[i, 1], frame) >= 0

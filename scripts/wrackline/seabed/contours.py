@@ -11,13 +11,12 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-import rasterio
 import shapely
 from shapely.geometry import LineString
 
 from wrackline import contract
 from wrackline.model import SeaLevel
-from wrackline.rasters import CACHE_BYTES, Grid, RasterReader
+from wrackline.rasters import Grid, RasterReader
 from wrackline.seabed.calming import calmed, margin
 from wrackline.seabed.tracing import trace
 
@@ -58,7 +57,7 @@ def lines_at(
         from the height by no more than `calming.SHARE` of its sd and a millimetre, but for what
         leaving out vertices takes.
     """
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), RasterReader(surface) as reader:
+    with RasterReader(surface) as reader:
         grid = reader.grid
         around = margin(grid.cell_m)
 
@@ -181,7 +180,7 @@ def contours(
 def height_range(surface: Path | str, most_cells: int = STRIP_CELLS) -> tuple[float, float]:
     """Return the least and the greatest height of a surface; NaN where nothing is known [m]."""
     least, most = np.inf, -np.inf
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), RasterReader(surface) as reader:
+    with RasterReader(surface) as reader:
         for part in reader.grid.strips(most_cells):
             height = reader.read(part, ["height"])["height"]
             known = height[np.isfinite(height)]

@@ -39,6 +39,7 @@ from wrackline.seabed.layers import (
 from wrackline.seabed.roughness import Roughness, RoughnessSums
 from wrackline.seabed.slopes import SLOPE_MARGIN, SlopeSums, slopes_of
 from wrackline.seabed.spill import open_spill, spill_points
+from wrackline.seabed.surface_kinds import BED, CANOPY, STRUCTURE
 from wrackline.seabed.tiles import BANDS as TILE_BANDS
 from wrackline.seabed.tiles import Work, grid_tiles, tiling_for, work_of
 from wrackline.seabed.variances import (
@@ -66,10 +67,6 @@ BANDS = (
     ("canopy", "m"),
 )
 """Bands of a survey's surface."""
-
-BED, CANOPY, STRUCTURE = 1, 2, 3
-"""Band `surface`: the bed; plants, a shoal or other things above a bed that wasn't seen there; what
-stands above the ground around it."""
 
 ARRAYS, WORKING_MB = 60, 350
 """Arrays of 8 bytes a cell that finishing a piece holds, and a step's memory besides [MB]."""

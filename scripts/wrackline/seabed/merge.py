@@ -7,21 +7,19 @@ that no figure depends on the tiles. How cells join is told in `wrackline.seabed
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import rasterio
 
 from wrackline.config import season_of
 from wrackline.io import read_json, write_json
 from wrackline.rasters import (
     BLOCK,
-    CACHE_BYTES,
     TICK_M,
     Grid,
     RasterReader,
@@ -124,7 +122,6 @@ def merge_surfaces(
     errors = [read_json(survey.errors) for survey in surveys]
     cell_m = how.cell_m or min(read_grid(survey.raster).cell_m for survey in surveys)
     with ExitStack() as opened:
-        opened.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES))
         readers = [opened.enter_context(RasterReader(survey.raster)) for survey in surveys]
         grid = ground(readers, cell_m)
         sources = [
@@ -143,7 +140,7 @@ def merge_surfaces(
             vertical_datum=frame["vertical_datum"],
             tags={"surface": name, "sources": ", ".join(survey.name for survey in surveys)},
         ) as writer:
-            for part in tiles(grid, tile):
+            for part in grid.pieces(tile):
                 merged = merge_piece(sources, part, how, tally)
                 if merged is not None:
                     writer.write(part, [merged[band] for band in bands])
@@ -241,23 +238,6 @@ def ground(readers: Sequence[RasterReader], cell_m: float) -> Grid:
     for part in parts[1:]:
         whole = whole.union(part)
     return whole
-
-
-def tiles(grid: Grid, side: int = BLOCK) -> Iterator[Grid]:
-    """Yield tiles of at most so many cells a side, from the north-west corner row by row.
-
-    >>> [part.shape for part in tiles(Grid((0.0, 0.0), 1.0, 0, 0, 3, 2), 2)]
-    [(2, 2), (2, 1)]
-    """
-    for north in range(grid.north, grid.south, -side):
-        for west in range(grid.west, grid.east, side):
-            yield replace(
-                grid,
-                west=west,
-                south=max(north - side, grid.south),
-                east=min(west + side, grid.east),
-                north=north,
-            )
 
 
 def _entry(name: str, number: int, record: Mapping[str, Any]) -> Entry:

@@ -28,8 +28,8 @@ from shapely.geometry import Polygon
 
 from wrackline.io import read_json
 from wrackline.rasters import BLOCK, Grid, RasterReader
-from wrackline.seabed.carried import SLOPE_REACH, plane_slopes
-from wrackline.seabed.merge import share_band, tiles
+from wrackline.seabed.merge import share_band
+from wrackline.seabed.slopes import SLOPE_MARGIN, plane_gradient
 from wrackline.uncertainty import Budget, ErrorModel, model_from_dict, propagate
 
 Array = npt.NDArray[np.float64]
@@ -236,7 +236,7 @@ def _windows(polygon: Polygon, grid: Grid) -> Iterator[Grid]:
         return
     inside = Grid.around(grid.origin, grid.cell_m, polygon.bounds).intersection(grid)
     if inside is not None:
-        yield from tiles(inside, TILE)
+        yield from inside.pieces(TILE)
 
 
 def median_budget(surface: Surface, cells: Inside) -> Budget:
@@ -379,9 +379,10 @@ def _details(surface: Surface, row: Ints, column: Ints) -> dict[str, Array]:
             grid.north - 1 - int(row[mine].max()),
             grid.west + int(column[mine].max()) + 1,
             grid.north - int(row[mine].min()),
-        ).grown(SLOPE_REACH)
+        ).grown(SLOPE_MARGIN)
         bands = dict(surface.read(part, names))
-        bands["east"], bands["north"] = plane_slopes(bands["height"], grid.cell_m)
+        slope = plane_gradient(bands["height"], grid.cell_m, lone_slope=0.0)
+        bands["east"], bands["north"] = slope
         top, left = grid.north - part.north, part.west - grid.west
         for name, band in bands.items():
             out[name][mine] = band[row[mine] - top, column[mine] - left]

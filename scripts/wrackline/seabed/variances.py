@@ -13,6 +13,8 @@ First order: JCGM 100:2008, 5.1.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
@@ -168,17 +170,41 @@ def common_of_cells(
     array, shape `grid.shape`
         In m²; NaN where nothing is known.
     """
-    east, north = grid.centres()
     variance = np.full(grid.shape, model.patchy_vertical**2)
     if model.patchy_horizontal > 0:
         variance += (slope[0] ** 2 + slope[1] ** 2) * model.patchy_horizontal**2
-    for part in model.named:
-        across = part.displacement(_places(east, np.full(len(east), north[0])))
-        down = part.displacement(_places(np.full(len(north), east[0]), north))
-        moved = across[None, :, :] + (down - across[:1])[:, None, :]
-        variance += (moved[..., 2] - slope[0] * moved[..., 0] - slope[1] * moved[..., 1]) ** 2
+    for _, effect in named_effects(grid, slope, model):
+        variance += effect**2
     variance[np.isnan(height)] = np.nan
     return variance
+
+
+def named_effects(
+    grid: Grid, slope: tuple[Array, Array], model: ErrorModel
+) -> Iterator[tuple[str, Array]]:
+    """Yield what one standard uncertainty of each named component does to a piece's heights.
+
+    Parameters
+    ----------
+    grid : Grid
+    slope : tuple of arrays, shape `grid.shape`
+        Rise per metre towards east and north.
+    model : ErrorModel
+
+    Yields
+    ------
+    name : str
+    effect : array, shape `grid.shape`
+        In metres, signed. A displacement is linear in the place, so that a row and a column through
+        the pivot tell all, to the bit the same in whatever piece.
+    """
+    east, north = grid.centres()
+    for part in model.named:
+        still = part.displacement(np.array([[*part.pivot, 0.0]]))
+        across = part.displacement(_places(east, np.full(len(east), part.pivot[1])))
+        down = part.displacement(_places(np.full(len(north), part.pivot[0]), north)) - still
+        moved = across[None, :, :] + down[:, None, :]
+        yield part.name, moved[..., 2] - slope[0] * moved[..., 0] - slope[1] * moved[..., 1]
 
 
 def _places(east: Array, north: Array) -> Array:

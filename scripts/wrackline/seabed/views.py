@@ -13,9 +13,8 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import rasterio
 
-from wrackline.rasters import CACHE_BYTES, RasterReader, SmoothRasterWriter
+from wrackline.rasters import RasterReader, SmoothRasterWriter
 from wrackline.seabed import local_relief as trend
 from wrackline.seabed.openness import openness
 from wrackline.seabed.relief import (
@@ -90,7 +89,7 @@ def draw_views(
         Of a strip; products don't hang on it.
     """
     writing = partial(SmoothRasterWriter, crs=crs, vertical_datum=vertical_datum)
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), ExitStack() as stack:
+    with ExitStack() as stack:
         source = stack.enter_context(RasterReader(surface))
         writers = {
             name: stack.enter_context(writing(path, [(name, VIEW_UNITS[name])], grid=source.grid))

@@ -16,14 +16,13 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-import rasterio
 import shapely
 import shapely.ops
 from shapely.geometry import LineString
 
 from wrackline import contract
 from wrackline.model import SeaLevel
-from wrackline.rasters import CACHE_BYTES, Grid, RasterReader
+from wrackline.rasters import Grid, RasterReader
 from wrackline.seabed.contours import STRIP_CELLS, lines_at
 from wrackline.uncertainty import Budget, ErrorModel
 
@@ -82,7 +81,7 @@ def waterlines(
         zip(heights.tolist(), lines_at(surface, heights, most_cells=most_cells), strict=True)
     )
     rows = []
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), RasterReader(surface) as reader:
+    with RasterReader(surface) as reader:
         for level, budget in levels:
             for line in drawn[level.height_m]:
                 for stretch in stretches(line):

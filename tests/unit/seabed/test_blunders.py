@@ -5,7 +5,8 @@ import pytest
 from scipy.stats import binom
 from sims import gridded, is_listed, passes, town, town_rmse
 
-from wrackline.seabed.gridding import STRUCTURE, Settings
+from wrackline.seabed.gridding import Settings
+from wrackline.seabed.surface_kinds import STRUCTURE
 from wrackline.uncertainty import ErrorModel
 
 MULTIBEAM = ErrorModel("2031-swath", 0.06, 0.04)

@@ -85,7 +85,10 @@ def cloud(seed, count=400):
 def test_order_tiles_and_memory_leave_no_trace(bed, how):
     """Points shuffled, in tiles of another size, worked on in other pieces give the same bytes."""
     rng = np.random.default_rng(3)
-    xyz, settled = cloud(11, 4000) * [5, 5, 1], {"fill_distance_m": 2.0, "cell_m": 0.5}
+    turn = NamedError("setup:rotation", "rotation", 0.01, (500_012.3, 4_700_045.6))
+    model = ErrorModel("2031-a", 0.1, 0.05, 0.05, 0.04, 9.0, (turn,))
+    settled = {"fill_distance_m": 2.0, "cell_m": 0.5, "model": model}
+    xyz = cloud(11, 4000) * [5, 5, 1]
     bed.surface(xyz, **settled)
     once, lone = (bed.folder / "surface.tif").read_bytes(), bed.set_aside.lone
     bed.surface(rng.permutation(xyz), step=int(rng.integers(1, 400)), how=how, **settled)

@@ -9,9 +9,8 @@ from layered_surfaces import ORIGIN, merge, sources, survey
 from wrackline.errors import InputError
 from wrackline.io import read_json, write_json
 from wrackline.rasters import Band, Grid, RasterReader, read_raster, write_raster
-from wrackline.seabed.carried import plane_slopes, ratio, read_layer, unseen_relief
+from wrackline.seabed.carried import ratio, read_layer, unseen_relief
 from wrackline.seabed.merge import BANDS, Merging, SurveySurface, merge_surfaces, share_band
-from wrackline.seabed.slopes import plane_gradient
 from wrackline.uncertainty import ErrorModel, NamedError, model_from_dict
 
 MARK = NamedError("mark:height", "height", 0.3)
@@ -194,14 +193,6 @@ def test_relief_is_what_is_left_on_coarse_cells():
     layer = read_layer(one.reader, one.model, one.reader.grid, fill_distance_m=0.0)
     relief = unseen_relief([(1, layer, 0.0)], one.reader.grid, 2)
     np.testing.assert_allclose(relief[6:-6, 6:-6], 0.1**2 - 0.05**2)
-
-
-def test_slopes_are_those_of_the_planes_of_gridding():
-    """Cell for cell as `plane_gradient` has them, with gaps, but for single lines of cells."""
-    height = np.random.default_rng(2).normal(-3, 0.2, (15, 17))
-    height[4:7, 3:6] = np.nan
-    ours, theirs = plane_slopes(height, 0.5), plane_gradient(height, 0.5)
-    np.testing.assert_allclose(ours, theirs, atol=1e-9)
 
 
 def test_cells_that_do_not_fit_are_refused():
