@@ -43,8 +43,8 @@ METHODS = (
     (
         "Seabed",
         "Soundings, swaths, poles and photo models are gridded each by itself: what nothing around "
-        "bears out is set aside and listed, means are brought to the cells' centres, gaps filled by "
-        "kriging within the stated distance. Then they join by their total variance, measured "
+        "bears out is set aside and listed, means are brought to the centres of cells, gaps filled "
+        "by kriging within the stated distance. Then they join by their total variance, measured "
         "before filled, and fade at their edges; where a newer season measured, older ones count "
         "only if the config says how the bed changes. The sources stand in source.tif.",
     ),

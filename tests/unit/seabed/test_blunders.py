@@ -135,3 +135,48 @@ def test_too_few_points_to_judge_are_kept():
     xyz = np.array([[0.5, 0.5, 0.0], [1.5, 0.5, 3.0], [0.5, 1.5, -2.0], [1.5, 1.5, 0.5]])
     done = gridded(xyz, MULTIBEAM, Settings(1.0, 0.0))
     assert np.nansum(done.bands["count"]) == 4
+
+
+def level_ground(rng, side=6.0, per_m2=12):
+    """Return points of level ground at -4 m."""
+    xyz = np.column_stack([rng.uniform(0, side, (int(per_m2 * side**2), 2)), np.zeros(432)])
+    xyz[:, 2] = -4 + rng.normal(0, 0.02, len(xyz))
+    return xyz
+
+
+@pytest.mark.parametrize("apart_m", [0.1, 1.0])
+def test_two_blunders_do_not_bear_each_other_out(rng, apart_m):
+    """Two points 2 m up, in one cell or in neighbouring ones, are no witness for each other."""
+    xyz = level_ground(rng)
+    pair = np.array([[3.4, 3.4, -2.0], [3.4 + apart_m, 3.4, -2.0]])
+    inside = (np.floor(xyz[:, :2]) == 3).all(axis=1) | (np.floor(xyz[:, :2]) == [4, 3]).all(axis=1)
+    few = np.flatnonzero(inside)[10:] if apart_m < 1 else np.flatnonzero(inside)
+    xyz = np.concatenate([np.delete(xyz, few, axis=0), pair])
+    done = gridded(xyz, MULTIBEAM, Settings(1.0, 0.0))
+    assert is_listed(done, xyz)[-2:].all()
+    assert len(done.lone) == 2
+
+
+def test_a_rock_s_flank_is_no_block(rng):
+    """A cone 3 m high and 3 m wide, small enough for a shoal, rises step by step: it stays."""
+    xyz, _ = passes(rng, 200, MULTIBEAM, share=0.0)
+    away = np.hypot(*(xyz[:, :2] - [15, 4]).T)
+    xyz[:, 2] += 3.0 * np.maximum(1 - away / 1.5, 0.0)
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    assert done.blocks == []
+    at = done.grid.north - 1 - int(4 / 0.2), int(15 / 0.2) - done.grid.west
+    np.testing.assert_allclose(done.bands["height"][at], town(15.1, 4.1) + 2.7, atol=0.3)
+
+
+def test_a_block_does_not_bend_the_ground_beside_it(rng):
+    """Cells around late echoes 3 m down have the heights that they have without them."""
+    xyz, _ = passes(rng, 200, MULTIBEAM, share=0.0)
+    late = (np.hypot(*(xyz[:, :2] - [15, 4]).T) < 1.0) & (np.arange(len(xyz)) % 2 == 0)
+    clean = gridded(xyz[~late], MULTIBEAM, Settings(0.2, 0.0))
+    xyz[late, 2] -= 3.0
+    done = gridded(xyz, MULTIBEAM, Settings(0.2, 0.0))
+    both = done.grid.intersection(clean.grid)
+    east, north = np.meshgrid(*both.centres())
+    beside = np.abs(np.hypot(east - 15, north - 4) - 1.2) < 0.5
+    first, second = (one.bands["height"][one.grid.window(both)] for one in (done, clean))
+    assert np.nanmax(np.abs(first - second)[beside]) < 0.1

@@ -186,3 +186,14 @@ def test_a_step_stays_a_step(bed):
     np.testing.assert_allclose(bands["middle"][:, 10:], 2.0, atol=1e-6)
     np.testing.assert_allclose(bands["height"][:, 2:8], 0.0, atol=1e-6)
     assert np.abs(bands["height"] - bands["middle"]).max() < 0.35
+
+
+def test_a_cliff_is_no_slope(bed):
+    """Beside a cliff of 8 m means are moved as on the steepest loose ground, 0.35 m at most."""
+    rng = np.random.default_rng(11)
+    xyz = np.column_stack([rng.uniform(0, 20, (6000, 2)), np.zeros(6000)])
+    xyz[:, 2] = np.where(xyz[:, 0] >= 10, 8.0, 0.0)
+    how = {"structure_max_m": None}
+    _, bands = bed.surface(xyz, model=ErrorModel("2031-a", 0.0, 0.01), how=how)
+    truth = np.where(np.arange(20) >= 10, 8.0, 0.0)
+    assert np.abs(bands["height"] - truth).max() <= 0.5 * 0.7
