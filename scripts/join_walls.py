@@ -1,10 +1,13 @@
 """Join a view's wall lines into one network, each closing marked as inferred.
 
 Writes `lines.parquet` (GeoParquet, `wrackline.walls.linework.LINE_COLUMNS`: the recorded lines,
-repeats merged), `pieces.parquet` (straight stretches, recorded and inferred, and the vertices they
-are tied to), `edges.parquet` (the planar network: the piece that each edge lies on, its phases,
-what lies beside it), `outlines.parquet` (see `wrackline.walls.plausible`), `others.parquet` (lines
-that the surveyor says are no walls) and `team.json` (what became of the team's word on walls).
+repeats merged, as placed by all tracings), `tracings.parquet` (what became of every surveyed line,
+`wrackline.walls.settling.TRACING_COLUMNS`), `sources.parquet` and `shares.parquet` (what places of
+several tracings rest on, see `wrackline.walls.moved`), `pieces.parquet` (straight stretches,
+recorded and inferred, and the vertices they are tied to), `edges.parquet` (the planar network: the
+piece that each edge lies on, its phases, what lies beside it), `outlines.parquet` (see
+`wrackline.walls.plausible`), `others.parquet` (lines that the surveyor says are no walls) and
+`team.json` (what became of the team's word on walls, and what needs a person).
 """
 
 import json
@@ -18,6 +21,7 @@ from wrackline.walls import network, plausible
 from wrackline.walls.gather import gather_lines, read_models, told_apart
 from wrackline.walls.joining import join_walls
 from wrackline.walls.linework import ITEM_COLUMNS
+from wrackline.walls.settling import TRACING_COLUMNS
 from wrackline.walls.team import as_record, read_team
 
 
@@ -31,6 +35,7 @@ def main(job):
     team = read_team(job.params.team)
     joined = join_walls(lines, models, settings, team)
     network.save(joined.network, Path(job.output.edges).parent, job.params.crs)
+    vectors.write(joined.tracings, TRACING_COLUMNS, job.output.tracings)
     plausible.save(joined.outlines, Path(job.output.outlines), job.params.crs)
     said = as_record(team.decisions, joined.outcomes)
     about = {"notes": joined.notes, "phases": joined.network.phases, "aside": joined.set_aside}

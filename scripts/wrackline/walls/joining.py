@@ -16,6 +16,7 @@ import pandas as pd
 from wrackline.collection import collection_paused
 from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel
+from wrackline.walls.beside import Every, every_line
 from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
 from wrackline.walls.decided import Outcome, outcomes
@@ -37,6 +38,7 @@ from wrackline.walls.phases import phase_lines, standing_in
 from wrackline.walls.planar import NODE_M
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of, stacked
+from wrackline.walls.settling import Settled, settle
 from wrackline.walls.stretches import Stretches, stretches_of
 
 
@@ -72,6 +74,8 @@ class Joined:
         What could not be followed in the register of phases, and walls one on another.
     set_aside : list of str
         Lines taken for joints of rock, which close no room.
+    tracings : GeoDataFrame
+        What became of every surveyed line, see `settling.TRACING_COLUMNS`.
     """
 
     network: Network
@@ -79,6 +83,7 @@ class Joined:
     outcomes: list[Outcome | None]
     notes: list[str]
     set_aside: list[str]
+    tracings: gpd.GeoDataFrame
 
 
 def build_network(
@@ -122,6 +127,8 @@ def _joined(
     phased = phase_lines(lines, models, settings, team.phases, team.order)
     merged = merge_repeats(phased.lines, models, settings)
     work, stretches, covered = _covered(merged, models, settings)
+    settled = _settled(phased.lines, covered, work, models, settings)
+    work, stretches = settled.work, stretches.placed(settled.work)
     joint = joints_of(work, covered.pieces, settings.join_gap_m)
     covered = covered.pick(~joint[covered.pieces.line])
     tracing = tracing_of(work.lines, models, settings)
@@ -145,8 +152,9 @@ def _joined(
         network=network,
         outlines=[shown[k] for k in number] if outlines else [],
         outcomes=outcomes(team.decisions, network.pieces, ends, work.lines),
-        notes=phased.notes + stacked(work.lines, models, settings),
+        notes=phased.notes + stacked(work.lines, models, settings) + settled.notes,
         set_aside=aside,
+        tracings=settled.tracings,
     )
 
 
@@ -240,6 +248,26 @@ def _covered(
     kept = lines.assign(repeats=repeats)
     kept = kept.drop(index=kept.index[gone]).reset_index(drop=True)
     return _covered(kept, models, settings)
+
+
+def _settled(
+    lines: gpd.GeoDataFrame,
+    covered: Coverage,
+    work: Linework,
+    models: Mapping[str, ErrorModel],
+    settings: WallSettings,
+) -> Settled:
+    """Return the lines that stand, placed by all tracings, `lines`, of their walls."""
+    together = linework(every_line(work.lines, lines))
+    tracing = tracing_of(together.lines, models, settings)
+    stretches = stretches_of(together, tracing.random_m)
+    every = Every(together, stretches, tracing, len(work.lines))
+    side = np.zeros(len(stretches.first), dtype=np.int64)
+    if len(np.unique(tracing.off_m[tracing.face])) > 1:
+        sided = sides_in(work, covered, tracing, settings.wall_max_thickness_m)
+        np.maximum.at(side, covered.stretch, sided.side)
+        np.minimum.at(side, covered.stretch[sided.side < 0], sided.side[sided.side < 0])
+    return settle(every, covered, side, models)
 
 
 def _fractions(edges: Array, ends: Array) -> Array:

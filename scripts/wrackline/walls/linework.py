@@ -17,6 +17,8 @@ import pandas as pd
 import shapely
 from scipy import sparse
 
+from wrackline.walls.moved import Moved
+
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -75,11 +77,14 @@ class Linework:
         Vertices: easting, northing, height [m].
     line : array of int, shape (n,)
         Row of `lines` that each vertex belongs to; vertices of a line are consecutive.
+    moved : Moved, optional
+        What the vertices rest on, where other tracings of their walls helped to place them.
     """
 
     lines: gpd.GeoDataFrame
     xyz: Array
     line: Ints
+    moved: Moved | None = None
 
     def survey_index(self, surveys: Sequence[str]) -> Ints:
         """Return, for each vertex, the place of its survey in a list of surveys."""
