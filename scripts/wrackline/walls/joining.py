@@ -125,10 +125,8 @@ def _joined(
     outlines: bool,
 ) -> Joined:
     phased = phase_lines(lines, models, settings, team.phases, team.order)
-    merged = merge_repeats(phased.lines, models, settings)
-    work, stretches, covered = _covered(merged, models, settings)
-    settled = _settled(phased.lines, covered, work, models, settings)
-    work, stretches = settled.work, stretches.placed(settled.work)
+    settled, stretches, covered = settle_walls(phased.lines, models, settings)
+    work = settled.work
     joint = joints_of(work, covered.pieces, settings.join_gap_m)
     covered = covered.pick(~joint[covered.pieces.line])
     tracing = tracing_of(work.lines, models, settings)
@@ -250,24 +248,39 @@ def _covered(
     return _covered(kept, models, settings)
 
 
-def _settled(
-    lines: gpd.GeoDataFrame,
-    covered: Coverage,
-    work: Linework,
-    models: Mapping[str, ErrorModel],
-    settings: WallSettings,
-) -> Settled:
-    """Return the lines that stand, placed by all tracings, `lines`, of their walls."""
+def settle_walls(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> tuple[Settled, Stretches, Coverage]:
+    """Return the lines that stand, placed by all tracings, before any gap is closed.
+
+    Parameters
+    ----------
+    lines : GeoDataFrame
+        `LINE_COLUMNS` of all surveys of a view, with the phases in which they stand.
+    models : mapping of str to ErrorModel
+        Errors by survey.
+    settings : WallSettings
+
+    Returns
+    -------
+    settled : Settled
+    stretches : Stretches
+        Straight stretches of what stands, as placed.
+    covered : Coverage
+        Which parts of them stand.
+    """
+    merged = merge_repeats(lines, models, settings)
+    work, stretches, covered = _covered(merged, models, settings)
     together = linework(every_line(work.lines, lines))
     tracing = tracing_of(together.lines, models, settings)
-    stretches = stretches_of(together, tracing.random_m)
-    every = Every(together, stretches, tracing, len(work.lines))
-    side = np.zeros(len(stretches.first), dtype=np.int64)
+    every = Every(together, stretches_of(together, tracing.random_m), tracing, len(work.lines))
+    side = np.zeros(len(every.stretches.first), dtype=np.int64)
     if len(np.unique(tracing.off_m[tracing.face])) > 1:
         sided = sides_in(work, covered, tracing, settings.wall_max_thickness_m)
         np.maximum.at(side, covered.stretch, sided.side)
         np.minimum.at(side, covered.stretch[sided.side < 0], sided.side[sided.side < 0])
-    return settle(every, covered, side, models)
+    settled = settle(every, covered, side, models)
+    return settled, stretches.placed(settled.work), covered
 
 
 def _fractions(edges: Array, ends: Array) -> Array:

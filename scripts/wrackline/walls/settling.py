@@ -21,6 +21,7 @@ from wrackline.walls.displaced import Offsets, displaced
 from wrackline.walls.linework import Ints, Linework, line_name
 from wrackline.walls.moved import Moved, traits_of
 from wrackline.walls.placing import Again, Placed, placed
+from wrackline.walls.repeats import REPEAT_SDS
 from wrackline.walls.tracings import Groups, Sources, disagreeing, groups_of, sources_of
 
 Bools = npt.NDArray[np.bool_]
@@ -47,6 +48,7 @@ the wall as placed, faces and centre lines brought together, and `off_sd_m` the 
 
 OLD = "an old plan: no share in the wall's place where better is known"
 SIDE = "the wall's thickness, or on which side of the face it lies, is not known: off_m, off_sd_m"
+FAR = "further off than three of their sd, though not surely apart among so many: no share"
 SHORT = "no end or corner of the wall lies beside it"
 NEAREST = "runs along no stretch that stands; the nearest wall is named: off_m, off_sd_m"
 APART = "more than errors explain: the wall is placed without it"
@@ -115,10 +117,13 @@ def _again_rows(
     wall = groups.by_wall[:, : place.share.shape[0]] @ place.share
     sd = sources.sds(sparse.csr_matrix(groups.by_tracing + wall))
     weight = np.bincount(groups.of, place.weight * groups.share, len(off))
+    far = np.abs(groups.off_m) > REPEAT_SDS * np.hypot(
+        every.tracing.whole_m[groups.one], every.tracing.whole_m[groups.wall]
+    )
     rows = []
     for k, one in enumerate(groups.one.tolist()):
         known = np.isfinite(off[k])
-        why = [SHORT] * bool(weight[k] == 0) if known else [SIDE]
+        why = "" if weight[k] > 0 else FAR if far[k] else SHORT if known else SIDE
         rows.append(
             {
                 "of": one,
@@ -128,7 +133,7 @@ def _again_rows(
                 "off_m": float(off[k]) if known else None,
                 "off_sd_m": float(sd[k]) if known else None,
                 "disagrees": False if known else None,
-                "why": OLD if every.old[one] else "; ".join(why),
+                "why": OLD if every.old[one] else why,
             }
         )
     return rows
