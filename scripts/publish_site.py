@@ -12,6 +12,7 @@ from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer
 from wrackline.publish.tables import field_list, write_csv
+from wrackline.publish.tracings import tracing_layer
 from wrackline.publish.words import as_text
 from wrackline.step import step
 
@@ -22,6 +23,7 @@ def main(job):
     layers = {layer: vectors.read(path) for layer, path in plan}
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
+    layers["tracings"] = tracing_layer(vectors.read(job.input.tracings), layers["wall_lines"])
     layers["surveys"] = survey_layer(
         job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
     )

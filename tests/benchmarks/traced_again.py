@@ -11,11 +11,12 @@ truth, in units of the sd that it states itself, and against the better tracing 
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import shapely
+from scipy import sparse
 
 from wrackline import vectors
 from wrackline.crs import grid_factors
@@ -28,8 +29,6 @@ from wrackline.rooms.view import prepare
 from wrackline.uncertainty import ErrorModel, NamedError
 from wrackline.walls.joining import build_network, settle_walls
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS, Linework
-from wrackline.walls.moved import Moved
-from wrackline.walls.settling import Settled
 
 CRS = "EPSG:32633"
 ORIGIN = np.array([431000.0, 4300000.0])
@@ -37,64 +36,71 @@ KINDS = ("random", "patchy", "named", "all")
 SETTINGS = WallSettings()
 THICK_M, THICK_SD_M = 0.6, 0.03
 
-from scipy import sparse  # noqa: E402
+APART_M = 40.0
+"""Houses stand this far from each other, each with surveys of its own."""
+
+PARTS = tuple(enumerate(KINDS[:3]))
 
 
 @dataclass(frozen=True)
-class House:
-    """One house as surveyed.
+class Houses:
+    """Houses as surveyed, each by surveys of its own, so that all are independent.
 
     Attributes
     ----------
-    corners : array, shape (4, 2)
-        Of the room, the walls' inner faces, or of the walls' centres [m].
+    corners : array, shape (houses, 4, 2)
+        Of the room: the walls' inner faces, or the walls' centres [m].
     lines : GeoDataFrame
     models : dict of str to ErrorModel
-    area_m2 : float
+    area_m2 : array, shape (houses,)
         True floor area in the grid.
     """
 
     corners: np.ndarray
     lines: gpd.GeoDataFrame
     models: dict[str, ErrorModel]
-    area_m2: float
+    area_m2: np.ndarray
 
 
-def model_of(name: str, kind: str, rng: np.random.Generator) -> ErrorModel:
-    """Return a survey's errors of one kind, or of all; a benchmark is common to the surveys."""
+def model_of(name: str, kind: str, place: np.ndarray, rng: np.random.Generator) -> ErrorModel:
+    """Return a survey's errors of one kind, or of all; a house's benchmark is common to them."""
     size = rng.uniform(0.015, 0.04, 3)
     random, patchy, named = (size[k] if kind in (part, "all") else 0.0 for k, part in PARTS)
     own = [NamedError(f"{name}:setup_{axis}", axis, named) for axis in ("easting", "northing")]
-    turn = NamedError(f"{name}:turn", "rotation", named / 50, tuple(ORIGIN))
-    mark = [NamedError(f"mark:{axis}", axis, 0.02) for axis in ("easting", "northing")]
+    turn = NamedError(f"{name}:turn", "rotation", named / 20, tuple(place))
+    mark = [NamedError(f"mark{name[4:]}:{axis}", axis, 0.02) for axis in ("easting", "northing")]
     return ErrorModel(
         survey=name,
         random_horizontal=random if kind != "named" else 0.002,
         random_vertical=0.03,
         patchy_horizontal=patchy,
-        patchy_distance=rng.uniform(3, 12),
+        patchy_distance=float(rng.uniform(3, 12)),
         named=(*own, turn, *mark) if named else (),
     )
 
 
-PARTS = tuple(enumerate(KINDS[:3]))
+def houses(
+    rng: np.random.Generator, kind: str, count: int, seasons: int, follows: str = "face"
+) -> Houses:
+    """Return houses traced in some seasons, errors drawn from the models."""
+    corners, areas, parts, models = [], [], {}, {}
+    for k in range(count):
+        size, turn = rng.uniform(3, 8, 2) / 2, rng.uniform(0, np.pi)
+        axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+        place = ORIGIN + APART_M * np.array([k % 10, k // 10])
+        corners.append(SQUARE * size @ axes + place)
+        names = [f"{2031 + season}-h{k}" for season in range(seasons)]
+        mine = {name: model_of(name, kind, place, rng) for name in names}
+        draws = draw_named(mine.values(), rng)
+        thick = THICK_M + rng.normal(0, THICK_SD_M)
+        parts |= {name: traced(corners[-1], mine[name], rng, draws) for name in names}
+        models |= mine
+        areas.append(4 * size.prod() if follows == "face" else np.prod(2 * size - thick))
+    table = table_of(list(parts.values()), list(parts), follows)
+    return Houses(np.array(corners), table, models, np.array(areas))
 
 
-def house(rng: np.random.Generator, kind: str, seasons: int, follows: str = "face") -> House:
-    """Return a house traced in some seasons, errors drawn from the models."""
-    names = [f"{2031 + k}-walls" for k in range(seasons)]
-    models = {name: model_of(name, kind, rng) for name in names}
-    size = rng.uniform(3, 8, 2) / 2
-    turn = rng.uniform(0, np.pi)
-    axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * size
-    corners = square @ axes + ORIGIN + rng.uniform(0, 40, 2)
-    draws = draw_named(models.values(), rng)
-    thick = THICK_M + rng.normal(0, THICK_SD_M)
-    lines = [traced(corners, models[name], rng, draws) for name in names]
-    table = table_of(lines, names, follows)
-    inside = 4 * size.prod() if follows == "face" else np.prod(2 * size - thick)
-    return House(corners, table, models, float(inside))
+SQUARE = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
 
 
 def traced(
@@ -135,41 +141,21 @@ def table_of(lines: list[list[np.ndarray]], names: list[str], follows: str) -> g
     return vectors.conform(table, LINE_COLUMNS)
 
 
-def settled(case: House) -> Settled:
-    """Return a house's walls as placed by all tracings."""
-    return settle_walls(case.lines, case.models, SETTINGS)[0]
-
-
-def offsets(case: House, work: Linework) -> tuple[np.ndarray, np.ndarray]:
-    """Return how far walls of two vertices lie off the true ones at their middles, and its sd."""
-    ground = Ground.under(
-        work, sparse.identity(3 * len(work.xyz), format="csr"), list(case.models.values())
-    )
+def offsets(case: Houses, work: Linework) -> tuple[np.ndarray, np.ndarray]:
+    """Return how far the first wall of each house lies off the true one midway, and its sd [m]."""
+    still = sparse.identity(3 * len(work.xyz), format="csr")
+    ground = Ground.under(work, still, list(case.models.values()))
     ends = work.xyz.reshape(-1, 2, 3)[:, :, :2]
+    tree = shapely.STRtree(shapely.points(ends.mean(axis=1)))
     error, sd = [], []
-    for k, (a, b) in enumerate(ends):
-        wall = nearest(case.corners, (a + b) / 2)
-        along = (wall[1] - wall[0]) / np.hypot(*(wall[1] - wall[0]))
-        left = np.array([-along[1], along[0]])
+    for a, b in case.corners[:, :2]:
+        k = int(tree.nearest(shapely.Point((a + b) / 2)))
+        left = np.array([a[1] - b[1], b[0] - a[0]]) / np.hypot(*(b - a))
         gradient = np.zeros((1, 2, 3))
         gradient[0, :, :2] = left / 2
-        error.append(float(((a + b) / 2 - wall[0]) @ left))
+        error.append(float((ends[k].mean(axis=0) - a) @ left))
         sd.append(ground.budget(Figure(0.0, np.array([k]), gradient)).sd)
     return np.array(error), np.array(sd)
-
-
-def nearest(corners: np.ndarray, place: np.ndarray) -> np.ndarray:
-    """Return the ends of the true wall nearest to a place."""
-    walls = np.stack([corners, np.roll(corners, -1, axis=0)], axis=1)
-    away = shapely.distance(shapely.linestrings(walls), shapely.Point(place))
-    return walls[int(np.argmin(away))]
-
-
-def better(case: House) -> House:
-    """Return the same house with the one survey that stands where nothing is averaged."""
-    first = settled(case).work.lines["survey"].iloc[0]
-    lines = case.lines[case.lines["survey"] == first].reset_index(drop=True)
-    return replace(case, lines=lines, models={first: case.models[first]})
 
 
 @dataclass(frozen=True)
@@ -196,39 +182,47 @@ class Places:
         return float(np.sqrt((self.alone**2).mean()))
 
 
+BATCH = 100
+"""Houses that are worked on at once."""
+
+
 def places(kind: str, count: int, seed: int, seasons: int = 2) -> Places:
     """Return where one wall of each of many houses lies, so that all are independent."""
-    found = []
-    for child in np.random.SeedSequence(seed).spawn(count):
-        rng = np.random.default_rng(child)
-        case = house(rng, kind, seasons)
-        error, sd = offsets(case, settled(case).work)
-        one = better(case)
-        alone, _ = offsets(one, settled(one).work)
-        found.append((error[0], sd[0], alone[0]))
-    return Places(*np.array(found).T)
+    children = np.random.SeedSequence(seed).spawn(-(-count // BATCH))
+    parts = [_places(np.random.default_rng(child), kind, seasons) for child in children]
+    return Places(*np.hstack(parts)[:, :count])
 
 
-def areas(count: int, seed: int, kind: str = "all") -> np.ndarray:
-    """Return error over stated sd of the floor area of many houses traced in 2 or 3 seasons."""
-    site = site_of()
-    found = []
-    for child in np.random.SeedSequence(seed).spawn(count):
-        rng = np.random.default_rng(child)
-        follows = ("face", "centre")[int(rng.integers(2))]
-        case = house(rng, kind, int(rng.integers(2, 4)), follows)
-        network = build_network(case.lines, case.models, SETTINGS)
-        empty = vectors.empty(ITEM_COLUMNS, CRS)
-        view = prepare(network, list(case.models.values()), site)
-        rooms = make_plan(view, Items(empty, empty, []), Bed())["rooms"]
-        if len(rooms) != 1:
-            raise ValueError(f"{len(rooms)} rooms found where there is one")
-        _, scale = grid_factors(CRS, *(np.array([v]) for v in case.corners.mean(axis=0)))
-        room = rooms.iloc[0]
-        found.append(
-            (room["floor_area_m2"] - case.area_m2 / float(scale[0]) ** 2) / room["floor_area_sd_m2"]
-        )
-    return np.array(found)
+def _places(rng: np.random.Generator, kind: str, seasons: int) -> np.ndarray:
+    case = houses(rng, kind, BATCH, seasons)
+    settled = settle_walls(case.lines, case.models, SETTINGS)[0]
+    first = case.lines["survey"].isin(settled.work.lines["survey"])
+    better = case.lines[first].reset_index(drop=True)
+    alone, _ = offsets(case, settle_walls(better, case.models, SETTINGS)[0].work)
+    return np.array([*offsets(case, settled.work), alone])
+
+
+def areas(count: int, seed: int, follows: str, kind: str = "all", seasons: int = 3) -> np.ndarray:
+    """Return error over stated sd of the floor area of many houses traced in some seasons."""
+    children = np.random.SeedSequence(seed).spawn(-(-count // BATCH))
+    cases = [
+        houses(np.random.default_rng(child), kind, BATCH, seasons, follows) for child in children
+    ]
+    return np.concatenate([_areas(case) for case in cases])[:count]
+
+
+def _areas(case: Houses) -> np.ndarray:
+    network = build_network(case.lines, case.models, SETTINGS)
+    empty = vectors.empty(ITEM_COLUMNS, CRS)
+    view = prepare(network, list(case.models.values()), site_of())
+    rooms = make_plan(view, Items(empty, empty, []), Bed())["rooms"]
+    if len(rooms) != BATCH:
+        raise ValueError(f"{len(rooms)} rooms found where there are {BATCH}")
+    middle = case.corners.mean(axis=1)
+    _, scale = grid_factors(CRS, *middle.T)
+    place = shapely.STRtree(shapely.points(middle)).nearest(rooms.geometry.to_numpy())
+    true = (case.area_m2 / scale**2)[place]
+    return np.asarray((rooms["floor_area_m2"] - true) / rooms["floor_area_sd_m2"], dtype=float)
 
 
 def site_of() -> Site:
@@ -296,20 +290,17 @@ def displaced_line(lines: gpd.GeoDataFrame, row, by_m: float) -> gpd.GeoDataFram
 
 
 def town(
-    rng: np.random.Generator, kind: str, houses: int
+    rng: np.random.Generator, kind: str, count: int
 ) -> tuple[gpd.GeoDataFrame, dict[str, ErrorModel]]:
     """Return some houses apart from each other, traced by the same two surveys."""
-    names = ["2031-walls", "2032-walls"]
-    models = {name: model_of(name, kind, rng) for name in names}
+    models = {name: model_of(name, kind, ORIGIN, rng) for name in ("2031-walls", "2032-walls")}
     draws = draw_named(models.values(), rng)
     parts: list[list[np.ndarray]] = [[], []]
-    for k in range(houses):
-        size = rng.uniform(3, 8, 2) / 2
-        square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * size
-        corners = square + ORIGIN + np.array([15.0 * k, 0.0])
-        for part, name in zip(parts, names, strict=True):
-            part.extend(traced(corners, models[name], rng, draws))
-    return table_of(parts, names, "face"), models
+    for k in range(count):
+        corners = SQUARE * rng.uniform(3, 8, 2) / 2 + ORIGIN + np.array([15.0 * k, 0.0])
+        for part, model in zip(parts, models.values(), strict=True):
+            part.extend(traced(corners, model, rng, draws))
+    return table_of(parts, list(models), "face"), models
 
 
 def main() -> None:
@@ -322,16 +313,16 @@ def main() -> None:
                 f"{seasons} tracings, {kind}: interval holds {100 * got.within:.1f} %, RMSE "
                 f"{1000 * got.rmse_m:.1f} mm, better alone {1000 * got.alone_m:.1f} mm"
             )
-    z = areas(count, 2)
-    print(f"areas: {100 * (np.abs(z) <= 1.96).mean():.1f} % held, rms {np.sqrt((z**2).mean()):.2f}")
-    print(f"sites that name a wall where none disagrees: {100 * accused(count // 2, 3):.1f} %")
-    for houses in (1, 6):
-        for sds in (4.0, 5.0, 6.0):
-            hit, wrong = found_displaced(count // 4, 4, sds, houses=houses)
-            walls = 4 * houses
-            print(
-                f"1 of {walls} walls displaced by {sds:g} sd: {100 * hit:.1f} % named, {wrong:.2f}"
-            )
+    for follows in ("face", "centre"):
+        z = areas(count, 2, follows)
+        within, rms = (np.abs(z) <= 1.96).mean(), np.sqrt((z**2).mean())
+        print(f"areas by {follows}: {100 * within:.1f} % held, rms {rms:.2f}", flush=True)
+    share = accused(count // 4, 3)
+    print(f"sites of 24 walls that name one where none disagrees: {100 * share:.1f} %")
+    for walls in (1, 6):
+        for sds in (4.0, 5.0):
+            hit, wrong = found_displaced(count // 8, 4, sds, houses=walls)
+            print(f"1 of {4 * walls} walls {sds:g} sd off: {100 * hit:.1f} % named, {wrong:.2f}")
 
 
 if __name__ == "__main__":

@@ -72,6 +72,7 @@ rule list_set_aside:
 rule publish_site:
     input:
         plan=SITE_PLAN,
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),

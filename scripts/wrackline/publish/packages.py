@@ -21,6 +21,7 @@ GEOMETRY = {
     "contours": "LineString",
     "waterlines": "LineString",
     "surveys": "MultiPolygon",
+    "tracings": "LineString Z",
 }
 
 

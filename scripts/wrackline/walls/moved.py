@@ -119,7 +119,8 @@ def traits_of(lines: gpd.GeoDataFrame) -> Traits:
     lines : GeoDataFrame
         With `thickness_m` and `pole_width_m`, and their sd.
     """
-    tables, places = [], []
+    tables: list[pd.DataFrame] = []
+    places: list[Ints] = []
     for trait, name in ((THICKNESS, "thickness"), (POLE, "pole_width")):
         half, sd = (
             np.nan_to_num(pd.to_numeric(lines[column]).to_numpy(float, na_value=0.0)) / 2
@@ -128,7 +129,7 @@ def traits_of(lines: gpd.GeoDataFrame) -> Traits:
         one = pd.DataFrame({"survey": lines["survey"].to_numpy(str), "sd": sd})
         one["trait"], one["half"] = trait, half
         group = one.groupby(["survey", "sd"], sort=True)
-        places.append(group.ngroup().to_numpy(np.int64) + sum(map(len, tables)))
+        places.append(group.ngroup().to_numpy(np.int64) + sum(len(table) for table in tables))
         tables.append(group.first().reset_index())
     table = pd.concat(tables, ignore_index=True)
     xyz = np.zeros((len(table), 3))

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import sparse
 
-from wrackline.uncertainty import ErrorModel
+from wrackline.uncertainty import ErrorModel, NamedError
 from wrackline.walls.beside import Beside, Every
 from wrackline.walls.linework import Array, Ints
 from wrackline.walls.moved import Traits
@@ -359,22 +359,28 @@ def shares(
     >>> shares(np.zeros(2, int), np.arange(2), np.ones(2), east, east, models).round(6).tolist()
     [0.8, 0.2]
     """
-    up = way[:, 2] != 0
     variance = np.zeros(len(group))
-    names = sorted({part.name for model in models for part in model.named})
-    effect = np.zeros((len(names), len(group)))
-    for k, model in enumerate(models):
-        mine = survey == k
-        own = np.where(up, model.random_vertical, model.random_horizontal)[mine]
-        patchy = np.where(up, model.patchy_vertical, model.patchy_horizontal)[mine]
+    size = np.bincount(group)
+    up, order = way[:, 2] != 0, np.argsort(survey, kind="stable")
+    bounds = np.searchsorted(survey[order], np.arange(len(models) + 1))
+    rows = [order[slice(*bounds[k : k + 2])] for k in range(len(models))]
+    holding: dict[str, list[tuple[Ints, NamedError]]] = {}
+    for model, mine in zip(models, rows, strict=True):
+        own = np.where(up[mine], model.random_vertical, model.random_horizontal)
+        patchy = np.where(up[mine], model.patchy_vertical, model.patchy_horizontal)
         variance[mine] = random[mine] * own**2 + patchy**2
         for part in model.named:
-            moved = part.displacement(np.nan_to_num(xyz[mine]))
-            effect[names.index(part.name), mine] = (moved * way[mine]).sum(axis=1)
-    for k, name in enumerate(names):
-        holds = np.array([any(p.name == name for p in model.named) for model in models])[survey]
-        common = np.bincount(group, weights=~holds)[group] == 0
-        variance += np.where(common, 0.0, effect[k] ** 2)
+            holding.setdefault(part.name, []).append((mine, part))
+    for parts in holding.values():
+        there = np.concatenate([mine for mine, _ in parts])
+        places, ways = np.nan_to_num(xyz[there]), way[there]
+        cut = np.cumsum([len(mine) for mine, _ in parts])[:-1]
+        moved = [
+            part.displacement(p) for (_, part), p in zip(parts, np.split(places, cut), strict=True)
+        ]
+        effect = (np.concatenate(moved) * ways).sum(axis=1)
+        common = np.bincount(group[there], minlength=len(size))[group[there]] == size[group[there]]
+        variance[there] += np.where(common, 0.0, effect**2)
     weight = 1 / np.maximum(variance, LEAST_SD_M**2)
     return np.asarray(weight / np.bincount(group, weights=weight)[group])
 

@@ -47,11 +47,10 @@ place; `length_m` how far it runs along the wall in the grid; `off_m` how far it
 the wall as placed, faces and centre lines brought together, and `off_sd_m` the sd of that."""
 
 OLD = "an old plan: no share in the wall's place where better is known"
-SIDE = "the wall's thickness, or on which side of the face it lies, is not known: off_m, off_sd_m"
+SIDE = "the wall's thickness, or on which side of the face it lies, is not known"
 FAR = "further off than three of their sd, though not surely apart among so many: no share"
 SHORT = "no end or corner of the wall lies beside it"
-NEAREST = "runs along no stretch that stands; the nearest wall is named: off_m, off_sd_m"
-APART = "more than errors explain: the wall is placed without it"
+NEAREST = "runs along no stretch that stands; the nearest wall is named"
 
 
 @dataclass(frozen=True)
@@ -158,7 +157,7 @@ def _standing_rows(
     entries = (np.concatenate(values), (np.tile(line, 4), np.concatenate(columns)))
     own = sparse.csr_matrix(entries, shape=shape)
     shift = place.shift(every)
-    off = -(own[:, : len(shift)] @ shift)
+    off = -np.asarray(own[:, : len(shift)] @ shift)
     sd = sources.sds(sparse.csr_matrix(own - own[:, : len(shift)] @ place.share))
     ends = covered.pieces.ends(every.work.xyz)[:, :, :2]
     step = ends[:, 1] - ends[:, 0]

@@ -84,7 +84,7 @@ def groups_of(again: Again) -> Groups:
         wall=group[:, 1],
         of=of,
         share=share,
-        length_m=np.bincount(of, weights=pairs.length_m, minlength=count),
+        length_m=np.bincount(of, weights=pairs.length_m, minlength=count).astype(float),
         off_m=np.where(whole > 0, mean, np.nan),
         by_tracing=_matrix([*by_tracing, *by_trait], (count, 3 * sources)),
         by_wall=_matrix(by_wall, (count, 3 * sources)),
