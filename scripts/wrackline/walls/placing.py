@@ -27,11 +27,14 @@ from wrackline.walls.stretches import CURVE_DEG, Stretches, cross, dot
 
 Bools = npt.NDArray[np.bool_]
 
-WINDOW_M = 0.5
-"""A tracing's place beside a vertex is read between vertices at least this far to both sides."""
+WINDOW_M = 0.3
+"""Where a tracing's vertices lie closer, its place is read between some at least this far apart."""
+
+LEAVES_M = 0.01
+"""A curve is followed beyond a tracing's end as far as its chord leaves it by this (no source)."""
 
 SLIP_M = 0.3
-"""Heights, and the places of curves, count no further beyond a tracing's end (no source)."""
+"""Heights count no further beyond a tracing's end (no source)."""
 
 LEAST_SD_M = 1e-5
 """No tracing is weighted as if better than this."""
@@ -128,36 +131,40 @@ def ties_of(every: Every, pairs: Beside, slots: Slots) -> Ties:
         across=left - slope[:, None] * along,
         off_m=off,
     )
-    return ties.pick(np.isfinite(share) & (beyond <= _reaching(stretches, p, at)))
+    return ties.pick(np.isfinite(share) & (beyond <= _reaching(stretches, p)))
 
 
 def _window(stretches: Stretches, xy: Array, stretch: Ints, at: Array) -> tuple[Ints, Ints]:
-    """Return the vertices of stretches between which a place some way along is read."""
+    """Return the vertices of stretches between which a place some way along is read.
+
+    Beyond a stretch these are its ends.
+    """
     first, last = stretches.first, stretches.last
     count = last - first + 1
-    of = np.repeat(np.arange(len(first)), count)
-    vertex = first[of] + np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    along = dot(stretches.along[of], xy[vertex] - xy[first[of]])
     begin = np.cumsum(count) - count
+    of = np.repeat(np.arange(len(first)), count)
+    vertex = first[of] + np.arange(len(of)) - begin[of]
+    along = dot(stretches.along[of], xy[vertex] - xy[first[of]])
     band = 2 * float(stretches.length.max(initial=0.0)) + 4 * WINDOW_M
-    along = np.clip(along, 0.0, stretches.length[of]) + band * of
-    keys = np.maximum.accumulate(along)
-    place = np.clip(at, 0.0, stretches.length[stretch]) + band * stretch
-    low = np.searchsorted(keys, place - WINDOW_M, side="right") - 1
-    low = np.clip(low, begin[stretch], begin[stretch] + count[stretch] - 2)
-    high = np.searchsorted(keys, place + WINDOW_M, side="left")
-    high = np.clip(high, low + 1, begin[stretch] + count[stretch] - 1)
-    return vertex[low], vertex[high]
+    keys = np.maximum.accumulate(np.clip(along, 0.0, stretches.length[of]) + band * of)
+    start, stop = begin[stretch], begin[stretch] + count[stretch] - 1
+    low = np.searchsorted(keys, at + band * stretch, side="right") - 1
+    low = np.clip(low, start, stop - 1)
+    high = np.clip(np.searchsorted(keys, keys[low] + WINDOW_M), low + 1, stop)
+    back = np.searchsorted(keys, keys[high] - WINDOW_M, side="right") - 1
+    low = np.where(keys[high] - keys[low] < WINDOW_M, np.clip(back, start, low), low)
+    beyond = (at < 0) | (at > stretches.length[stretch])
+    return vertex[np.where(beyond, start, low)], vertex[np.where(beyond, stop, high)]
 
 
-def _reaching(stretches: Stretches, stretch: Ints, at: Array) -> Array:
+def _reaching(stretches: Stretches, stretch: Ints) -> Array:
     """Return how far beyond a tracing's stretch it still tells where its wall lies [m].
 
-    As far as it is long; beyond an end where it goes on in a curve, no further than a slip.
+    As far as it is long; where it is part of a curve, as far as that leaves it by a little: the
+    chord of an arc turns from the arc's end by half of what it turns from the next chord.
     """
-    curved = np.where(at < 0, stretches.bend(stretch, -1), stretches.bend(stretch, 1)) > 0
-    length = stretches.length[stretch]
-    return np.where(curved, np.minimum(SLIP_M, length), length)
+    bend = np.maximum(stretches.bend(stretch, -1), stretches.bend(stretch, 1))
+    return np.minimum(2 * LEAVES_M / np.maximum(bend, 1e-9), stretches.length[stretch])
 
 
 def slots_of(every: Every) -> Slots:
