@@ -1,13 +1,9 @@
 """Join a view's wall lines into one network, each closing marked as inferred.
 
-Writes `lines.parquet` (GeoParquet, `wrackline.walls.linework.LINE_COLUMNS`: the recorded lines,
-repeats merged, as placed by all tracings), `tracings.parquet` (what became of every surveyed line,
-`wrackline.walls.settling.TRACING_COLUMNS`), `sources.parquet` and `shares.parquet` (what places of
-several tracings rest on, see `wrackline.walls.moved`), `pieces.parquet` (straight stretches,
-recorded and inferred, and the vertices they are tied to), `edges.parquet` (the planar network: the
-piece that each edge lies on, its phases, what lies beside it), `outlines.parquet` (see
-`wrackline.walls.plausible`), `others.parquet` (lines that the surveyor says are no walls) and
-`team.json` (what became of the team's word on walls, and what needs a person).
+Writes `lines`, `pieces`, `edges.parquet` (recorded lines, straight stretches, the planar network:
+`walls.network`), `sources`, `shares.parquet` (what places rest on: `walls.moved`),
+`tracings.parquet` (every surveyed line: `walls.settling`), `outlines.parquet` (`walls.plausible`),
+`others.parquet` (lines that are no walls) and `team.json` (the team's word, and what needs it).
 """
 
 import json
@@ -26,10 +22,9 @@ from wrackline.walls.team import as_record, read_team
 
 
 def main(job):
-    traits = json.loads(job.params.traits)
     models = {model.survey: model for model in read_models(job.input.errors)}
     settings = WallSettings.model_validate_json(job.params.walls)
-    every = gather_lines(traits, job.input.tables, job.params.crs)
+    every = gather_lines(json.loads(job.params.traits), job.input.tables, job.params.crs)
     lines, others = told_apart(every, settings.no_walls)
     vectors.write(others[[*ITEM_COLUMNS, "geometry"]], ITEM_COLUMNS, job.output.others)
     team = read_team(job.params.team)

@@ -96,14 +96,31 @@ def settle(
     offsets = Offsets(groups, sd, disagreeing(groups.off_m, sd))
     place = placed(again, ~offsets.beyond[groups.of])
     apart = displaced(again, offsets)
+    traced_again = _again_rows(again, groups, place, sources)
     rows = [
-        *_again_rows(again, groups, place, sources),
+        *traced_again,
         *_standing_rows(again, covered, place, sources),
     ]
     for row, why in apart.why.items():
         rows[row] |= {"disagrees": True, "why": why}
     table = _as_table(every, [*rows, *_lost_rows(every, rows)])
-    return Settled(_work(again, place, sources), table, apart.notes)
+    work = _work(again, place, sources)
+    work = replace(work, lines=_with_sources(work.lines, lines, traced_again))
+    return Settled(work, table, apart.notes)
+
+
+def _with_sources(
+    standing: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, rows: list[dict[str, Any]]
+) -> gpd.GeoDataFrame:
+    """Return standing lines with every survey that has a share in their places in `repeats`."""
+    noted = {
+        k: set(filter(None, str(text).split(";"))) for k, text in enumerate(standing["repeats"])
+    }
+    surveys = lines["survey"].to_numpy(str)
+    for row in rows:
+        if row["weight"] > 0:
+            noted[row["wall"]].add(str(surveys[row["of"]]))
+    return standing.assign(repeats=[";".join(sorted(names)) for names in noted.values()])
 
 
 def _again_rows(
