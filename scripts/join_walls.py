@@ -2,7 +2,7 @@
 
 Writes `lines`, `pieces`, `edges.parquet` (recorded lines, straight stretches, the planar network:
 `walls.network`), `sources`, `shares.parquet` (what places rest on: `walls.moved`),
-`tracings.parquet` (every surveyed line: `walls.settling`), `outlines.parquet` (`walls.plausible`),
+`tracings.parquet` (every surveyed line: `walls.accounts`), `outlines.parquet` (`walls.plausible`),
 `others.parquet` (lines that are no walls) and `team.json` (the team's word, and what needs it).
 """
 
@@ -14,10 +14,10 @@ from wrackline.io import write_json
 from wrackline.model import WallSettings
 from wrackline.step import step
 from wrackline.walls import network, plausible
+from wrackline.walls.accounts import TRACING_COLUMNS
 from wrackline.walls.gather import gather_lines, read_models, told_apart
 from wrackline.walls.joining import join_walls
 from wrackline.walls.linework import ITEM_COLUMNS
-from wrackline.walls.settling import TRACING_COLUMNS
 from wrackline.walls.team import as_record, read_team
 
 

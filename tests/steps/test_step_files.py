@@ -21,10 +21,10 @@ from wrackline.seabed.merge import BANDS
 from wrackline.seabed.waterlines import WATERLINES
 from wrackline.uncertainty import model_from_dict
 from wrackline.vectors import DTYPES
+from wrackline.walls.accounts import TRACING_COLUMNS
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
 from wrackline.walls.moved import SHARE_COLUMNS, SOURCE_COLUMNS
 from wrackline.walls.network import EDGE_COLUMNS, PIECE_COLUMNS
-from wrackline.walls.settling import TRACING_COLUMNS
 
 SURVEY_BANDS = tuple(name for name, _ in SURFACE_BANDS)
 MERGED_BANDS = tuple(BANDS)

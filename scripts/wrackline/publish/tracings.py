@@ -19,7 +19,7 @@ def tracing_layer(tracings: gpd.GeoDataFrame, walls: gpd.GeoDataFrame) -> gpd.Ge
     Parameters
     ----------
     tracings : GeoDataFrame
-        `wrackline.walls.settling.TRACING_COLUMNS`.
+        `wrackline.walls.accounts.TRACING_COLUMNS`.
     walls : GeoDataFrame
         The layer `wall_lines` with lasting numbers.
     """

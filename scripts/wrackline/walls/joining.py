@@ -38,7 +38,7 @@ from wrackline.walls.phases import phase_lines, standing_in
 from wrackline.walls.planar import NODE_M
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of, stacked
-from wrackline.walls.settling import Settled, settle
+from wrackline.walls.settling import Settled, settle, settle_alone
 from wrackline.walls.stretches import Stretches, stretches_of
 
 
@@ -74,8 +74,8 @@ class Joined:
         What could not be followed in the register of phases, and walls one on another.
     set_aside : list of str
         Lines taken for joints of rock, which close no room.
-    tracings : GeoDataFrame
-        What became of every surveyed line, see `settling.TRACING_COLUMNS`.
+    settled : Settled
+        Walls as placed by all their tracings, and what became of these.
     """
 
     network: Network
@@ -83,7 +83,12 @@ class Joined:
     outcomes: list[Outcome | None]
     notes: list[str]
     set_aside: list[str]
-    tracings: gpd.GeoDataFrame
+    settled: Settled
+
+    @property
+    def tracings(self) -> gpd.GeoDataFrame:
+        """What became of every surveyed line, `accounts.TRACING_COLUMNS`."""
+        return self.settled.tracings
 
 
 def build_network(
@@ -152,7 +157,7 @@ def _joined(
         outcomes=outcomes(team.decisions, network.pieces, ends, work.lines),
         notes=phased.notes + stacked(work.lines, models, settings) + settled.notes,
         set_aside=aside,
-        tracings=settled.tracings,
+        settled=settled,
     )
 
 
@@ -271,6 +276,8 @@ def settle_walls(
     """
     merged = merge_repeats(lines, models, settings)
     work, stretches, covered = _covered(merged, models, settings)
+    if lines["survey"].nunique() < 2:
+        return settle_alone(work, covered, lines), stretches, covered
     together = linework(every_line(work.lines, lines))
     tracing = tracing_of(together.lines, models, settings)
     every = Every(together, stretches_of(together, tracing.random_m), tracing, len(work.lines))

@@ -7,8 +7,9 @@ and every figure drawn from the network can be followed back to the points that 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -178,7 +179,7 @@ def linework(lines: gpd.GeoDataFrame) -> Linework:
     return Linework(lines, np.asarray(xyz, dtype=float), np.asarray(line, dtype=np.int64))
 
 
-def line_name(row: pd.Series) -> str:
+def line_name(row: Mapping[Hashable, Any] | pd.Series) -> str:
     """Return how a surveyed line is cited: its survey and own number, or its row in the file."""
     own = row["line"]
     return f"{row['survey']}/{own if isinstance(own, str) and own else '#' + str(row['row'])}"

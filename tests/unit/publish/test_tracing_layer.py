@@ -6,7 +6,7 @@ import shapely
 
 from wrackline import vectors
 from wrackline.publish.tracings import tracing_layer
-from wrackline.walls.settling import TRACING_COLUMNS
+from wrackline.walls.accounts import TRACING_COLUMNS
 
 CRS = "EPSG:32633"
 ENDS = [(431000, 4300000, -2.0), (431008, 4300000, -2.0)]
