@@ -64,7 +64,7 @@ class Houses:
 
 def model_of(name: str, kind: str, place: np.ndarray, rng: np.random.Generator) -> ErrorModel:
     """Return a survey's errors of one kind, or of all; a house's benchmark is common to them."""
-    size = rng.uniform(0.015, 0.04, 3)
+    size = rng.uniform(0.01, 0.03, 3)
     random, patchy, named = (size[k] if kind in (part, "all") else 0.0 for k, part in PARTS)
     own = [NamedError(f"{name}:setup_{axis}", axis, named) for axis in ("easting", "northing")]
     turn = NamedError(f"{name}:turn", "rotation", named / 20, tuple(place))

@@ -120,7 +120,8 @@ def _standing_m(covered: Coverage, xyz: Array, count: int) -> Array:
     """Return how much of each line stands, shape (count,) [m]."""
     ends = covered.pieces.ends(xyz)[:, :, :2]
     step = ends[:, 1] - ends[:, 0]
-    return np.bincount(covered.pieces.line, np.hypot(step[:, 0], step[:, 1]), count)
+    size = np.hypot(step[:, 0], step[:, 1])
+    return np.bincount(covered.pieces.line, size, count).astype(float)
 
 
 def table_alone(work: Linework, covered: Coverage, lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -108,5 +108,5 @@ def _shift(again: Again, offsets: Offsets, rows: Ints) -> tuple[Array, npt.NDArr
     np.add.at(left, groups.of, np.stack([-along[:, 1], along[:, 0]], axis=1))
     sd = offsets.sd_m[rows]
     design, off = left[rows] / sd[:, None], groups.off_m[rows] / sd
-    shift: Array = np.linalg.lstsq(design, off, rcond=None)[0]
-    return np.asarray(shift, dtype=float), disagreeing(groups.off_m[rows] - left[rows] @ shift, sd)
+    shift = np.asarray(np.linalg.lstsq(design, off, rcond=None)[0], dtype=float)
+    return shift, disagreeing(groups.off_m[rows] - left[rows] @ shift, sd)

@@ -129,7 +129,8 @@ def traits_of(lines: gpd.GeoDataFrame) -> Traits:
         one = pd.DataFrame({"survey": lines["survey"].to_numpy(str), "sd": sd})
         one["trait"], one["half"] = trait, half
         group = one.groupby(["survey", "sd"], sort=True)
-        places.append(group.ngroup().to_numpy(np.int64) + sum(len(table) for table in tables))
+        first = sum(len(table) for table in tables)
+        places.append(np.asarray(group.ngroup(), dtype=np.int64) + first)
         tables.append(group.first().reset_index())
     table = pd.concat(tables, ignore_index=True)
     xyz = np.zeros((len(table), 3))

@@ -233,15 +233,16 @@ def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.n
         near = [other for other in near if traced.may_give_way(row, other)]
         beside = [(_share_beside(traced, row, other), other) for other in near]
         beside = [(share, other) for share, other in beside if share > 0]
-        taken |= {other for _, other in beside}
         best = max(beside, default=(0.0, -1))
-        whole = sum(share for share, _ in beside) >= REPEAT_SHARE
-        if not whole or _goes_on(traced, row, [other for _, other in beside]):
+        others = [other for _, other in beside]
+        if sum(share for share, _ in beside) < REPEAT_SHARE:
             new.append(row)
-        elif best[0] >= REPEAT_SHARE:
-            traced.note(row, [best[1]])
+            continue
+        taken.update(others)
+        if _goes_on(traced, row, others):
+            new.append(row)
         else:
-            traced.note(row, [other for _, other in beside])
+            traced.note(row, [best[1]] if best[0] >= REPEAT_SHARE else others)
     astray = _astray(traced, new, kept[~np.isin(kept, sorted(taken))])
     return np.array([row for row in new if row not in astray], dtype=int)
 
