@@ -94,7 +94,7 @@ def _shape(row: GivenNumber, faults: list[Fault]) -> shapely.Geometry | None:
 
 
 def frozen_rows(plan: Mapping[str, gpd.GeoDataFrame], season: str) -> gpd.GeoDataFrame:
-    """Return all numbers of a plan as frozen ones.
+    """Return all numbers of a plan as frozen ones, those of inferred lines excepted.
 
     Parameters
     ----------
@@ -111,6 +111,8 @@ def frozen_rows(plan: Mapping[str, gpd.GeoDataFrame], season: str) -> gpd.GeoDat
     parts = []
     for layer, (field, _) in NUMBERED.items():
         table = plan[layer]
+        if "closing" in table:
+            table = table[table["evidence"] != "inferred"]
         flat = shapely.simplify(shapely.force_2d(table.geometry.to_numpy()), SIMPLER_M)
         data = {"layer": layer, "number": table[field].astype(str), "series": "", "season": season}
         part = gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(flat, table.index, crs=table.crs))
