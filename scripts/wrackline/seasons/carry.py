@@ -22,7 +22,7 @@ import shapely
 from wrackline import vectors
 from wrackline.numbers import NUMBERED, joined, place_numbers, place_of, renumber
 from wrackline.seasons.events import EVENT_COLUMNS, Change, change_rows
-from wrackline.seasons.freezing import Held, holders
+from wrackline.seasons.freezing import assigned_once, holders
 from wrackline.seasons.kin import (
     BESIDE_M,
     LEAST_ALIKE,
@@ -371,11 +371,3 @@ def _name_others(numbered: dict[str, gpd.GeoDataFrame], others: gpd.GeoDataFrame
             text = f"{mine['series'].iloc[point]}: {mine['number'].iloc[point]}"
             names.setdefault(row, []).append(text)
         table["other_numbers"] = [joined(names.get(row, ())) for row in range(len(table))]
-
-
-def assigned_once(held: Held) -> dict[int, int]:
-    """Return for each point the thing that speaks most for holding it."""
-    best: dict[int, int] = {}
-    for k in np.lexsort([held.thing, -held.worth, held.point]).tolist():
-        best.setdefault(int(held.point[k]), int(held.thing[k]))
-    return best

@@ -148,13 +148,17 @@ def _others(
             yield _row("new", number, children=[number], why=_inside(change, row))
         elif old is not None and change.again[old]:
             yield _row("found again", number, [number], [number], change.outlines.get(row))
-        elif old is not None and max(len(parts.get(old, ())), len(sources.get(row, ()))) < 2:
-            if (alike := change.outlines.get(row, 1.0)) < RESHAPED:
-                yield _row("reshaped", number, [number], [number], alike)
+        elif old is not None and _reshaped(change, row, parts.get(old, ()), sources.get(row, ())):
+            yield _row("reshaped", number, [number], [number], change.outlines[row])
     whole = {old for olds in sources.values() if len(olds) > 1 for old in olds}
     for old in np.flatnonzero(change.present).tolist():
         if old not in used and old not in whole and len(parts.get(old, ())) < 2:
             yield _left(change, old, parts, sources)
+
+
+def _reshaped(change: Change, row: int, parts: Sequence[int], sources: Sequence[int]) -> bool:
+    """Tell whether a thing neither split nor merged has another outline now."""
+    return max(len(parts), len(sources)) < 2 and change.outlines.get(row, 1.0) < RESHAPED
 
 
 def _left(

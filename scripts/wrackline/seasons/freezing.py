@@ -170,3 +170,11 @@ def holders(points: npt.NDArray[np.object_], shapes: npt.NDArray[np.object_]) ->
     worth = np.where(areal & (away == 0), 1.0 + 1.0 / (1.0 + size), 1.0 - away / ON_M)
     some = worth > 0
     return Held(i[some], j[some], worth[some])
+
+
+def assigned_once(held: Held) -> dict[int, int]:
+    """Return for each point the thing that speaks most for holding it."""
+    best: dict[int, int] = {}
+    for k in np.lexsort([held.thing, -held.worth, held.point]).tolist():
+        best.setdefault(int(held.point[k]), int(held.thing[k]))
+    return best
