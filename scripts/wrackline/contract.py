@@ -299,6 +299,23 @@ TABLES: dict[str, tuple[Field, ...]] = {
         ),
         Field("why", "text", "", "what tells of the change"),
     ),
+    "concordance": (
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("series", "text", "", "whose number it is; empty: the record's own"),
+        Field("number", "text", "", "the number, as it stands in print"),
+        Field("printed", "text", "", "season in which it was put in print; empty: not yet"),
+        Field("first_season", "text", "", "season in which its thing was first on the plan"),
+        Field("last_season", "text", "", "last season in which it was on the plan"),
+        Field("now", "text", "", "what bears it, or came of its thing, on the plan as now known"),
+        Field(
+            "state",
+            "text",
+            "",
+            "stands; split, merged or redrawn: now names what came of it; gone; nothing there: "
+            "nothing on the plan lies at the place given",
+        ),
+        Field("note", "text", "", "where it stands in print, as config/numbers.csv has it"),
+    ),
     "set_aside": (
         Field("survey", "text", "", "the survey of bed points"),
         Field("number", "text", "", "name of a block, from its place; empty for a lone sounding"),

@@ -1,7 +1,7 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
 from wrackline.publish.words import statement_json
-from wrackline.sources import ground_of
+from wrackline.sources import ground_of, printed_stamp
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
@@ -234,6 +234,24 @@ rule join_interpretations:
         "../../scripts/join_interpretations.py"
 
 
+rule list_numbers:
+    input:
+        plan=SITE_PLAN,
+        things=f"work/seasons/{LAST_SEASON}/things.parquet",
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+    output:
+        table="work/publish/tables/concordance.csv",
+    log:
+        "logs/list_numbers/all.log",
+    params:
+        code=fingerprint("list_numbers"),
+        printed=printed_stamp(SITE),
+    message:
+        "Publish: old numbers and new"
+    script:
+        "../../scripts/list_numbers.py"
+
+
 rule write_report:
     input:
         team=SITE_TEAM,
@@ -301,6 +319,7 @@ rule list_products:
         rules.publish_site.output,
         rules.publish_audits.output,
         rules.list_set_aside.output,
+        rules.list_numbers.output,
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,
