@@ -220,14 +220,14 @@ def _placed(
 ) -> list[shapely.LineString]:
     """Return a building moved to open ground beside the others."""
     hull = shapely.MultiLineString(lines).convex_hull
-    reach = 5.0
-    while True:
-        reach += 0.5
-        spot = np.array([60.0, 60.0]) + rng.uniform(-reach, reach, 2)
-        dx, dy = spot - np.array(hull.centroid.coords[0])
-        moved = affinity.translate(hull, dx, dy)
-        if not grounds or shapely.distance(list(grounds), moved).min() > 1.8:
-            return [affinity.translate(line, dx, dy) for line in lines]
+    middle = np.array(hull.centroid.coords[0])
+    spots = np.array([60.0, 60.0]) + rng.uniform(-40, 40, (400, 2)) * bool(grounds)
+    moved = np.array([affinity.translate(hull, *(spot - middle)) for spot in spots], dtype=object)
+    if grounds:
+        away = shapely.distance(shapely.union_all(list(grounds)), moved)
+        spots = spots[np.argsort(np.where(away > 1.8, away, np.inf), kind="stable")]
+    dx, dy = spots[0] - middle
+    return [affinity.translate(line, dx, dy) for line in lines]
 
 
 def _links(
@@ -236,8 +236,9 @@ def _links(
     """Return walls straight across open ground from one building to the next, at most two."""
     made: list[shapely.LineString] = []
     walls = np.array(runs, dtype=object)
-    for _ in range(40):
-        if len(made) == int(rng.integers(0, 3)) or len(grounds) < 2:
+    wanted = int(rng.integers(0, 3)) if len(grounds) > 1 else 0
+    for _ in range(150):
+        if len(made) == wanted:
             break
         start = walls[rng.integers(len(walls))].interpolate(rng.uniform(0.25, 0.75), True)
         own = shapely.distance(list(grounds), start) < 0.01
@@ -305,7 +306,8 @@ def _with_corners_open(rng: Rng, town: Town) -> Town:
     runs = town.runs.copy()
     for k in gone:
         rest = np.flatnonzero((town.run == town.run[k]) & keep)
-        runs[town.run[k]] = shapely.line_merge(shapely.MultiLineString(list(town.atoms[rest])))
+        whole = shapely.line_merge(shapely.MultiLineString(list(town.atoms[rest])))
+        runs[town.run[k]] = shapely.LineString(shapely.get_coordinates(whole)[[0, -1]])
     atoms = town.atoms[keep]
     beside = _beside(atoms, polygons)
     return Town(runs, town.thick, town.link, atoms, town.run[keep], beside, polygons)
