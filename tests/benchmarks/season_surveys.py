@@ -417,7 +417,7 @@ def survey(
         exact = _faces(story.town, atoms, story.can_trace(max(season, 0)) | atoms)
     jambs = shapely.points(np.array([d.coords for d in story.town.doors.values()]).reshape(-1, 2))
     drawn = [_with_ends(rng, line, jambs) for line in exact]
-    step = float(rng.uniform(1.2, 4))
+    step = float(rng.uniform(2, 5))
     points = [shapely.get_coordinates(shapely.segmentize(line, step)) for line in drawn]
     xy = np.concatenate(points) + np.array(ORIGIN)
     xyz = np.column_stack([xy, -3 + 0.2 * np.sin(xy @ np.array([0.1, 0.07]))])

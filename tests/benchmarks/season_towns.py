@@ -108,7 +108,7 @@ class Town:
 
 def make_town(rng: Rng) -> Town:
     """Return a town of about 8 to 30 rooms in a few buildings."""
-    wanted = int(rng.integers(8, 27))
+    wanted = int(rng.integers(6, 24))
     turn = float(rng.uniform(0, 90))
     runs: list[shapely.LineString] = []
     thick: list[float] = []
@@ -221,7 +221,7 @@ def _placed(
     """Return a building moved to open ground beside the others."""
     hull = shapely.MultiLineString(lines).convex_hull
     middle = np.array(hull.centroid.coords[0])
-    spots = np.array([60.0, 60.0]) + rng.uniform(-40, 40, (400, 2)) * bool(grounds)
+    spots = np.array([60.0, 60.0]) + rng.uniform(-35, 35, (120, 2)) * bool(grounds)
     moved = np.array([affinity.translate(hull, *(spot - middle)) for spot in spots], dtype=object)
     if grounds:
         away = shapely.distance(shapely.union_all(list(grounds)), moved)

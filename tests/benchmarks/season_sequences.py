@@ -1,0 +1,230 @@
+"""Simulated sequences of seasons: what the library says of rooms from season to season, and truth.
+
+Every sequence is a town with 3 to 6 seasons of surveys (`season_surveys`); each season's plan is
+made in process from the lines of all seasons so far, as the workflow makes it; the identities are
+the matter of a function that is handed in; `season_score` holds what it says against the truth.
+Each sequence is told three times: as it went, with its first file repaired after numbers were
+frozen, and with an older plan put before it after numbers were frozen.
+
+`season_sequences.py [sequences [first seed]]` prints the table.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Protocol
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import season_score as scored
+import shapely
+from season_surveys import CRS, ORIGIN, Sequence_, Traced, make_sequence, repaired, with_older
+
+from wrackline import vectors
+from wrackline.model import Decision, Site
+from wrackline.rooms.bed import Bed
+from wrackline.rooms.plan import Items, make_plan
+from wrackline.rooms.view import prepare
+from wrackline.walls.joining import Team, join_walls
+from wrackline.walls.linework import ITEM_COLUMNS
+
+FIRST_SEED = 1000
+SEQUENCES = 200
+Plan = Mapping[str, gpd.GeoDataFrame]
+
+
+class Told(Protocol):
+    """What is said of one season: its plan with lasting numbers, and what became of things."""
+
+    season: str
+    plan: Plan
+    events: pd.DataFrame
+
+
+Identify = Callable[
+    [Sequence[tuple[str, Plan]], "gpd.GeoDataFrame | None", tuple[float, float]], Sequence[Told]
+]
+Freeze = Callable[[Plan, str], gpd.GeoDataFrame]
+Follow = Callable[[list[dict[str, Any]], Sequence[Told]], Sequence[dict[int, str | None]]]
+Lost = Callable[[list[Traced], Told], set[str]]
+
+
+@dataclass(frozen=True)
+class Hooks:
+    """What is put to the test.
+
+    Attributes
+    ----------
+    identify : callable
+        Plans of all seasons, frozen numbers and the site's origin in; what is told of each out.
+    freeze : callable or None
+        A finished season's plan and its name in, rows of frozen numbers out.
+    follow : callable or None
+        Interpretations in, and what is told of the seasons; out, for each season, the number that
+        each row is tied to, None where it is listed for review; a row left out is lost.
+    lost : callable or None
+        The surveys so far and what is told of a season in; the numbers of lost rooms out.
+    """
+
+    identify: Identify
+    freeze: Freeze | None = None
+    follow: Follow | None = None
+    lost: Lost | None = None
+
+
+def plan_of(surveys: Sequence[Traced], decisions: Sequence[Decision]) -> Plan:
+    """Return the plan of a view of some surveys, numbered by place, without a seabed."""
+    site = _site()
+    lines = gpd.GeoDataFrame(pd.concat([s.lines for s in surveys], ignore_index=True), crs=CRS)
+    models = [s.model for s in surveys]
+    team = Team(decisions=tuple(decisions))
+    joined = join_walls(lines, {m.survey: m for m in models}, site.walls, team)
+    view = prepare(joined.network, models, site, (), decisions, joined.outcomes)
+    empty = vectors.empty(ITEM_COLUMNS, CRS)
+    return make_plan(view, Items(empty, empty, []), Bed())
+
+
+def _site() -> Site:
+    level = {"name": "msl", "height_m": 0.0, "sd_m": 0.02}
+    return Site.model_validate(
+        {
+            "schema_version": 1,
+            "name": "simulated",
+            "crs": CRS,
+            "vertical_datum": "invented",
+            "origin": ORIGIN,
+            "sea_levels": [level],
+            "depths_below": "msl",
+        }
+    )
+
+
+def plans_of(sequence: Sequence_) -> list[tuple[str, Plan]]:
+    """Return the plan as known after each season."""
+    return [(n, plan_of(sequence.upto(n), sequence.decisions(n))) for n in sequence.names]
+
+
+@dataclass(frozen=True)
+class _Simple:
+    season: str
+    plan: Plan
+    events: pd.DataFrame
+
+
+def nearest_centre(
+    plans: Sequence[tuple[str, Plan]], frozen: gpd.GeoDataFrame | None, origin: tuple[float, float]
+) -> list[_Simple]:
+    """Identify rooms by the nearest centre of the season before, within 2 m: the simplest way.
+
+    It is here to show that the bars can be missed. It knows no events and freezes nothing.
+    """
+    told: list[_Simple] = []
+    none = pd.DataFrame(columns=["season", "what", "event", "number", "parents", "children"])
+    for season, plan in plans:
+        rooms = plan["rooms"].copy()
+        if told and len(rooms):
+            before = told[-1].plan["rooms"]
+            middles = shapely.centroid(before.geometry.to_numpy())
+            for k, middle in enumerate(shapely.centroid(rooms.geometry.to_numpy())):
+                away = shapely.distance(middles, middle)
+                if len(away) and away.min() < 2.0:
+                    number = before["room"].iloc[int(np.argmin(away))]
+                    rooms.iloc[k, rooms.columns.get_loc("room")] = number
+        told.append(_Simple(season, {**plan, "rooms": rooms}, none))
+    return told
+
+
+def frozen_as_numbered(plan: Plan, season: str) -> gpd.GeoDataFrame:
+    """Freeze a plan's rooms by number and place, for trials without the library's own way."""
+    rooms = plan["rooms"]
+    data = {"number": rooms["room"], "season": season}
+    return gpd.GeoDataFrame(data, geometry=rooms.geometry.to_numpy(), crs=CRS)
+
+
+def one_sequence(seed: int, hooks: Hooks) -> tuple[Counter[str], list[str]]:
+    """Return the counts of one sequence, and its failures in words."""
+    sequence = make_sequence(seed)
+    told = hooks.identify(plans_of(sequence), None, ORIGIN)
+    count, failures = scored.score_rooms(sequence, told)
+    _score_buildings(sequence, told, count, failures)
+    if hooks.follow:
+        scored.score_notes(sequence, told, hooks.follow, count, failures)
+    if hooks.lost:
+        scored.score_losses(sequence, told, hooks.lost, count, failures)
+    if hooks.freeze:
+        _score_frozen(sequence, told, hooks, count, failures)
+    return count, failures
+
+
+def _score_buildings(
+    sequence: Sequence_, told: Sequence[Told], count: Counter[str], failures: list[str]
+) -> None:
+    scored.score_buildings(sequence, told, count, failures)
+
+
+def _score_frozen(
+    sequence: Sequence_, told: Sequence[Told], hooks: Hooks, count: Counter[str], failures: list[str]
+) -> None:
+    """Freeze a season's numbers, then tell the sequence again with changed early files."""
+    assert hooks.freeze is not None
+    rng = np.random.default_rng([sequence.seed, 11])
+    at = int(rng.integers(0, len(sequence.names)))
+    season = sequence.names[at]
+    frozen = hooks.freeze(told[at].plan, season)
+    marks = scored.marks_of(sequence, told[at])
+    variants = [("older plan", with_older(sequence))]
+    change = repaired(sequence)
+    if change is not None:
+        variants.append((change[1], change[0]))
+    variants.append(("unchanged", sequence))
+    for name, other in variants:
+        plans = plans_of(other)
+        again = hooks.identify(plans, frozen, ORIGIN)
+        scored.score_frozen(other, again, marks, (name, season), (count, failures))
+
+
+def run(seeds: Sequence[int], hooks: Hooks, cores: int = 2) -> tuple[Counter[str], list[str]]:
+    """Return the counts of many sequences, and their failures, whatever the number of cores."""
+    total: Counter[str] = Counter()
+    failures: list[str] = []
+    with ProcessPoolExecutor(cores) as pool:
+        for count, failed in pool.map(partial(one_sequence, hooks=hooks), seeds):
+            total += count
+            failures += failed
+    return total, failures
+
+
+def library() -> Hooks:
+    """Return the library's own ways."""
+    from wrackline.seasons.freezing import frozen_rows
+    from wrackline.seasons.replay import replay
+
+    return Hooks(replay, frozen_rows)
+
+
+def main(words: Sequence[str]) -> None:
+    """Print what many sequences gave, by the library's way or, asked so, by the nearest centre."""
+    simple = "nearest" in words
+    numbers = [int(word) for word in words if word.isdigit()]
+    many, first = [*numbers, *[SEQUENCES, FIRST_SEED][len(numbers) :]][:2]
+    hooks = Hooks(nearest_centre, frozen_as_numbered) if simple else library()
+    start = time.perf_counter()
+    count, failures = run(range(first, first + many), hooks)
+    for failure in failures:
+        print(failure)
+    print(f"{many} sequences in {time.perf_counter() - start:.0f} s")
+    for line in scored.table(count):
+        print(line)
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    main(sys.argv[1:])
