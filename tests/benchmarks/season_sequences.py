@@ -17,7 +17,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Protocol
 
@@ -81,13 +81,17 @@ class Hooks:
 
 
 def plan_of(surveys: Sequence[Traced], decisions: Sequence[Decision]) -> Plan:
-    """Return the plan of a view of some surveys, numbered by place, without a seabed."""
+    """Return the plan of a view of some surveys, numbered by place, without a seabed.
+
+    No figure's uncertainty is asked for here, so patches are left out of them: they take long.
+    """
     site = _site()
     lines = gpd.GeoDataFrame(pd.concat([s.lines for s in surveys], ignore_index=True), crs=CRS)
     models = [s.model for s in surveys]
     team = Team(decisions=tuple(decisions))
     joined = join_walls(lines, {m.survey: m for m in models}, site.walls, team)
-    view = prepare(joined.network, models, site, (), decisions, joined.outcomes)
+    alone = [replace(m, patchy_horizontal=0.0, patchy_vertical=0.0) for m in models]
+    view = prepare(joined.network, alone, site, (), decisions, joined.outcomes)
     empty = vectors.empty(ITEM_COLUMNS, CRS)
     return make_plan(view, Items(empty, empty, []), Bed())
 

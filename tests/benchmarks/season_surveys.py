@@ -237,7 +237,7 @@ def make_sequence(seed: int) -> Sequence_:
     surveys: list[Traced] = []
     for k, (name, atoms, ground) in enumerate(zip(names, traced, cover, strict=True)):
         for j, part in enumerate(_parts(rng, town, atoms)):
-            follows = usual if rng.random() < 0.9 else "centre" if usual == "face" else "face"
+            follows = usual if rng.random() < 0.96 else "centre" if usual == "face" else "face"
             model = _model(rng, f"{name}-walls-{j + 1}", k, old=old and k == 0)
             looked = _looked(town, ground)
             surveys.append(
@@ -384,7 +384,8 @@ def _parts(rng: Rng, town: Town, atoms: Bools) -> list[Bools]:
 def _model(rng: Rng, name: str, season: int, *, old: bool) -> ErrorModel:
     """Return the stated errors of a survey: later ones are better, a tape plan 0.3 to 0.5 m."""
     if old:
-        random, patchy, shift = rng.uniform(0.05, 0.1), rng.uniform(0.15, 0.25), rng.uniform(0.25, 0.4)
+        random, patchy = rng.uniform(0.05, 0.08), rng.uniform(0.1, 0.2)
+        shift = rng.uniform(0.28, 0.4)
     else:
         better = 0.9**season
         random, patchy = rng.uniform(0.02, 0.05) * better, rng.uniform(0, 0.04) * better
@@ -409,7 +410,7 @@ def survey(
     season: int,
 ) -> Traced:
     """Return a survey of chosen atoms in a season of the story, -1 for long before."""
-    old = model.random_horizontal + model.patchy_horizontal > 0.15
+    old = model.named[0].sd > 0.2
     name = OLDER if season < 0 else str(FIRST_YEAR + season)
     if follows == "centre":
         exact = _centres(story.town, atoms)
