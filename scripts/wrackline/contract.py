@@ -21,6 +21,12 @@ class Field:
 
 WHY_NULL = Field("null_because", "text", "", "why fields of this row are empty, in words")
 SURVEYS = Field("surveys", "text", "", "surveys that the figures rest on, separated by ;")
+OTHER_NUMBERS = Field(
+    "other_numbers",
+    "text",
+    "",
+    "numbers that others gave to what lies there, as series: number, separated by ;",
+)
 LINES = Field("lines", "text", "", "survey lines that it was drawn from, as survey/line or #row")
 
 
@@ -67,6 +73,7 @@ EVIDENCE = Field("evidence", "text", "", "recorded, inferred (a closing) or old 
 LAYERS: dict[str, tuple[Field, ...]] = {
     "wall_lines": (
         Field("wall", "text", "", "lasting number of the wall line"),
+        OTHER_NUMBERS,
         EVIDENCE,
         Field(
             "closing",
@@ -103,6 +110,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "openings": (
         Field("opening", "text", "", "lasting number"),
+        OTHER_NUMBERS,
         *_measured("width_m", "m", "clear width between the ends recorded"),
         Field("joins", "text", "", "rooms on both sides, or outside, separated by ;"),
         Field("evidence", "text", "", "seen (threshold or jamb recorded) or possible (a gap)"),
@@ -112,6 +120,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "rooms": (
         Field("room", "text", "", "lasting number"),
+        OTHER_NUMBERS,
         Field("building", "text", "", "lasting number of its building"),
         Field("kind", "text", "", "room, court, lane or unknown: a suggestion from size and shape"),
         *_measured("floor_area_m2", "m2", "area between wall faces, on the ground"),
@@ -137,6 +146,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "buildings": (
         Field("building", "text", "", "lasting number"),
+        OTHER_NUMBERS,
         Field("room_count", "whole", "", "rooms in it, courts left out"),
         *_measured("footprint_m2", "m2", "area to the outer lines recorded, on the ground"),
         *_axis("axis, right angles taken as the same", "0-90"),
@@ -150,6 +160,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "features": (
         Field("feature", "text", "", "lasting number"),
+        OTHER_NUMBERS,
         Field("kind", "text", "", "what it is, the team's word"),
         Field("origin", "text", "", "built, natural, doubtful or modern, the team's word"),
         Field("room", "text", "", "room in which it lies, if any"),
@@ -260,6 +271,29 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "nothing there: no such thing is on the plan now",
         ),
         Field("note", "text", "", "how it was tied, and the nearest thing where none lies there"),
+    ),
+    "changes": (
+        Field("season", "text", "", "season whose plan shows the change"),
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field(
+            "event",
+            "text",
+            "",
+            "new; split; merged; redrawn: another outline took its place; gone: no longer on the "
+            "plan; found again; reshaped; re-read: of another kind now",
+        ),
+        Field(
+            "number", "text", "", "of the thing; of a split the parent's, of a merger the child's"
+        ),
+        Field("parents", "text", "", "what it was made of, separated by ;"),
+        Field("children", "text", "", "what became of it, separated by ;"),
+        Field(
+            "share",
+            "real",
+            "",
+            "how alike its outlines before and now are, laid upon each other, 0-1",
+        ),
+        Field("why", "text", "", "what tells of the change"),
     ),
     "set_aside": (
         Field("survey", "text", "", "the survey of bed points"),

@@ -1082,6 +1082,29 @@ class Interpretation(Strict):
         return self
 
 
+class GivenNumber(Strict):
+    """A row of `config/numbers.csv`: a number that stands in print, and what it belongs to."""
+
+    number: Annotated[Text, StringConstraints(pattern=r"^[^;,]+$")] = Field(
+        description="The number as it stands in print; no comma and no semicolon in it."
+    )
+    what: Literal["room", "building", "wall", "opening", "feature"] = Field(
+        description="What sort of thing bears it."
+    )
+    easting: Number = Field(description="Easting of a place in or on it [m].")
+    northing: Number = Field(description="Northing of a place in or on it [m].")
+    season: Name = Field(description="Season on whose plan, or in which, it was given.")
+    series: str = Field(
+        "",
+        description="Whose numbers these are, e.g. 'plan of 1986'; empty: the record's own, which "
+        "the thing then bears for good.",
+    )
+    outline: str = Field(
+        "", description="Outline of the thing as well-known text; empty: its place alone ties it."
+    )
+    note: str = Field("", description="Where it stands: sheet, bag, page.")
+
+
 class Phasing(Strict):
     """A row of `config/phases.csv`: when a wall stood, how it meets another, or both."""
 

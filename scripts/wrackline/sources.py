@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 
 from wrackline.config import SiteConfig, season_of
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS, HeightLink
+from wrackline.model import POINT_HOLDS, HeightLink, list_to_json
 
 MADE = "data/demo/"
 """Where a demo's files are made by a rule."""
@@ -45,6 +46,12 @@ def raw_stamp(config: SiteConfig, *files: str | None) -> str:
     made = config.site.demo is not None
     raw = [file for file in files if file and not (made and file.startswith(MADE))]
     return stamp(*(config.folder / file for file in raw))
+
+
+def printed_stamp(config: SiteConfig) -> str:
+    """Return a digest of the numbers in print, which are too many to stand in a rule's params."""
+    text = "\n".join(list_to_json(config.numbers))
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:

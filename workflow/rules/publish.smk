@@ -102,7 +102,7 @@ rule publish_audits:
         report="work/check/report.json",
         deposit="work/trenches/deposit.csv",
         team=SITE_TEAM,
-        changes=expand("work/seasons/{season}/changes.json", season=list(SITE.seasons)),
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
     output:
         **{name: f"work/publish/tables/{name}.csv" for name in AUDITS},
     log:
