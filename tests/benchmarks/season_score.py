@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 from scipy.cluster.hierarchy import DisjointSet
-from season_surveys import FIRST_YEAR, Sequence_, place_in
+from season_surveys import FIRST_YEAR, ORIGIN, Seasons, place_in
 from season_towns import Room
 
 ALIKE = 0.5
@@ -59,12 +60,12 @@ class Reading:
     covered: Callable[[Room], float]
 
 
-def read(sequence: Sequence_, told: Told, what: str = "room") -> Reading:
+def read(sequence: Seasons, told: Told, what: str = "room") -> Reading:
     """Return what a season of the record says, by the true things.
 
     Parameters
     ----------
-    sequence : Sequence_
+    sequence : Seasons
     told : object
         With `season` and `plan`.
     what : {"room", "building"}
@@ -80,7 +81,7 @@ def read(sequence: Sequence_, told: Told, what: str = "room") -> Reading:
 
     def covered(thing: Room) -> float:
         ground = shapely.union_all(town.cells[sorted(thing)], grid_size=1e-6)
-        moved = shapely.transform(ground, lambda xy: xy + np.array(_origin()))
+        moved = shapely.transform(ground, lambda xy: xy + np.array(ORIGIN))
         common = shapely.area(shapely.intersection(shapes, moved))
         return float(common.max(initial=0.0) / moved.area)
 
@@ -89,13 +90,7 @@ def read(sequence: Sequence_, told: Told, what: str = "room") -> Reading:
     return Reading(told.season, things, number, numbers, covered)
 
 
-def _origin() -> tuple[float, float]:
-    from season_surveys import ORIGIN
-
-    return ORIGIN
-
-
-def _buildings(sequence: Sequence_, season: str) -> tuple[list[Room], Shapes]:
+def _buildings(sequence: Seasons, season: str) -> tuple[list[Room], Shapes]:
     """Return true buildings that have rooms: sets of cells, and their ground."""
     town, known = sequence.story.town, sequence.known(season)
     rooms = sequence.rooms(season)
@@ -108,7 +103,7 @@ def _buildings(sequence: Sequence_, season: str) -> tuple[list[Room], Shapes]:
             ground = [*town.cells[sorted(cells)], *town.bodies(chosen)]
             found[cells] = shapely.union_all(ground, grid_size=1e-6)
     shapes = np.array(list(found.values()), dtype=object)
-    moved = shapely.transform(shapes, lambda xy: xy + np.array(_origin()))
+    moved = shapely.transform(shapes, lambda xy: xy + np.array(ORIGIN))
     return list(found), np.asarray(moved, dtype=object)
 
 
@@ -129,7 +124,7 @@ def _matched(truth: Shapes, found: Shapes) -> list[int]:
     return match
 
 
-def score_rooms(sequence: Sequence_, told: Sequence[Told]) -> tuple[Counter[str], list[str]]:
+def score_rooms(sequence: Seasons, told: Sequence[Told]) -> tuple[Counter[str], list[str]]:
     """Return how rooms kept their numbers and what events were named, and failures in words."""
     count: Counter[str] = Counter()
     failures: list[str] = []
@@ -139,13 +134,13 @@ def score_rooms(sequence: Sequence_, told: Sequence[Told]) -> tuple[Counter[str]
         count["rooms: read right"] += len(reading.number)
         count["rooms: in the record"] += len(reading.numbers)
     _kept(sequence.seed, readings, "rooms", count, failures)
-    for (before, after), one in zip(zip(readings, readings[1:], strict=False), told[1:], strict=True):
+    for (before, after), one in zip(pairwise(readings), told[1:], strict=True):
         _events(sequence.seed, before, after, _rows(one.events, "room"), (count, failures))
     return count, failures
 
 
 def score_buildings(
-    sequence: Sequence_, told: Sequence[Told], count: Counter[str], failures: list[str]
+    sequence: Seasons, told: Sequence[Told], count: Counter[str], failures: list[str]
 ) -> None:
     """Count how buildings kept their numbers."""
     readings = [read(sequence, one, "building") for one in told]
@@ -176,7 +171,9 @@ def _kept(
             others = stood_for.get(number, set())
             if others and not any(thing & other for other in others):
                 count[f"{what}: numbers reused"] += 1
-                words = f"{number} stood for cells {[sorted(o) for o in others]}, now {sorted(thing)}"
+                words = (
+                    f"{number} stood for cells {[sorted(o) for o in others]}, now {sorted(thing)}"
+                )
                 failures.append(f"seed {seed} {reading.season}: {what} {words}")
         for thing, number in reading.number.items():
             last[thing] = number
@@ -206,7 +203,9 @@ def _listed(text: object) -> frozenset[str]:
     return frozenset(part for part in str(text).split(";") if part and part not in ("nan", "None"))
 
 
-def _changes(before: Sequence[Room], after: Sequence[Room]) -> Iterator[tuple[list[Room], list[Room]]]:
+def _changes(
+    before: Sequence[Room], after: Sequence[Room]
+) -> Iterator[tuple[list[Room], list[Room]]]:
     """Yield groups of things that share ground between two seasons, and those that share none."""
     old, new = [(0, b) for b in before], [(1, a) for a in after]
     sets = DisjointSet([*old, *new])
@@ -283,13 +282,13 @@ def _named(kind: str, olds: set[str], news: set[str], rows: Sequence[Row]) -> bo
     return not any(r.event in loud and olds & {r.number, *r.parents} for r in rows)
 
 
-def marks_of(sequence: Sequence_, told: Told) -> Reading:
+def marks_of(sequence: Seasons, told: Told) -> Reading:
     """Return the rooms of a season whose numbers are frozen, by the truth as known then."""
     return read(sequence, told)
 
 
 def score_frozen(
-    sequence: Sequence_,
+    sequence: Seasons,
     told: Sequence[Told],
     marks: Reading,
     name: tuple[str, str],
@@ -299,7 +298,7 @@ def score_frozen(
 
     Parameters
     ----------
-    sequence : Sequence_
+    sequence : Seasons
         As changed since.
     told : sequence
         What is told of it.
@@ -335,8 +334,36 @@ def score_frozen(
         _events(sequence.seed, marks, at, rows, into, "after a repair, ")
 
 
+def score_untouched(
+    sequence: Seasons, changed: Seasons, told: Sequence[Told], again: Sequence[Told]
+) -> tuple[Counter[str], list[str]]:
+    """Count rooms that a change of early files didn't touch, and those of them that kept a number.
+
+    Nothing is frozen here. A change touches a room where a survey that differs traced any of the
+    walls around it, or where the room differs in any season.
+    """
+    count: Counter[str] = Counter()
+    failures: list[str] = []
+    town = sequence.story.town
+    same = {id(s) for s in sequence.surveys}
+    differ = [s.atoms for s in changed.surveys if id(s) not in same]
+    touched = np.any(differ, axis=0) if differ else np.zeros(len(town.atoms), dtype=bool)
+    later = {one.season: one for one in again}
+    for one in told:
+        was, now = read(sequence, one), read(changed, later[one.season])
+        for thing in set(was.number) & set(now.number):
+            if touched[town.around(thing)].any():
+                continue
+            count["unfrozen: untouched by a change"] += 1
+            count["unfrozen: kept"] += was.number[thing] == now.number[thing]
+            if was.number[thing] != now.number[thing]:
+                words = f"untouched {was.number[thing]} became {now.number[thing]}"
+                failures.append(f"seed {sequence.seed} {one.season}: {words}")
+    return count, failures
+
+
 def score_notes(
-    sequence: Sequence_,
+    sequence: Seasons,
     told: Sequence[Told],
     follow: Callable[..., Sequence[Mapping[int, str | None]]],
     count: Counter[str],
@@ -390,7 +417,7 @@ def _note(number: str, place: tuple[float, float], season: int) -> dict[str, Any
 
 
 def score_losses(
-    sequence: Sequence_,
+    sequence: Seasons,
     told: Sequence[Told],
     lost: Callable[..., set[str]],
     count: Counter[str],
@@ -428,6 +455,9 @@ BARS = (
     ("after a repair, merged: named right", "after a repair, merged: true", 0.95),
     ("buildings: read right", "buildings: known", None),
     ("buildings: unchanged, kept", "buildings: unchanged", None),
+    ("walls: seen again, kept", "walls: seen again", None),
+    ("openings: seen again, kept", "openings: seen again", None),
+    ("unfrozen: kept", "unfrozen: untouched by a change", None),
 )
 """What of what, and the least share wanted."""
 
@@ -436,6 +466,9 @@ NONE_OF = (
     ("frozen: renamed", "frozen: looked at"),
     ("frozen: reused", "frozen: looked at"),
     ("frozen: dropped without a word", "frozen: looked at"),
+    ("buildings: numbers reused", "buildings: unchanged"),
+    ("walls: numbers on another", "walls: seen again"),
+    ("openings: numbers on another", "openings: seen again"),
     ("interpretations: lost", "interpretations: looked at"),
     ("interpretations: on another room", "interpretations: looked at"),
 )
@@ -449,13 +482,18 @@ def table(count: Counter[str]) -> list[str]:
     rows = ["| what | of | right | share % | wanted % |", "|---|---|---|---|---|"]
     for part, whole, bar in BARS:
         if count[whole]:
-            share, wanted = 100 * count[part] / count[whole], "" if bar is None else f"{100 * bar:g}"
+            share, wanted = (
+                100 * count[part] / count[whole],
+                "" if bar is None else f"{100 * bar:g}",
+            )
             rows.append(f"| {part} | {count[whole]} | {count[part]} | {share:.2f} | {wanted} |")
     for part, whole in NONE_OF:
         if count[whole]:
             rows.append(f"| {part} | {count[whole]} | {count[part]} | | none |")
     for kind in LEFT_OUT:
-        rows.append(f"| {kind}: left out, walls joined otherwise | | {count[f'{kind}: left out']} | | |")
+        rows.append(
+            f"| {kind}: left out, walls joined otherwise | | {count[f'{kind}: left out']} | | |"
+        )
     return rows
 
 

@@ -26,13 +26,16 @@ import numpy as np
 import pandas as pd
 import season_score as scored
 import shapely
-from season_surveys import CRS, ORIGIN, Sequence_, Traced, make_sequence, repaired, with_older
+from season_lines import score_openings, score_walls
+from season_surveys import CRS, ORIGIN, Seasons, Traced, make_sequence, repaired, with_older
 
 from wrackline import vectors
 from wrackline.model import Decision, Site
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
+from wrackline.seasons.frozen import frozen_rows
+from wrackline.seasons.replay import replay
 from wrackline.walls.joining import Team, join_walls
 from wrackline.walls.linework import ITEM_COLUMNS
 
@@ -111,7 +114,7 @@ def _site() -> Site:
     )
 
 
-def plans_of(sequence: Sequence_) -> list[tuple[str, Plan]]:
+def plans_of(sequence: Seasons) -> list[tuple[str, Plan]]:
     """Return the plan as known after each season."""
     return [(n, plan_of(sequence.upto(n), sequence.decisions(n))) for n in sequence.names]
 
@@ -158,7 +161,9 @@ def one_sequence(seed: int, hooks: Hooks) -> tuple[Counter[str], list[str]]:
     sequence = make_sequence(seed)
     told = hooks.identify(plans_of(sequence), None, ORIGIN)
     count, failures = scored.score_rooms(sequence, told)
-    _score_buildings(sequence, told, count, failures)
+    scored.score_buildings(sequence, told, count, failures)
+    score_walls(sequence, told, count, failures)
+    score_openings(sequence, told, count, failures)
     if hooks.follow:
         scored.score_notes(sequence, told, hooks.follow, count, failures)
     if hooks.lost:
@@ -168,14 +173,12 @@ def one_sequence(seed: int, hooks: Hooks) -> tuple[Counter[str], list[str]]:
     return count, failures
 
 
-def _score_buildings(
-    sequence: Sequence_, told: Sequence[Told], count: Counter[str], failures: list[str]
-) -> None:
-    scored.score_buildings(sequence, told, count, failures)
-
-
 def _score_frozen(
-    sequence: Sequence_, told: Sequence[Told], hooks: Hooks, count: Counter[str], failures: list[str]
+    sequence: Seasons,
+    told: Sequence[Told],
+    hooks: Hooks,
+    count: Counter[str],
+    failures: list[str],
 ) -> None:
     """Freeze a season's numbers, then tell the sequence again with changed early files."""
     assert hooks.freeze is not None
@@ -184,15 +187,17 @@ def _score_frozen(
     season = sequence.names[at]
     frozen = hooks.freeze(told[at].plan, season)
     marks = scored.marks_of(sequence, told[at])
-    variants = [("older plan", with_older(sequence))]
-    change = repaired(sequence)
-    if change is not None:
-        variants.append((change[1], change[0]))
-    variants.append(("unchanged", sequence))
-    for name, other in variants:
+    changed = [("older plan", with_older(sequence))]
+    repair = repaired(sequence)
+    changed += [] if repair is None else [(repair[1], repair[0])]
+    for name, other in changed:
         plans = plans_of(other)
         again = hooks.identify(plans, frozen, ORIGIN)
         scored.score_frozen(other, again, marks, (name, season), (count, failures))
+        anew = hooks.identify(plans, None, ORIGIN)
+        counted, failed = scored.score_untouched(sequence, other, told, anew)
+        count += counted
+        failures += failed
 
 
 def run(seeds: Sequence[int], hooks: Hooks, cores: int = 2) -> tuple[Counter[str], list[str]]:
@@ -208,9 +213,6 @@ def run(seeds: Sequence[int], hooks: Hooks, cores: int = 2) -> tuple[Counter[str
 
 def library() -> Hooks:
     """Return the library's own ways."""
-    from wrackline.seasons.freezing import frozen_rows
-    from wrackline.seasons.replay import replay
-
     return Hooks(replay, frozen_rows)
 
 

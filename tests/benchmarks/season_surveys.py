@@ -1,8 +1,8 @@
 """What the seasons of a simulated town surveyed: which walls, how well, and what is true by then.
 
 A story says from which season each wall can be known, which are lost, and what the team decides;
-surveys trace walls with errors drawn from their stated model (`wrackline.demo.survey`). Amounts
-are invented; noise of 2 to 5 cm is usual for poles and tapes by divers (common practice, no source).
+surveys trace walls with errors drawn from their stated model (`wrackline.demo.survey`). Amounts are
+invented; noise of 2 to 5 cm is usual for poles and tapes under water (common practice, no source).
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ class Story:
 
 
 @dataclass(frozen=True)
-class Sequence_:
+class Seasons:
     """A town, its story, and what every season surveyed.
 
     Attributes
@@ -190,7 +190,7 @@ def _at_site(shapes: Shapes) -> Shapes:
     return np.asarray(moved, dtype=object)
 
 
-def place_in(sequence: Sequence_, room: Room) -> tuple[float, float]:
+def place_in(sequence: Seasons, room: Room) -> tuple[float, float]:
     """Return a place well inside a room, in the site's CRS."""
     ground = shapely.union_all(sequence.story.town.cells[sorted(room)], grid_size=1e-6)
     spot = shapely.maximum_inscribed_circle(ground, 0.1).coords[0]
@@ -205,13 +205,13 @@ def _decided(word: str, since: int, one: tuple[float, float], other: object = No
     return Decision(decision=word, who="A. Diver", date=day, why="seen on the ground", **at)  # type: ignore[arg-type]
 
 
-def _split(sequence: Sequence_, run: int) -> Decision:
+def _split(sequence: Seasons, run: int) -> Decision:
     xy = shapely.get_coordinates(sequence.story.town.runs[run]) + np.array(ORIGIN)
     since = int(sequence.story.found[run])
     return _decided("split", since, tuple(xy[0].tolist()), tuple(xy[-1].tolist()))
 
 
-def _merge(sequence: Sequence_, run: int, since: int) -> Decision:
+def _merge(sequence: Seasons, run: int, since: int) -> Decision:
     """Return the merger of the rooms beside a run, at places close to its middle."""
     town = sequence.story.town
     cells = town.beside[np.flatnonzero(town.run == run)[0]].tolist()
@@ -219,11 +219,11 @@ def _merge(sequence: Sequence_, run: int, since: int) -> Decision:
     return _decided("merge", since, one, other)
 
 
-def _open(sequence: Sequence_, cell: int, since: int) -> Decision:
+def _open(sequence: Seasons, cell: int, since: int) -> Decision:
     return _decided("open_ground", since, place_in(sequence, frozenset([cell])))
 
 
-def make_sequence(seed: int) -> Sequence_:
+def make_sequence(seed: int) -> Seasons:
     """Return a town and 3 to 6 seasons of surveys, from one number."""
     rng = np.random.default_rng([seed, 7])
     town = make_town(rng)
@@ -243,7 +243,7 @@ def make_sequence(seed: int) -> Sequence_:
             surveys.append(
                 survey(rng, story, part, model=model, follows=follows, looked=looked, season=k)
             )
-    return Sequence_(seed, story, names, surveys)
+    return Seasons(seed, story, names, surveys)
 
 
 def _story(rng: Rng, town: Town, count: int) -> Story:
@@ -425,7 +425,9 @@ def survey(
     moved = displace(xyz, model, rng, draw_named([model], rng))
     parts = np.split(moved, np.cumsum([len(p) for p in points])[:-1])
     parts = [part if rng.random() < 0.5 else part[::-1] for part in parts]
-    table = _table([parts[k] for k in rng.permutation(len(parts))], model.survey, name, follows, old)
+    table = _table(
+        [parts[k] for k in rng.permutation(len(parts))], model.survey, name, follows, old
+    )
     return Traced(model.survey, name, atoms, model, table, looked, old)
 
 
@@ -508,7 +510,7 @@ def _table(
     return gpd.GeoDataFrame(data, geometry=shapes, crs=CRS)
 
 
-def repaired(sequence: Sequence_) -> tuple[Sequence_, str] | None:
+def repaired(sequence: Seasons) -> tuple[Seasons, str] | None:
     """Return a sequence whose first survey is repaired in a late season, and what was done to it.
 
     It is moved by up to 0.3 m, or a wall is taken out that was a mistake, or one put in that had
@@ -526,7 +528,7 @@ def repaired(sequence: Sequence_) -> tuple[Sequence_, str] | None:
     return None if run is None else (_with_wall(sequence, run, out=kind == "wall taken out"), kind)
 
 
-def _repairable(rng: Rng, sequence: Sequence_, *, out: bool) -> int | None:
+def _repairable(rng: Rng, sequence: Seasons, *, out: bool) -> int | None:
     """Return a partition that can come out of the first survey, or go into it."""
     story, first = sequence.story, sequence.surveys[0]
     town = story.town
@@ -543,7 +545,7 @@ def _repairable(rng: Rng, sequence: Sequence_, *, out: bool) -> int | None:
     return int(rng.choice(able)) if able else None
 
 
-def _with_wall(sequence: Sequence_, run: int, *, out: bool) -> Sequence_:
+def _with_wall(sequence: Seasons, run: int, *, out: bool) -> Seasons:
     """Return a sequence with a partition out of every survey, or in its first one."""
     story, mine = sequence.story, sequence.story.town.run == run
     changed = []
@@ -559,7 +561,7 @@ def _with_wall(sequence: Sequence_, run: int, *, out: bool) -> Sequence_:
     return replace(sequence, surveys=changed)
 
 
-def _drawn_anew(sequence: Sequence_, one: Traced, atoms: Bools, at: int) -> Traced:
+def _drawn_anew(sequence: Seasons, one: Traced, atoms: Bools, at: int) -> Traced:
     """Return a survey with other atoms: lines that are the same stay as they were drawn."""
     rng = np.random.default_rng([sequence.seed, 9, at])
     town = sequence.story.town
@@ -580,7 +582,7 @@ def _drawn_anew(sequence: Sequence_, one: Traced, atoms: Bools, at: int) -> Trac
     return replace(one, atoms=atoms, lines=one.lines[stays].reset_index(drop=True))
 
 
-def with_older(sequence: Sequence_) -> Sequence_:
+def with_older(sequence: Seasons) -> Seasons:
     """Return a sequence before which an older plan, long unknown, is put."""
     rng = np.random.default_rng([sequence.seed, 10])
     story = sequence.story

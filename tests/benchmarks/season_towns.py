@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -209,7 +210,7 @@ def _row(rng: Rng) -> Iterator[shapely.LineString]:
     yield from _sides(np.array([[0, 0], [x[-1], 0], [x[-1], deep], [0, deep]]))
     for c in x[1:-1]:
         yield shapely.LineString([(c, 0), (c, deep)])
-    for west, east in zip(x[:-1], x[1:], strict=True):
+    for west, east in pairwise(x.tolist()):
         if deep > 2 * LEAST_SIDE_M and rng.random() < 0.4:
             back = rng.uniform(LEAST_SIDE_M, deep - LEAST_SIDE_M)
             yield shapely.LineString([(west, back), (east, back)])

@@ -1,0 +1,110 @@
+"""How well walls and openings of a sequence of seasons kept their numbers, by their places alone.
+
+A wall of the record is a true one's where it lies on it nearly all along; of a wall traced by its
+faces each face is told by its side. A doorway is told by its middle.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from season_surveys import ORIGIN, Seasons
+from season_towns import Array, Shapes
+
+Key = tuple[int, int]
+Told = Any
+
+ON_M, ON_SHARE = 0.75, 0.9
+"""A line lies on a true wall where so much of it is this near."""
+
+FACE_M = 0.12
+"""Further off a wall's centre than this a line is one of its faces."""
+
+LONG_SHARE = 0.5
+"""A line that is shorter than this share of its wall doesn't stand for it."""
+
+DOOR_M = 0.6
+
+
+def score_walls(
+    sequence: Seasons, told: Sequence[Told], count: Counter[str], failures: list[str]
+) -> None:
+    """Count walls that kept their number, and numbers that went over to another wall."""
+    runs = [_here(run) for run in sequence.story.town.runs]
+    stands = [_walls(runs, one) for one in told]
+    _compare(sequence.seed, "walls", stands, (count, failures))
+
+
+def score_openings(
+    sequence: Seasons, told: Sequence[Told], count: Counter[str], failures: list[str]
+) -> None:
+    """Count doorways that kept their number, and numbers that went over to another doorway."""
+    doors = {run: _here(door).centroid for run, door in sequence.story.town.doors.items()}
+    stands = [_doors(doors, one) for one in told]
+    _compare(sequence.seed, "openings", stands, (count, failures))
+
+
+def _here(shape: shapely.Geometry) -> shapely.Geometry:
+    return shapely.transform(shape, lambda xy: xy + np.array(ORIGIN))
+
+
+def _walls(runs: Sequence[shapely.LineString], told: Told) -> tuple[str, dict[Key, str]]:
+    """Return a season, and the number of the longest line on each true wall or face of it."""
+    rows = told.plan["wall_lines"]
+    rows = rows[rows["evidence"] != "inferred"]
+    shapes = shapely.force_2d(rows.geometry.to_numpy())
+    size = shapely.length(shapes)
+    best: dict[Key, tuple[float, str]] = {}
+    for k, run in enumerate(runs):
+        on = shapely.length(shapely.intersection(shapes, run.buffer(ON_M, cap_style="square")))
+        for at in np.flatnonzero((on > ON_SHARE * size) & (size > LONG_SHARE * run.length)):
+            key = (k, _side(run, shapes[at]))
+            best[key] = max(best.get(key, (0.0, "")), (float(size[at]), str(rows["wall"].iloc[at])))
+    return told.season, {key: number for key, (_, number) in best.items()}
+
+
+def _side(run: shapely.LineString, line: shapely.LineString) -> int:
+    """Return on which side of a wall's centre a line lies, 0 for on it."""
+    ends: Array = shapely.get_coordinates(run)
+    step = (ends[-1] - ends[0]) / run.length
+    x, y = np.array(line.interpolate(0.5, True).coords[0][:2]) - ends[0]
+    off = float(step[0] * y - step[1] * x)
+    return 0 if abs(off) < FACE_M else int(np.sign(off))
+
+
+def _doors(doors: dict[int, shapely.Point], told: Told) -> tuple[str, dict[Key, str]]:
+    """Return a season, and the number of the one opening at each true doorway."""
+    rows = told.plan["openings"]
+    shapes: Shapes = rows.geometry.to_numpy()
+    found: dict[Key, str] = {}
+    for run, middle in doors.items():
+        near = np.flatnonzero(shapely.distance(shapely.centroid(shapes), middle) < DOOR_M)
+        if len(near) == 1:
+            found[run, 0] = str(rows["opening"].iloc[near[0]])
+    return told.season, found
+
+
+def _compare(
+    seed: int,
+    what: str,
+    stands: Sequence[tuple[str, dict[Key, str]]],
+    into: tuple[Counter[str], list[str]],
+) -> None:
+    count, failures = into
+    last: dict[Key, str] = {}
+    owner: dict[str, int] = {}
+    for season, numbers in stands:
+        for key, number in numbers.items():
+            before = last.get(key)
+            count[f"{what}: seen again"] += before is not None
+            count[f"{what}: seen again, kept"] += before == number
+            if before not in (None, number):
+                failures.append(f"seed {seed} {season}: {what} {before} is now {number}")
+            if owner.setdefault(number, key[0]) != key[0]:
+                count[f"{what}: numbers on another"] += 1
+                failures.append(f"seed {seed} {season}: {what} {number} is on another")
+        last |= numbers
