@@ -31,6 +31,9 @@ not read right."""
 SURELY_LOST, SURELY_THERE = 0.6, 0.4
 """Shares of a recorded outline; half of it lost is the measure, what lies near it is not scored."""
 
+QUIET = ("unchanged", "redrawn", "tangled")
+"""What became of things that no split, merger or end is to be named for, or none can be."""
+
 Shapes = npt.NDArray[np.object_]
 Numbers = dict[Room, str]
 Told = Any
@@ -241,17 +244,19 @@ def _events(
     count, failures = into
     for old, new in _changes(before.things, after.things):
         kind = _kind(old, new)
+        if prefix and kind in QUIET:
+            continue
         read_right = all(t in before.number for t in old) and all(t in after.number for t in new)
         read_right &= kind != "gone" or after.covered(old[0]) < ALIKE
         read_right &= kind != "new" or before.covered(new[0]) < ALIKE
         if not read_right:
-            count[f"{prefix}{kind}: left out"] += kind not in ("unchanged", "redrawn")
+            count[f"{prefix}{kind}: left out"] += kind not in QUIET
             continue
         olds, news = {before.number[t] for t in old}, {after.number[t] for t in new}
         count[f"{prefix}{kind}: true"] += 1
         right = _named(kind, olds, news, rows)
         count[f"{prefix}{kind}: named right"] += right
-        if not right and kind not in ("redrawn", "tangled"):
+        if not right and kind not in QUIET[1:]:
             about = [r for r in rows if {r.number, *r.parents, *r.children} & (olds | news)]
             cells = f"{[sorted(t) for t in old]} -> {[sorted(t) for t in new]}"
             failures.append(
@@ -319,7 +324,8 @@ def score_frozen(
                 count["frozen: looked at"] += 1
                 if number != marks.number[thing]:
                     count["frozen: renamed"] += 1
-                    failures.append(f"{where} {reading.season}: {marks.number[thing]} is {number}")
+                    words = f"{marks.number[thing]} (cells {sorted(thing)}) is {number}"
+                    failures.append(f"{where} {reading.season}: {words}")
             if number in owner and not owner[number] & thing:
                 count["frozen: reused"] += 1
                 words = f"{number} of cells {sorted(owner[number])} is on {sorted(thing)}"

@@ -200,14 +200,21 @@ def _score_frozen(
         failures += failed
 
 
-def run(seeds: Sequence[int], hooks: Hooks, cores: int = 2) -> tuple[Counter[str], list[str]]:
-    """Return the counts of many sequences, and their failures, whatever the number of cores."""
+def run(
+    seeds: Sequence[int], hooks: Hooks, cores: int = 2, say: Callable[[str], None] | None = None
+) -> tuple[Counter[str], list[str]]:
+    """Return the counts of many sequences, and their failures, whatever the number of cores.
+
+    Failures are said as they come, if something is given to say them with.
+    """
     total: Counter[str] = Counter()
     failures: list[str] = []
     with ProcessPoolExecutor(cores) as pool:
         for count, failed in pool.map(partial(one_sequence, hooks=hooks), seeds):
             total += count
             failures += failed
+            for failure in failed if say else ():
+                say(failure)
     return total, failures
 
 
@@ -223,9 +230,7 @@ def main(words: Sequence[str]) -> None:
     many, first = [*numbers, *[SEQUENCES, FIRST_SEED][len(numbers) :]][:2]
     hooks = Hooks(nearest_centre, frozen_as_numbered) if simple else library()
     start = time.perf_counter()
-    count, failures = run(range(first, first + many), hooks)
-    for failure in failures:
-        print(failure)
+    count, _ = run(range(first, first + many), hooks, say=partial(print, flush=True))
     print(f"{many} sequences in {time.perf_counter() - start:.0f} s")
     for line in scored.table(count):
         print(line)
