@@ -16,6 +16,7 @@ from season_surveys import ORIGIN, Seasons
 from season_towns import Array, Shapes
 
 Key = tuple[int, int]
+Numbers = dict[Key, set[str]]
 Told = Any
 
 ON_M, ON_SHARE = 0.75, 0.9
@@ -52,19 +53,19 @@ def _here(shape: shapely.Geometry) -> shapely.Geometry:
     return shapely.transform(shape, lambda xy: xy + np.array(ORIGIN))
 
 
-def _walls(runs: Sequence[shapely.LineString], told: Told) -> tuple[str, dict[Key, str]]:
-    """Return a season, and the number of the longest line on each true wall or face of it."""
+def _walls(runs: Sequence[shapely.LineString], told: Told) -> tuple[str, Numbers]:
+    """Return a season, and the numbers of the long lines on each true wall or face of it."""
     rows = told.plan["wall_lines"]
     rows = rows[rows["evidence"] != "inferred"]
     shapes = shapely.force_2d(rows.geometry.to_numpy())
     size = shapely.length(shapes)
-    best: dict[Key, tuple[float, str]] = {}
+    found: Numbers = {}
     for k, run in enumerate(runs):
         on = shapely.length(shapely.intersection(shapes, run.buffer(ON_M, cap_style="square")))
         for at in np.flatnonzero((on > ON_SHARE * size) & (size > LONG_SHARE * run.length)):
             key = (k, _side(run, shapes[at]))
-            best[key] = max(best.get(key, (0.0, "")), (float(size[at]), str(rows["wall"].iloc[at])))
-    return told.season, {key: number for key, (_, number) in best.items()}
+            found.setdefault(key, set()).add(str(rows["wall"].iloc[at]))
+    return told.season, found
 
 
 def _side(run: shapely.LineString, line: shapely.LineString) -> int:
@@ -76,35 +77,39 @@ def _side(run: shapely.LineString, line: shapely.LineString) -> int:
     return 0 if abs(off) < FACE_M else int(np.sign(off))
 
 
-def _doors(doors: dict[int, shapely.Point], told: Told) -> tuple[str, dict[Key, str]]:
-    """Return a season, and the number of the one opening at each true doorway."""
+def _doors(doors: dict[int, shapely.Point], told: Told) -> tuple[str, Numbers]:
+    """Return a season, and the numbers of the openings at each true doorway."""
     rows = told.plan["openings"]
-    shapes: Shapes = rows.geometry.to_numpy()
-    found: dict[Key, str] = {}
+    middles: Shapes = shapely.centroid(rows.geometry.to_numpy())
+    found: Numbers = {}
     for run, middle in doors.items():
-        near = np.flatnonzero(shapely.distance(shapely.centroid(shapes), middle) < DOOR_M)
-        if len(near) == 1:
-            found[run, 0] = str(rows["opening"].iloc[near[0]])
+        near = np.flatnonzero(shapely.distance(middles, middle) < DOOR_M)
+        if len(near):
+            found[run, 0] = {str(number) for number in rows["opening"].iloc[near]}
     return told.season, found
 
 
 def _compare(
     seed: int,
     what: str,
-    stands: Sequence[tuple[str, dict[Key, str]]],
+    stands: Sequence[tuple[str, Numbers]],
     into: tuple[Counter[str], list[str]],
 ) -> None:
+    """Count what is seen again, and what of it kept one of its numbers."""
     count, failures = into
-    last: dict[Key, str] = {}
+    last: Numbers = {}
     owner: dict[str, int] = {}
     for season, numbers in stands:
-        for key, number in numbers.items():
-            before = last.get(key)
-            count[f"{what}: seen again"] += before is not None
-            count[f"{what}: seen again, kept"] += before == number
-            if before not in (None, number):
-                failures.append(f"seed {seed} {season}: {what} {before} is now {number}")
-            if owner.setdefault(number, key[0]) != key[0]:
-                count[f"{what}: numbers on another"] += 1
-                failures.append(f"seed {seed} {season}: {what} {number} is on another")
+        for key, now in numbers.items():
+            before = last.get(key, now)
+            count[f"{what}: seen again"] += key in last
+            count[f"{what}: seen again, kept"] += key in last and bool(before & now)
+            if not before & now:
+                words = f"{what} {sorted(before)} is now {sorted(now)}"
+                failures.append(f"seed {seed} {season}: {words}")
+            others = [
+                number for number in sorted(now) if owner.setdefault(number, key[0]) != key[0]
+            ]
+            count[f"{what}: numbers on another"] += len(others)
+            failures += [f"seed {seed} {season}: {what} {n} is on another" for n in others]
         last |= numbers

@@ -34,7 +34,7 @@ from wrackline.model import Decision, Site
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
-from wrackline.seasons.frozen import frozen_rows
+from wrackline.seasons.freezing import frozen_rows
 from wrackline.seasons.replay import replay
 from wrackline.walls.joining import Team, join_walls
 from wrackline.walls.linework import ITEM_COLUMNS
