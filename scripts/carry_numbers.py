@@ -14,7 +14,7 @@ from wrackline.errors import ConfigError
 from wrackline.io import write_json
 from wrackline.registers import read_numbers
 from wrackline.seasons.carry import THING_COLUMNS, carry
-from wrackline.seasons.frozen import frozen_table
+from wrackline.seasons.freezing import frozen_table
 from wrackline.step import step
 
 

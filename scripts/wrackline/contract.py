@@ -255,14 +255,17 @@ TABLES: dict[str, tuple[Field, ...]] = {
     "interpretations": (
         Field("number", "text", "", "the thing that lies there now; empty where none does"),
         Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("given", "text", "", "number that its reader gave, if any"),
         Field("easting", "real", "m", "place given, if any"),
         Field("northing", "real", "m", "place given, if any"),
         Field("reading", "text", "", "what it is read as, the reader's word"),
+        Field("phase", "text", "", "phase that the reading is about"),
         Field("certainty", "text", "", "possible, probable or certain, the reader's word"),
         Field("who", "text", "", "who reads it so"),
         Field("when", "text", "", "day of the reading"),
         Field("why", "text", "", "on what grounds"),
         Field("evidence", "text", "", "where the grounds can be looked up"),
+        Field("made_in", "text", "", "season on whose plan it was made"),
         Field(
             "status",
             "text",
@@ -270,6 +273,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "stands; disputed: others read it otherwise; superseded: changed by its reader since; "
             "nothing there: no such thing is on the plan now",
         ),
+        Field("review", "text", "", "why a person should look at it again; empty where none need"),
         Field("note", "text", "", "how it was tied, and the nearest thing where none lies there"),
     ),
     "changes": (

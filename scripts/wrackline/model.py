@@ -369,6 +369,16 @@ class WallSettings(Strict):
     )
 
 
+class ReadingSettings(Strict):
+    """When the team's interpretations are to be looked at again."""
+
+    review_change: Annotated[float, Field(gt=0, lt=1)] = Field(
+        0.2,
+        description="Share of its outline by which a thing may have changed since it was read, "
+        "beyond which its readings are listed for review.",
+    )
+
+
 class RoomSettings(Strict):
     """How enclosed spaces are told apart; suggestions, until the team says otherwise."""
 
@@ -433,6 +443,9 @@ class Site(Strict):
     seabed: SeabedSettings = Field(default_factory=SeabedSettings, description="Seabed settings.")
     walls: WallSettings = Field(default_factory=WallSettings, description="Wall settings.")
     rooms: RoomSettings = Field(default_factory=RoomSettings, description="Room settings.")
+    readings: ReadingSettings = Field(
+        default_factory=ReadingSettings, description="How interpretations are followed."
+    )
     sheet: SheetSettings = Field(default_factory=SheetSettings, description="Plan sheets.")
     credit: str = Field("", description="Credit line for the products.")
     demo: str | None = Field(
@@ -1073,6 +1086,7 @@ class Interpretation(Strict):
     when: dt.date = Field(description="Day of the reading.")
     why: Text = Field(description="On what grounds.")
     evidence: str = Field("", description="Where the grounds can be looked up.")
+    phase: str = Field("", description="Phase that the reading is about; empty: all or not known.")
 
     @model_validator(mode="after")
     def _tied(self) -> Interpretation:

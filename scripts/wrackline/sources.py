@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 
 from wrackline.config import SiteConfig, season_of
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS, HeightLink, list_to_json
+from wrackline.model import POINT_HOLDS, HeightLink, list_to_json, to_json
 
 MADE = "data/demo/"
 """Where a demo's files are made by a rule."""
@@ -165,6 +166,28 @@ def view_surface(config: SiteConfig, view: str) -> list[str]:
     """Return the surface in which a view's depths are read, as a list of none or one."""
     surface = f"upto-{season_of(view.split('-', 1)[1])}"
     return [surface] if surface_surveys(config, surface) else []
+
+
+def season_on(config: SiteConfig, day: dt.date) -> str:
+    """Return the season that what was said on a day belongs to.
+
+    It is the last whose first day of survey has come: what is said between two seasons is of the
+    earlier one. Before all seasons it is the first.
+    """
+    began = {
+        name: min(survey.from_date for survey in season.surveys)
+        for name, season in config.seasons.items()
+    }
+    return next((name for name in reversed(began) if began[name] <= day), next(iter(began)))
+
+
+def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
+    """Return the interpretations made in a season: each its place in the register, and its row."""
+    return [
+        [place, to_json(row)]
+        for place, row in enumerate(config.interpretations)
+        if season_on(config, row.when) == season
+    ]
 
 
 def season_before(config: SiteConfig, season: str) -> list[str]:

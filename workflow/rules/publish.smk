@@ -220,14 +220,14 @@ rule draw_buildings:
 
 rule join_interpretations:
     input:
-        plan=SITE_PLAN,
+        readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
+        things=f"work/seasons/{LAST_SEASON}/things.parquet",
     output:
         table="work/publish/tables/interpretations.csv",
     log:
         "logs/join_interpretations/all.log",
     params:
         code=fingerprint("join_interpretations"),
-        interpretations=list_to_json(SITE.interpretations),
     message:
         "Publish: the team's interpretations"
     script:

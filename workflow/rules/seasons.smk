@@ -1,4 +1,4 @@
-from wrackline.sources import printed_stamp, season_before
+from wrackline.sources import printed_stamp, readings_of, season_before
 
 
 rule carry_numbers:
@@ -22,3 +22,26 @@ rule carry_numbers:
         "Seasons: carrying numbers into the plan of {wildcards.season}"
     script:
         "../../scripts/carry_numbers.py"
+
+
+rule follow_readings:
+    input:
+        plan=rules.carry_numbers.output.plan,
+        things=rules.carry_numbers.output.things,
+        events=rules.carry_numbers.output.events,
+        before=lambda w: expand(
+            "work/seasons/{season}/readings.parquet",
+            season=season_before(SITE, w.season),
+        ),
+    output:
+        readings="work/seasons/{season}/readings.parquet",
+    log:
+        "logs/follow_readings/{season}.log",
+    params:
+        code=fingerprint("follow_readings"),
+        readings=lambda w: readings_of(SITE, w.season),
+        review_change=SITE.site.readings.review_change,
+    message:
+        "Seasons: following interpretations on to the plan of {wildcards.season}"
+    script:
+        "../../scripts/follow_readings.py"

@@ -22,7 +22,7 @@ import shapely
 from wrackline import vectors
 from wrackline.numbers import NUMBERED, joined, place_numbers, place_of, renumber
 from wrackline.seasons.events import EVENT_COLUMNS, Change, change_rows
-from wrackline.seasons.frozen import Held, holders
+from wrackline.seasons.freezing import assigned_once, holders
 from wrackline.seasons.kin import (
     BESIDE_M,
     LEAST_ALIKE,
@@ -78,8 +78,8 @@ class Carried:
     def records(self) -> list[dict[str, Any]]:
         """Return the events as JSON-ready rows."""
         table = self.events.astype({"share": object})
-        rows: list[dict[str, Any]] = table.where(table.notna(), None).to_dict("records")
-        return rows
+        rows = table.where(table.notna(), None).to_dict("records")
+        return [{str(name): value for name, value in row.items()} for row in rows]
 
 
 def carry(
@@ -98,7 +98,7 @@ def carry(
     things : GeoDataFrame or None
         All that was numbered up to the season before; None for the first.
     frozen : GeoDataFrame
-        Numbers in print, as `frozen.frozen_table` returns them.
+        Numbers in print, as `freezing.frozen_table` returns them.
     season : str
         The season.
     origin : tuple of float
@@ -371,11 +371,3 @@ def _name_others(numbered: dict[str, gpd.GeoDataFrame], others: gpd.GeoDataFrame
             text = f"{mine['series'].iloc[point]}: {mine['number'].iloc[point]}"
             names.setdefault(row, []).append(text)
         table["other_numbers"] = [joined(names.get(row, ())) for row in range(len(table))]
-
-
-def assigned_once(held: Held) -> dict[int, int]:
-    """Return for each point the thing that speaks most for holding it."""
-    best: dict[int, int] = {}
-    for k in np.lexsort([held.thing, -held.worth, held.point]).tolist():
-        best.setdefault(int(held.point[k]), int(held.thing[k]))
-    return best

@@ -99,7 +99,8 @@ def _events(change: Change) -> Iterator[dict[str, object]]:
     yield from _mergers(change, sources)
     yield from _others(change, parts, sources)
     for row, (was, now) in change.kinds.items():
-        yield _row("re-read", change.now[row], why=f"{was} before, {now} now")
+        same = [change.now[row]]
+        yield _row("re-read", change.now[row], same, same, why=f"{was} before, {now} now")
 
 
 def _families(change: Change) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
@@ -147,13 +148,17 @@ def _others(
             yield _row("new", number, children=[number], why=_inside(change, row))
         elif old is not None and change.again[old]:
             yield _row("found again", number, [number], [number], change.outlines.get(row))
-        elif old is not None and change.outlines.get(row, 1.0) < RESHAPED:
-            if len(parts.get(old, ())) < 2 and len(sources.get(row, ())) < 2:
-                yield _row("reshaped", number, [number], [number], change.outlines[row])
+        elif old is not None and _reshaped(change, row, parts.get(old, ()), sources.get(row, ())):
+            yield _row("reshaped", number, [number], [number], change.outlines[row])
     whole = {old for olds in sources.values() if len(olds) > 1 for old in olds}
     for old in np.flatnonzero(change.present).tolist():
         if old not in used and old not in whole and len(parts.get(old, ())) < 2:
             yield _left(change, old, parts, sources)
+
+
+def _reshaped(change: Change, row: int, parts: Sequence[int], sources: Sequence[int]) -> bool:
+    """Tell whether a thing neither split nor merged has another outline now."""
+    return max(len(parts), len(sources)) < 2 and change.outlines.get(row, 1.0) < RESHAPED
 
 
 def _left(

@@ -9,7 +9,7 @@ import geopandas as gpd
 import pandas as pd
 
 from wrackline.seasons.carry import Carried, carry
-from wrackline.seasons.frozen import frozen_table
+from wrackline.seasons.freezing import frozen_table
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ def replay(
     plans : sequence of (str, mapping of str to GeoDataFrame)
         Seasons in the order of their names, each with its plan numbered by place.
     frozen : GeoDataFrame or None
-        Numbers in print, see `frozen.frozen_table`; None for none.
+        Numbers in print, see `freezing.frozen_table`; None for none.
     origin : tuple of float
         The site's origin [m].
     """

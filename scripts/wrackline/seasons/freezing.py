@@ -94,7 +94,7 @@ def _shape(row: GivenNumber, faults: list[Fault]) -> shapely.Geometry | None:
 
 
 def frozen_rows(plan: Mapping[str, gpd.GeoDataFrame], season: str) -> gpd.GeoDataFrame:
-    """Return all numbers of a plan as frozen ones.
+    """Return all numbers of a plan as frozen ones, those of inferred lines excepted.
 
     Parameters
     ----------
@@ -111,6 +111,8 @@ def frozen_rows(plan: Mapping[str, gpd.GeoDataFrame], season: str) -> gpd.GeoDat
     parts = []
     for layer, (field, _) in NUMBERED.items():
         table = plan[layer]
+        if "closing" in table:
+            table = table[table["evidence"] != "inferred"]
         flat = shapely.simplify(shapely.force_2d(table.geometry.to_numpy()), SIMPLER_M)
         data = {"layer": layer, "number": table[field].astype(str), "series": "", "season": season}
         part = gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(flat, table.index, crs=table.crs))
@@ -168,3 +170,11 @@ def holders(points: npt.NDArray[np.object_], shapes: npt.NDArray[np.object_]) ->
     worth = np.where(areal & (away == 0), 1.0 + 1.0 / (1.0 + size), 1.0 - away / ON_M)
     some = worth > 0
     return Held(i[some], j[some], worth[some])
+
+
+def assigned_once(held: Held) -> dict[int, int]:
+    """Return for each point the thing that speaks most for holding it."""
+    best: dict[int, int] = {}
+    for k in np.lexsort([held.thing, -held.worth, held.point]).tolist():
+        best.setdefault(int(held.point[k]), int(held.thing[k]))
+    return best
