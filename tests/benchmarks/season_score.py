@@ -31,6 +31,9 @@ not read right."""
 SURELY_LOST, SURELY_THERE = 0.6, 0.4
 """Shares of a recorded outline; half of it lost is the measure, what lies near it is not scored."""
 
+REDRAWN = 0.67
+"""A room that has less than this of its own and its former ground in common has surely changed."""
+
 QUIET = ("unchanged", "redrawn", "tangled")
 """What became of things that no split, merger or end is to be named for, or none can be."""
 
@@ -50,16 +53,19 @@ class Reading:
         True things known by then, as sets of cells.
     number : dict of frozenset to str
         Number in the record of those that were read right.
-    absent : set of frozenset
-        Cells of ground that no thing of the record covers by half.
     numbers : list of str
         Every number of the record.
+    ground : dict of str to frozenset
+        Cells that things of each number cover by half or more, read right or not.
+    covered : callable
+        Greatest share of a true thing's ground that one thing of the record covers.
     """
 
     season: str
     things: list[Room]
     number: Numbers
     numbers: list[str]
+    ground: dict[str, Room]
     covered: Callable[[Room], float]
 
 
@@ -80,17 +86,31 @@ def read(sequence: Seasons, told: Told, what: str = "room") -> Reading:
         things, truth = sequence.rooms(told.season), sequence.floors(told.season)
     else:
         things, truth = _buildings(sequence, told.season)
-    town = sequence.story.town
+    cells = np.asarray(shapely.transform(sequence.story.town.cells, _to_site))
 
     def covered(thing: Room) -> float:
-        ground = shapely.union_all(town.cells[sorted(thing)], grid_size=1e-6)
-        moved = shapely.transform(ground, lambda xy: xy + np.array(ORIGIN))
-        common = shapely.area(shapely.intersection(shapes, moved))
-        return float(common.max(initial=0.0) / moved.area)
+        ground = shapely.union_all(cells[sorted(thing)], grid_size=1e-6)
+        common = shapely.area(shapely.intersection(shapes, ground))
+        return float(common.max(initial=0.0) / ground.area)
 
     match = _matched(truth, shapes)
     number = {thing: numbers[at] for thing, at in zip(things, match, strict=True) if at >= 0}
-    return Reading(told.season, things, number, numbers, covered)
+    ground = _grounds(cells, shapes, numbers)
+    return Reading(told.season, things, number, numbers, ground, covered)
+
+
+def _to_site(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    return np.asarray(xy + np.array(ORIGIN))
+
+
+def _grounds(cells: Shapes, shapes: Shapes, numbers: Sequence[str]) -> dict[str, Room]:
+    """Return the cells that things of each number cover by half or more."""
+    common = shapely.area(shapely.intersection(shapes[:, None], cells[None]))
+    covers = common >= ALIKE * shapely.area(cells)
+    found: dict[str, Room] = {}
+    for row, number in enumerate(numbers):
+        found[number] = found.get(number, frozenset()) | set(np.flatnonzero(covers[row]).tolist())
+    return found
 
 
 def _buildings(sequence: Seasons, season: str) -> tuple[list[Room], Shapes]:
@@ -106,8 +126,7 @@ def _buildings(sequence: Seasons, season: str) -> tuple[list[Room], Shapes]:
             ground = [*town.cells[sorted(cells)], *town.bodies(chosen)]
             found[cells] = shapely.union_all(ground, grid_size=1e-6)
     shapes = np.array(list(found.values()), dtype=object)
-    moved = shapely.transform(shapes, lambda xy: xy + np.array(ORIGIN))
-    return list(found), np.asarray(moved, dtype=object)
+    return list(found), np.asarray(shapely.transform(shapes, _to_site), dtype=object)
 
 
 def _matched(truth: Shapes, found: Shapes) -> list[int]:
@@ -158,7 +177,7 @@ def _kept(
 ) -> None:
     """Count unchanged things that kept their number, and numbers used again for something else."""
     last: Numbers = {}
-    stood_for: dict[str, set[Room]] = {}
+    stood_for: dict[str, Room] = {}
     for reading in readings:
         twice = len(reading.numbers) - len(set(reading.numbers))
         if twice:
@@ -171,16 +190,25 @@ def _kept(
                 if last[thing] != number:
                     words = f"{last[thing]} is now {number}, cells {sorted(thing)} unchanged"
                     failures.append(f"seed {seed} {reading.season}: {what} {words}")
-            others = stood_for.get(number, set())
-            if others and not any(thing & other for other in others):
+            before = stood_for.get(number, frozenset())
+            if before and not thing & before:
                 count[f"{what}: numbers reused"] += 1
-                words = (
-                    f"{number} stood for cells {[sorted(o) for o in others]}, now {sorted(thing)}"
-                )
+                words = f"{number} stood for cells {sorted(before)}, now {sorted(thing)}"
                 failures.append(f"seed {seed} {reading.season}: {what} {words}")
-        for thing, number in reading.number.items():
-            last[thing] = number
-            stood_for.setdefault(number, set()).add(thing)
+        last |= reading.number
+        _stand(stood_for, reading)
+
+
+def _stand(stood_for: dict[str, Room], reading: Reading) -> None:
+    """Note the cells that numbers stand for in a season, with those that they stood for before.
+
+    So a number that stood for several rooms, while their walls were joined otherwise, may stay
+    with any of them.
+    """
+    for number, cells in reading.ground.items():
+        stood_for[number] = stood_for.get(number, frozenset()) | cells
+    for thing, number in reading.number.items():
+        stood_for[number] = stood_for[number] | thing
 
 
 @dataclass(frozen=True)
@@ -316,6 +344,7 @@ def score_frozen(
     """
     count, failures = into
     owner = {number: thing for thing, number in marks.number.items()}
+    stood_for = dict(owner)
     where = f"seed {sequence.seed}, {name[0]}, {name[1]} frozen,"
     readings = [read(sequence, one) for one in told]
     for reading in readings:
@@ -326,10 +355,11 @@ def score_frozen(
                     count["frozen: renamed"] += 1
                     words = f"{marks.number[thing]} (cells {sorted(thing)}) is {number}"
                     failures.append(f"{where} {reading.season}: {words}")
-            if number in owner and not owner[number] & thing:
+            if number in stood_for and not stood_for[number] & thing:
                 count["frozen: reused"] += 1
-                words = f"{number} of cells {sorted(owner[number])} is on {sorted(thing)}"
+                words = f"{number} of cells {sorted(stood_for[number])} is on {sorted(thing)}"
                 failures.append(f"{where} {reading.season}: {words}")
+        _stand(stood_for, reading)
     rows = [row for one in told for row in _rows(one.events, "room")]
     said = {n for row in rows for n in (row.number, *row.parents)}
     for number in sorted(set(owner) - set(readings[-1].numbers) - said):
@@ -371,7 +401,7 @@ def score_untouched(
 def score_notes(
     sequence: Seasons,
     told: Sequence[Told],
-    follow: Callable[..., Sequence[Mapping[int, str | None]]],
+    follow: Callable[..., Sequence[Mapping[int, tuple[str | None, bool]]]],
     count: Counter[str],
     failures: list[str],
 ) -> None:
@@ -389,21 +419,34 @@ def score_notes(
             since.append(at)
     followed = follow(rows, told)
     for at, (reading, ties) in enumerate(zip(readings, followed, strict=True)):
-        owner = {number: thing for thing, number in reading.number.items()}
         for row, (room, first) in enumerate(zip(rooms, since, strict=True)):
-            if at < first:
-                continue
-            count["interpretations: looked at"] += 1
-            where = f"seed {sequence.seed} {reading.season}: interpretation {rows[row]}"
-            if row not in ties:
-                count["interpretations: lost"] += 1
-                failures.append(f"{where} is lost")
-                continue
-            tied = ties[row]
-            count["interpretations: for review"] += tied is None
-            if tied in owner and not owner[tied] & room:
-                count["interpretations: on another room"] += 1
-                failures.append(f"{where} is on cells {sorted(owner[tied])}, not {sorted(room)}")
+            if at >= first:
+                fate = _fate(reading, room, ties.get(row), shapely.area(sequence.story.town.cells))
+                count["interpretations: looked at"] += 1
+                count[f"interpretations: {fate}"] += 1
+                if fate in ("lost", "on another room", "changed, not for review"):
+                    where = f"seed {sequence.seed} {reading.season}: interpretation"
+                    words = f"{rows[row]} of cells {sorted(room)} is {ties.get(row)}: {fate}"
+                    failures.append(f"{where} {words}")
+
+
+def _fate(
+    reading: Reading,
+    room: Room,
+    tie: tuple[str | None, bool] | None,
+    area_m2: npt.NDArray[np.float64],
+) -> str:
+    """Return what became of an interpretation of a room in a season."""
+    if tie is None or tie == (None, False):
+        return "lost"
+    number, review = tie
+    if number is not None and not review:
+        if not reading.ground.get(number, room) & room:
+            return "on another room"
+        now = next((t for t, n in reading.number.items() if n == number), room)
+        if area_m2[list(now & room)].sum() < REDRAWN * area_m2[list(now | room)].sum():
+            return "changed, not for review"
+    return "for review" if review else "stands"
 
 
 def _note(number: str, place: tuple[float, float], season: int) -> dict[str, Any]:
@@ -476,6 +519,7 @@ NONE_OF = (
     ("walls: numbers on another", "walls: seen again"),
     ("openings: numbers on another", "openings: seen again"),
     ("interpretations: lost", "interpretations: looked at"),
+    ("interpretations: changed, not for review", "interpretations: looked at"),
     ("interpretations: on another room", "interpretations: looked at"),
 )
 """What must not happen at all, and how often it could have."""

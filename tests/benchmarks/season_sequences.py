@@ -30,12 +30,13 @@ from season_lines import score_openings, score_walls
 from season_surveys import CRS, ORIGIN, Seasons, Traced, make_sequence, repaired, with_older
 
 from wrackline import vectors
-from wrackline.model import Decision, Site
+from wrackline.model import Decision, Interpretation, ReadingSettings, Site
 from wrackline.rooms.bed import Bed
 from wrackline.rooms.plan import Items, make_plan
 from wrackline.rooms.view import prepare
 from wrackline.seasons.freezing import frozen_rows
-from wrackline.seasons.replay import replay
+from wrackline.seasons.interpretations import Record, follow
+from wrackline.seasons.replay import Replayed, replay
 from wrackline.walls.joining import Team, join_walls
 from wrackline.walls.linework import ITEM_COLUMNS
 
@@ -56,7 +57,9 @@ Identify = Callable[
     [Sequence[tuple[str, Plan]], "gpd.GeoDataFrame | None", tuple[float, float]], Sequence[Told]
 ]
 Freeze = Callable[[Plan, str], gpd.GeoDataFrame]
-Follow = Callable[[list[dict[str, Any]], Sequence[Told]], Sequence[dict[int, str | None]]]
+Follow = Callable[
+    [list[dict[str, Any]], Sequence[Told]], Sequence[dict[int, tuple[str | None, bool]]]
+]
 Lost = Callable[[list[Traced], Told], set[str]]
 
 
@@ -72,7 +75,7 @@ class Hooks:
         A finished season's plan and its name in, rows of frozen numbers out.
     follow : callable or None
         Interpretations in, and what is told of the seasons; out, for each season, the number that
-        each row is tied to, None where it is listed for review; a row left out is lost.
+        each row is tied to (None for none), and whether it is listed for review.
     lost : callable or None
         The surveys so far and what is told of a season in; the numbers of lost rooms out.
     """
@@ -220,7 +223,25 @@ def run(
 
 def library() -> Hooks:
     """Return the library's own ways."""
-    return Hooks(replay, frozen_rows)
+    return Hooks(replay, frozen_rows, followed)
+
+
+def followed(
+    rows: Sequence[dict[str, Any]], told: Sequence[Replayed]
+) -> list[dict[int, tuple[str | None, bool]]]:
+    """Return what the library ties interpretations to in each season, and what is for review."""
+    before: gpd.GeoDataFrame | None = None
+    ties = []
+    for one in told:
+        events = one.events.to_dict("records")
+        record = Record(one.season, one.plan, one.carried.things, events)
+        made = [(k, row) for k, row in enumerate(rows) if row["when"].startswith(one.season)]
+        read = [(k, Interpretation.model_validate(row)) for k, row in made]
+        before = follow(before, read, record, ReadingSettings().review_change)
+        numbers = before["number"].astype(object).where(before["number"].notna(), None)
+        review = before["review"].fillna("").ne("")
+        ties.append(dict(zip(before["row"], zip(numbers, review, strict=True), strict=True)))
+    return ties
 
 
 def main(words: Sequence[str]) -> None:
