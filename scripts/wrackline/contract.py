@@ -299,6 +299,56 @@ TABLES: dict[str, tuple[Field, ...]] = {
         ),
         Field("why", "text", "", "what tells of the change"),
     ),
+    "figures_moved": (
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("number", "text", "", "lasting number"),
+        Field("figure", "text", "", "field that moved; its unit ends its name"),
+        Field("before", "real", "", "the figure on the plan of the season before"),
+        Field("before_sd", "real", "", "its standard uncertainty then"),
+        Field("now", "real", "", "the figure on this season's plan"),
+        Field("now_sd", "real", "", "its standard uncertainty now"),
+        Field(
+            "moved_by",
+            "real",
+            "",
+            "now less before; of an axis the lesser turn, of rooms and buildings within 45 degrees",
+        ),
+        Field(
+            "times_sd", "real", "", "moved_by over before_sd, without its sign; over 1 in all rows"
+        ),
+    ),
+    "to_decide": (
+        Field("rank", "whole", "", "what settles most floor first"),
+        Field("question", "text", "", "what a person should decide"),
+        Field("number", "text", "", "the thing that it is about"),
+        Field("easting", "real", "m", "where it is"),
+        Field("northing", "real", "m", "where it is"),
+        Field("settles", "text", "", "what the answer settles"),
+        Field(
+            "floor_m2",
+            "real",
+            "m2",
+            "floor of the rooms of which it settles something, as far as it is in doubt",
+        ),
+        Field("answer_in", "text", "", "file in which the answer is written"),
+    ),
+    "concordance": (
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("series", "text", "", "whose number it is; empty: the record's own"),
+        Field("number", "text", "", "the number, as it stands in print"),
+        Field("printed", "text", "", "season in which it was put in print; empty: not yet"),
+        Field("first_season", "text", "", "season in which its thing was first on the plan"),
+        Field("last_season", "text", "", "last season in which it was on the plan"),
+        Field("now", "text", "", "what bears it, or came of its thing, on the plan as now known"),
+        Field(
+            "state",
+            "text",
+            "",
+            "stands; split, merged or redrawn: now names what came of it; gone; nothing there: "
+            "nothing on the plan lies at the place given",
+        ),
+        Field("note", "text", "", "where it stands in print, as config/numbers.csv has it"),
+    ),
     "set_aside": (
         Field("survey", "text", "", "the survey of bed points"),
         Field("number", "text", "", "name of a block, from its place; empty for a lone sounding"),

@@ -190,6 +190,21 @@ def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
     ]
 
 
+def season_surveys(config: SiteConfig, season: str) -> str:
+    """Return what a season's surveys were, for its report, as JSON."""
+    told = [
+        {
+            "name": survey.name,
+            "technique": survey.technique,
+            "holds": survey.holds,
+            "from_date": str(survey.from_date),
+            "to_date": str(survey.to_date),
+        }
+        for survey in config.seasons[season].surveys
+    ]
+    return json.dumps(told, ensure_ascii=False)
+
+
 def season_before(config: SiteConfig, season: str) -> list[str]:
     """Return the season before one, as a list of none or one."""
     order = list(config.seasons)

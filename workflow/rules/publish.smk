@@ -1,7 +1,7 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
 from wrackline.publish.words import statement_json
-from wrackline.sources import ground_of
+from wrackline.sources import ground_of, printed_stamp, season_before, season_surveys
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
@@ -25,6 +25,39 @@ rule publish_season:
         "Publish: the plan as known after {wildcards.season}"
     script:
         "../../scripts/publish_season.py"
+
+
+rule report_season:
+    input:
+        plan=expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+        before=lambda w: expand(
+            "work/seasons/{season}/{layer}.parquet",
+            season=season_before(SITE, w.season),
+            layer=PLAN_LAYERS,
+        ),
+        things="work/seasons/{season}/things.parquet",
+        events="work/seasons/{season}/events.json",
+        readings="work/seasons/{season}/readings.parquet",
+        team="work/rooms/upto-{season}/team.json",
+    output:
+        page="work/publish/seasons/{season}/report.html",
+        pictures=[
+            "work/publish/seasons/{season}/changes.png",
+            "work/publish/seasons/{season}/changes.svg",
+        ],
+        moved="work/publish/seasons/{season}/figures_moved.csv",
+        decide="work/publish/seasons/{season}/to_decide.csv",
+    log:
+        "logs/report_season/{season}.log",
+    params:
+        code=fingerprint("report_season"),
+        before=lambda w: "".join(season_before(SITE, w.season)),
+        surveys=lambda w: season_surveys(SITE, w.season),
+        about=lambda w: statement_json(SITE, w.season),
+    message:
+        "Publish: what {wildcards.season} brought"
+    script:
+        "../../scripts/report_season.py"
 
 
 rule publish_rasters:
@@ -234,6 +267,24 @@ rule join_interpretations:
         "../../scripts/join_interpretations.py"
 
 
+rule list_numbers:
+    input:
+        plan=SITE_PLAN,
+        things=f"work/seasons/{LAST_SEASON}/things.parquet",
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+    output:
+        table="work/publish/tables/concordance.csv",
+    log:
+        "logs/list_numbers/all.log",
+    params:
+        code=fingerprint("list_numbers"),
+        printed=printed_stamp(SITE),
+    message:
+        "Publish: old numbers and new"
+    script:
+        "../../scripts/list_numbers.py"
+
+
 rule write_report:
     input:
         team=SITE_TEAM,
@@ -301,6 +352,7 @@ rule list_products:
         rules.publish_site.output,
         rules.publish_audits.output,
         rules.list_set_aside.output,
+        rules.list_numbers.output,
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,
@@ -308,6 +360,7 @@ rule list_products:
         rules.publish_rasters.output if SITE_SURFACE else [],
         rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),
+        expand(rules.report_season.output, season=list(SITE.seasons)),
     output:
         manifest="work/publish/manifest.json",
     log:
