@@ -15,8 +15,9 @@ import os
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Protocol
@@ -42,6 +43,10 @@ from wrackline.walls.linework import ITEM_COLUMNS
 
 FIRST_SEED = 1000
 SEQUENCES = 200
+FULL: Mapping[str, tuple[int, int]] = {}
+SMALL = {"rooms": (3, 6), "seasons": (3, 4)}
+"""Sizes of towns and sequences: those of the bars, and small ones that are soon told."""
+
 Plan = Mapping[str, gpd.GeoDataFrame]
 
 
@@ -159,9 +164,11 @@ def frozen_as_numbered(plan: Plan, season: str) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(data, geometry=rooms.geometry.to_numpy(), crs=CRS)
 
 
-def one_sequence(seed: int, hooks: Hooks) -> tuple[Counter[str], list[str]]:
+def one_sequence(
+    seed: int, hooks: Hooks, size: Mapping[str, tuple[int, int]] = FULL
+) -> tuple[Counter[str], list[str]]:
     """Return the counts of one sequence, and its failures in words."""
-    sequence = make_sequence(seed)
+    sequence = make_sequence(seed, **size)
     told = hooks.identify(plans_of(sequence), None, ORIGIN)
     count, failures = scored.score_rooms(sequence, told)
     scored.score_buildings(sequence, told, count, failures)
@@ -204,16 +211,31 @@ def _score_frozen(
 
 
 def run(
-    seeds: Sequence[int], hooks: Hooks, cores: int = 2, say: Callable[[str], None] | None = None
+    seeds: Iterable[int],
+    hooks: Hooks,
+    size: Mapping[str, tuple[int, int]] = FULL,
+    *,
+    cores: int = 2,
+    say: Callable[[str], None] | None = None,
 ) -> tuple[Counter[str], list[str]]:
     """Return the counts of many sequences, and their failures, whatever the number of cores.
 
-    Failures are said as they come, if something is given to say them with.
+    Parameters
+    ----------
+    seeds : iterable of int
+    hooks : Hooks
+    size : mapping
+        `FULL` or `SMALL`: of towns and sequences.
+    cores : int
+        With one, no other process is started.
+    say : callable, optional
+        Is given every failure as it comes.
     """
     total: Counter[str] = Counter()
     failures: list[str] = []
-    with ProcessPoolExecutor(cores) as pool:
-        for count, failed in pool.map(partial(one_sequence, hooks=hooks), seeds):
+    work = partial(one_sequence, hooks=hooks, size=size)
+    with ProcessPoolExecutor(cores) if cores > 1 else nullcontext() as pool:
+        for count, failed in (pool.map if pool else map)(work, seeds):
             total += count
             failures += failed
             for failure in failed if say else ():

@@ -14,7 +14,18 @@ from dataclasses import dataclass, field, replace
 import geopandas as gpd
 import numpy as np
 import shapely
-from season_towns import OUTSIDE, Bools, Ints, Rng, Room, Shapes, Town, ends_on, make_town
+from season_towns import (
+    LEAST_ROOMS,
+    OUTSIDE,
+    Bools,
+    Ints,
+    Rng,
+    Room,
+    Shapes,
+    Town,
+    ends_on,
+    make_town,
+)
 from towns import straight_parts
 
 from wrackline.demo.survey import displace, draw_named
@@ -28,8 +39,10 @@ FIRST_YEAR, OLDER = 2031, "1925"
 ENDS_M, JAMBS_M = (0.05, 0.15), 0.05
 LEAST_LINE_M = 0.4
 LOOKED_M = 1.0
+LEAST_WALL_M = 1.5
 MISSED = 0.08
 NEVER = 99
+SEASONS = (3, 6)
 
 
 @dataclass(frozen=True)
@@ -223,11 +236,20 @@ def _open(sequence: Seasons, cell: int, since: int) -> Decision:
     return _decided("open_ground", since, place_in(sequence, frozenset([cell])))
 
 
-def make_sequence(seed: int) -> Seasons:
-    """Return a town and 3 to 6 seasons of surveys, from one number."""
+def make_sequence(
+    seed: int, rooms: tuple[int, int] = LEAST_ROOMS, seasons: tuple[int, int] = SEASONS
+) -> Seasons:
+    """Return a town and 3 to 6 seasons of surveys, from one number.
+
+    Parameters
+    ----------
+    seed : int
+    rooms, seasons : tuple of int
+        Between which numbers are drawn: of rooms at least, and of seasons.
+    """
     rng = np.random.default_rng([seed, 7])
-    town = make_town(rng)
-    count = int(rng.integers(3, 7))
+    town = make_town(rng, rooms)
+    count = int(rng.integers(seasons[0], seasons[1] + 1))
     story = _story(rng, town, count)
     cover = _covered(rng, story)
     story, traced = _told(rng, story, cover)
@@ -237,6 +259,8 @@ def make_sequence(seed: int) -> Seasons:
     surveys: list[Traced] = []
     for k, (name, atoms, ground) in enumerate(zip(names, traced, cover, strict=True)):
         for j, part in enumerate(_parts(rng, town, atoms)):
+            if shapely.length(town.atoms[part]).max(initial=0.0) < LEAST_WALL_M:
+                continue  # a season in which no wall worth the name was traced
             follows = usual if rng.random() < 0.96 else "centre" if usual == "face" else "face"
             model = _model(rng, f"{name}-walls-{j + 1}", k, old=old and k == 0)
             looked = _looked(town, ground)

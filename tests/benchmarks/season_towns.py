@@ -25,6 +25,7 @@ Rng = np.random.Generator
 Room = frozenset[int]
 
 LEAST_SIDE_M = 2.4
+LEAST_ROOMS = (6, 23)
 OUTSIDE = -1
 GRID_M = 1e-6
 
@@ -107,9 +108,16 @@ class Town:
         return [set(s) for s in sets.subsets()]
 
 
-def make_town(rng: Rng) -> Town:
-    """Return a town of about 8 to 30 rooms in a few buildings."""
-    wanted = int(rng.integers(6, 24))
+def make_town(rng: Rng, least: tuple[int, int] = LEAST_ROOMS) -> Town:
+    """Return a town of about 8 to 30 rooms in a few buildings.
+
+    Parameters
+    ----------
+    rng : Generator
+    least : tuple of int
+        Buildings are added until there are so many rooms, drawn between these.
+    """
+    wanted = int(rng.integers(least[0], least[1] + 1))
     turn = float(rng.uniform(0, 90))
     runs: list[shapely.LineString] = []
     thick: list[float] = []
