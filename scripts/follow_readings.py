@@ -23,7 +23,7 @@ def main(job):
         (place, Interpretation.model_validate_json(text)) for place, text in job.params.readings
     ]
     before = vectors.read(job.input.before[0]) if job.input.before else None
-    table = follow(before, rows, record, job.params.review_change)
+    table = follow(before, rows, record, job.params.review_change_share)
     vectors.write(table, reading_columns(), job.output.readings)
 
 

@@ -27,6 +27,17 @@ OTHER_NUMBERS = Field(
     "",
     "numbers that others gave to what lies there, as series: number, separated by ;",
 )
+READINGS = (
+    Field(
+        "reading",
+        "text",
+        "",
+        "what the team reads it as, with certainty, reader and year, separated by ;",
+    ),
+    Field("reading_status", "text", "", "stands, or disputed where readers differ"),
+)
+TOLD_LATER = ("other_numbers", "reading", "reading_status")
+"""Fields of numbered layers that the stage `rooms` leaves empty, since later stages know them."""
 LINES = Field("lines", "text", "", "survey lines that it was drawn from, as survey/line or #row")
 
 
@@ -74,6 +85,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     "wall_lines": (
         Field("wall", "text", "", "lasting number of the wall line"),
         OTHER_NUMBERS,
+        *READINGS,
         EVIDENCE,
         Field(
             "closing",
@@ -111,6 +123,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     "openings": (
         Field("opening", "text", "", "lasting number"),
         OTHER_NUMBERS,
+        *READINGS,
         *_measured("width_m", "m", "clear width between the ends recorded"),
         Field("joins", "text", "", "rooms on both sides, or outside, separated by ;"),
         Field("evidence", "text", "", "seen (threshold or jamb recorded) or possible (a gap)"),
@@ -121,6 +134,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     "rooms": (
         Field("room", "text", "", "lasting number"),
         OTHER_NUMBERS,
+        *READINGS,
         Field("building", "text", "", "lasting number of its building"),
         Field("kind", "text", "", "room, court, lane or unknown: a suggestion from size and shape"),
         *_measured("floor_area_m2", "m2", "area between wall faces, on the ground"),
@@ -147,6 +161,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     "buildings": (
         Field("building", "text", "", "lasting number"),
         OTHER_NUMBERS,
+        *READINGS,
         Field("room_count", "whole", "", "rooms in it, courts left out"),
         *_measured("footprint_m2", "m2", "area to the outer lines recorded, on the ground"),
         *_axis("axis, right angles taken as the same", "0-90"),
@@ -161,6 +176,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     "features": (
         Field("feature", "text", "", "lasting number"),
         OTHER_NUMBERS,
+        *READINGS,
         Field("kind", "text", "", "what it is, the team's word"),
         Field("origin", "text", "", "built, natural, doubtful or modern, the team's word"),
         Field("room", "text", "", "room in which it lies, if any"),

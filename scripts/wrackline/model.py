@@ -372,7 +372,7 @@ class WallSettings(Strict):
 class ReadingSettings(Strict):
     """When the team's interpretations are to be looked at again."""
 
-    review_change: Annotated[float, Field(gt=0, lt=1)] = Field(
+    review_change_share: Annotated[float, Field(gt=0, lt=1)] = Field(
         0.2,
         description="Share of its outline by which a thing may have changed since it was read, "
         "beyond which its readings are listed for review.",

@@ -12,7 +12,8 @@ SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
 rule publish_season:
     input:
-        expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+        plan=expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+        readings="work/seasons/{season}/readings.parquet",
     output:
         package="work/publish/seasons/{season}/plan.gpkg",
     log:
@@ -105,6 +106,7 @@ rule list_set_aside:
 rule publish_site:
     input:
         plan=SITE_PLAN,
+        readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),

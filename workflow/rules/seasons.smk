@@ -40,7 +40,7 @@ rule follow_readings:
     params:
         code=fingerprint("follow_readings"),
         readings=lambda w: readings_of(SITE, w.season),
-        review_change=SITE.site.readings.review_change,
+        review_change_share=SITE.site.readings.review_change_share,
     message:
         "Seasons: following interpretations on to the plan of {wildcards.season}"
     script:

@@ -40,7 +40,7 @@ def as_layer(
         When a row has other fields: a mistake of ours.
     """
     field, letter = NUMBERED.get(layer, (None, ""))
-    own = () if field is None else (field, "other_numbers")  # the stage `seasons` knows the latter
+    own = () if field is None else (field, *contract.TOLD_LATER)
     names = [name for name in contract.columns(layer) if name not in own] + [*extra, "geometry"]
     wrong = {name for row in rows for name in set(names) ^ set(row)}
     if wrong:
@@ -50,5 +50,5 @@ def as_layer(
     if field is not None:
         places = shapely.get_coordinates(place_of(table.geometry.to_numpy()))
         table[field] = place_numbers(letter, places, site.origin)
-        table["other_numbers"] = ""
+        table[list(contract.TOLD_LATER)] = ""
     return table

@@ -62,7 +62,7 @@ def follow(
     before: gpd.GeoDataFrame | None,
     rows: Sequence[tuple[int, Interpretation]],
     record: Record,
-    review_change: float,
+    review_change_share: float,
 ) -> gpd.GeoDataFrame:
     """Return all readings up to a season with the thing that each is about on its plan.
 
@@ -73,7 +73,7 @@ def follow(
     rows : sequence of (int, Interpretation)
         Readings made in this season, each with its place in the register.
     record : Record
-    review_change : float
+    review_change_share : float
         Share of its outline by which a thing may change before its readings are to be looked at.
 
     Returns
@@ -91,7 +91,7 @@ def follow(
     table = gpd.GeoDataFrame(followed, geometry="geometry", crs=crs)
     table = table.sort_values("row", kind="stable").reset_index(drop=True)
     table["status"] = _statuses(table)
-    table["review"] = _reviews(table, record, review_change)
+    table["review"] = _reviews(table, record, review_change_share)
     return vectors.conform(table, columns)
 
 
@@ -199,12 +199,12 @@ def _statuses(table: pd.DataFrame) -> list[str]:
     return statuses
 
 
-def _reviews(table: gpd.GeoDataFrame, record: Record, review_change: float) -> list[str]:
+def _reviews(table: gpd.GeoDataFrame, record: Record, review_change_share: float) -> list[str]:
     """Return why each reading should be looked at again; empty where nothing calls for it."""
-    return [_review(told, record, review_change) for told in table.to_dict("records")]
+    return [_review(told, record, review_change_share) for told in table.to_dict("records")]
 
 
-def _review(told: Mapping[str, object], record: Record, review_change: float) -> str:
+def _review(told: Mapping[str, object], record: Record, review_change_share: float) -> str:
     number, made = told["number"], told["made_number"]
     if not isinstance(made, str):
         return "" if isinstance(number, str) else "tied to nothing on the plan"
@@ -215,7 +215,7 @@ def _review(told: Mapping[str, object], record: Record, review_change: float) ->
     now = table.geometry.to_numpy()[(table[NUMBERED[layer][0]] == number).to_numpy(bool)]
     was = np.array([told["geometry"]], dtype=object)
     alike = float(outlines_alike(shapely.force_2d(now), was)[0])
-    changed = f"outline only {alike:.0%} alike" if alike < 1 - review_change else ""
+    changed = f"outline only {alike:.0%} alike" if alike < 1 - review_change_share else ""
     renamed = f"made of {made}, now {number}" if made != number else ""
     return "; ".join(part for part in (renamed, changed) if part)
 
@@ -262,3 +262,24 @@ def current_readings(table: pd.DataFrame) -> dict[tuple[str, str], tuple[str, st
         ]
         said[str(what), str(number)] = ("; ".join(words), str(mine["status"].iloc[0]))
     return said
+
+
+def with_readings(
+    plan: Mapping[str, gpd.GeoDataFrame], readings: pd.DataFrame
+) -> dict[str, gpd.GeoDataFrame]:
+    """Return a plan whose things say what they are read as.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        A season's numbered plan.
+    readings : DataFrame
+        Interpretations followed to that season.
+    """
+    said = current_readings(readings)
+    told = {layer: table.copy() for layer, table in plan.items()}
+    for layer, (what, _) in NUMBERED.items():
+        words = [said.get((what, str(number)), ("", "")) for number in told[layer][what]]
+        told[layer]["reading"] = [text for text, _ in words]
+        told[layer]["reading_status"] = [status for _, status in words]
+    return told

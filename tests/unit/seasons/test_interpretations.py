@@ -16,6 +16,7 @@ from wrackline.seasons.interpretations import (
     current_readings,
     follow,
     unknown_numbers,
+    with_readings,
 )
 
 CRS = "EPSG:32625"
@@ -246,6 +247,13 @@ def test_what_a_thing_is_read_as_now():
     assert current_readings(table) == {
         ("room", "R000-000"): ("store (probable, A. Orr 2033)", "stands")
     }
+
+
+def test_things_on_the_plan_say_what_they_are_read_as():
+    """A room that is read has words and status, another has neither."""
+    told = with_readings(record().plan, tie([reading()]))["rooms"]
+    assert told["reading"].tolist() == ["dwelling (probable, A. Orr 2031)", ""]
+    assert told["reading_status"].tolist() == ["stands", ""]
 
 
 def test_no_readings_are_a_table_of_no_rows():
