@@ -72,7 +72,7 @@ def _side(run: shapely.LineString, line: shapely.LineString) -> int:
     """Return on which side of a wall's centre a line lies, 0 for on it."""
     ends: Array = shapely.get_coordinates(run)
     step = (ends[-1] - ends[0]) / run.length
-    x, y = np.array(line.interpolate(0.5, True).coords[0][:2]) - ends[0]
+    x, y = np.array(line.interpolate(0.5, normalized=True).coords[0][:2]) - ends[0]
     off = float(step[0] * y - step[1] * x)
     return 0 if abs(off) < FACE_M else int(np.sign(off))
 

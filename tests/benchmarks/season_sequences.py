@@ -259,7 +259,7 @@ def followed(
         record = Record(one.season, one.plan, one.carried.things, events)
         made = [(k, row) for k, row in enumerate(rows) if row["when"].startswith(one.season)]
         read = [(k, Interpretation.model_validate(row)) for k, row in made]
-        before = follow(before, read, record, ReadingSettings().review_change)
+        before = follow(before, read, record, ReadingSettings().review_change_share)
         numbers = before["number"].astype(object).where(before["number"].notna(), None)
         review = before["review"].fillna("").ne("")
         ties.append(dict(zip(before["row"], zip(numbers, review, strict=True), strict=True)))

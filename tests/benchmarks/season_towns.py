@@ -249,7 +249,9 @@ def _links(
     for _ in range(150):
         if len(made) == wanted:
             break
-        start = walls[rng.integers(len(walls))].interpolate(rng.uniform(0.25, 0.75), True)
+        start = walls[rng.integers(len(walls))].interpolate(
+            rng.uniform(0.25, 0.75), normalized=True
+        )
         own = shapely.distance(list(grounds), start) < 0.01
         far = np.array([own[np.argmin(shapely.distance(list(grounds), w.centroid))] for w in walls])
         others = np.where(far, np.inf, shapely.distance(walls, start))
