@@ -441,9 +441,9 @@ def _fate(
         return "lost"
     number, review = tie
     if number is not None and not review:
-        if not reading.ground.get(number, room) & room:
-            return "on another room"
         now = next((t for t, n in reading.number.items() if n == number), room)
+        if not (reading.ground.get(number, room) | now) & room:
+            return "on another room"
         if area_m2[list(now & room)].sum() < REDRAWN * area_m2[list(now | room)].sum():
             return "changed, not for review"
     return "for review" if review else "stands"
