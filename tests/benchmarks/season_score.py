@@ -444,7 +444,8 @@ def _fate(
         now = next((t for t, n in reading.number.items() if n == number), room)
         if not (reading.ground.get(number, room) | now) & room:
             return "on another room"
-        if area_m2[list(now & room)].sum() < REDRAWN * area_m2[list(now | room)].sum():
+        common, both = (area_m2[list(cells)].sum() for cells in (now & room, now | room))
+        if common < REDRAWN * both and reading.covered(now) >= ALIKE:
             return "changed, not for review"
     return "for review" if review else "stands"
 
