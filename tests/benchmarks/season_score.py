@@ -355,7 +355,7 @@ def score_frozen(
                     count["frozen: renamed"] += 1
                     words = f"{marks.number[thing]} (cells {sorted(thing)}) is {number}"
                     failures.append(f"{where} {reading.season}: {words}")
-            if number in stood_for and not stood_for[number] & thing:
+            if number in owner and not stood_for[number] & thing:
                 count["frozen: reused"] += 1
                 words = f"{number} of cells {sorted(stood_for[number])} is on {sorted(thing)}"
                 failures.append(f"{where} {reading.season}: {words}")
