@@ -27,13 +27,13 @@ def main(job):
     every = gather_lines(json.loads(job.params.traits), job.input.tables, job.params.crs)
     lines, others = told_apart(every, settings.no_walls)
     vectors.write(others[[*ITEM_COLUMNS, "geometry"]], ITEM_COLUMNS, job.output.others)
-    team = read_team(job.params.team)
-    joined = join_walls(lines, models, settings, team)
+    joined = join_walls(lines, models, settings, team := read_team(job.params.team))
     network.save(joined.network, Path(job.output.edges).parent, job.params.crs)
     vectors.write(joined.tracings, TRACING_COLUMNS, job.output.tracings)
     plausible.save(joined.outlines, Path(job.output.outlines), job.params.crs)
     said = as_record(team.decisions, joined.outcomes)
     about = {"notes": joined.notes, "phases": joined.network.phases, "aside": joined.set_aside}
+    about["disagree"] = joined.settled.notes
     write_json(said | about, job.output.team)
 
 

@@ -155,7 +155,7 @@ def _joined(
         network=network,
         outlines=[shown[k] for k in number] if outlines else [],
         outcomes=outcomes(team.decisions, network.pieces, ends, work.lines),
-        notes=phased.notes + stacked(work.lines, models, settings) + settled.notes,
+        notes=phased.notes + stacked(work.lines, models, settings),
         set_aside=aside,
         settled=settled,
     )
