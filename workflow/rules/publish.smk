@@ -1,7 +1,6 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
-from wrackline.publish.words import statement_json
-from wrackline.sources import ground_of
+from wrackline.sources import ground_of, statement_json
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
