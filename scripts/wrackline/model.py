@@ -1217,6 +1217,18 @@ def for_placing(site: Site) -> Site:
     )
 
 
+def for_checking(site: Site) -> Site:
+    """Return a site with what the checks of all surveys read: places, levels and error sources."""
+    seabed = SeabedSettings(cell_m=site.seabed.cell_m)
+    plain = {"walls": WallSettings(), "rooms": RoomSettings(), "seabed": seabed}
+    return site.model_copy(update={**NEUTRAL_SITE, **plain, "name": site.name})
+
+
+def without_note(survey: Survey) -> Survey:
+    """Return a survey without what only readers of the record use of it."""
+    return survey.model_copy(update={"note": ""})
+
+
 def for_levels(site: Site) -> Site:
     """Return a site with its sea levels and what they rest on, for the lines on the seabed."""
     plain = {"walls": WallSettings(), "rooms": RoomSettings(), "vertical_datum": "-"}
