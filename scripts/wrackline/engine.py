@@ -15,6 +15,7 @@ import os
 import sys
 import traceback
 from argparse import ArgumentParser, Namespace
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -66,7 +67,7 @@ class Engine:
         listing = self._list(*targets)
         if not listing.products:
             return self._failed()
-        plan = self.plan(*targets)
+        plan = self.plan(*targets, again=self._doubtful(listing))
         was = rehearsal.read_built(built)
         surveys = list(load_site(self._job.site).surveys)
         causes = causes_of(plan, rehearsal.new_names(surveys, was), self._code)
@@ -80,12 +81,12 @@ class Engine:
         self._say(f"\n{rehearsal.check_text(found, told)}\nNothing of the site was touched.")
         return EXIT_INPUT if verdict.faults else EXIT_OK
 
-    def plan(self, *targets: str) -> list[PlannedStep]:
-        """Return the steps that targets ask for, and carry none out."""
+    def plan(self, *targets: str, again: Sequence[str] = ()) -> list[PlannedStep]:
+        """Return the steps that targets ask for, or that make `again`, and carry none out."""
         file = self._job.log.with_name("plan.jsonl")
         file.unlink(missing_ok=True)
-        doubtful = self._doubtful(self._list(*targets))
-        self._snakemake(*targets, forcerun=doubtful, dryrun=True, logger_wrackline_plan=str(file))
+        changes = {"forcerun": list(again), "dryrun": True, "logger_wrackline_plan": str(file)}
+        self._snakemake(*targets, **changes)
         return read_plan(file)
 
     def _code(self, rule: str) -> str:

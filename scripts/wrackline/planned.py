@@ -138,12 +138,12 @@ def why(step: PlannedStep, causes: Causes) -> str:
     causes : Causes
     """
     if any(_is_new(name, causes.new) for name in step.wildcards):
-        return "new"
+        return "new survey" if step.stage in ("intake", "fit") else "new"
     direct = list(dict.fromkeys(_direct(step, causes)))
     if direct:
         return "; ".join(direct)
     found = _listed(step.reason, "Input files updated by another job")
-    after = list(dict.fromkeys(causes.makers[name] for name in found if name in causes.makers))
+    after = sorted({causes.makers[name] for name in found if name in causes.makers})
     shown = ", ".join(after[:SHOWN]) + (" and others" if len(after) > SHOWN else "")
     return f"follows {shown}" if after else "its input is newer"
 
@@ -166,9 +166,8 @@ def _direct(step: PlannedStep, causes: Causes) -> Iterator[str]:
         yield "not made yet"
     if "Incomplete output files" in step.reason:
         yield "an earlier run ended in it"
-    touched = [
-        name for name in _listed(step.reason, "Updated input files") if name not in causes.makers
-    ]
+    inputs = _listed(step.reason, "Updated input files")
+    touched = sorted(name for name in inputs if name not in causes.makers)
     if touched:
         yield f"changed file: {', '.join(touched)}"
     others = "Set of input files has changed" in step.reason

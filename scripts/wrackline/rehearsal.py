@@ -128,8 +128,10 @@ def text_of(rehearsal: Rehearsal, order: Sequence[str], site: Path) -> str:
     """
     parts = ["\n".join(_survey_lines(rehearsal)), _older_words(rehearsal)]
     if rehearsal.plan:
-        parts += ["\n".join(_step_lines(rehearsal, order)), _stay_words(rehearsal)]
-        parts += [_time_words(rehearsal.plan, site), _product_words(rehearsal)]
+        words = [_stay_words(rehearsal), _time_words(rehearsal.plan, site)]
+        words += [_product_words(rehearsal)]
+        parts += ["\n".join(_step_lines(rehearsal, order))]
+        parts += [textwrap.fill(part, 80) for part in words]
     else:
         parts.append("A build would find nothing to do: results are up to date.")
     return "\n\n".join(part for part in parts if part)

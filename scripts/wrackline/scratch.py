@@ -82,8 +82,9 @@ def stand_in(
     """
     with tempfile.TemporaryDirectory(prefix="wrackline-rehearsal-") as name:
         folder = Path(name)
-        if (site / "config").is_dir():
-            shutil.copytree(site / "config", folder / "config")
+        if not (site / "config" / "site.yaml").is_file():
+            read_config(site)  # says what is missing, and where
+        shutil.copytree(site / "config", folder / "config")
         if season is not None:
             (folder / SEASONS).mkdir(parents=True, exist_ok=True)
             shutil.copy2(season, folder / SEASONS / season.name)
