@@ -5,7 +5,7 @@ BIN := .venv/bin
 READY := .venv/ready
 TESTS ?= -m "not slow"
 
-.PHONY: site check rehearse new test test-all lint format bench schemas lock
+.PHONY: site check rehearse freeze new test test-all lint format bench schemas lock
 
 site: $(READY)  ## rebuild the record of a site: make site SITE=folder
 	@$(BIN)/wrackline build --site "$(SITE)"
@@ -15,6 +15,9 @@ check: $(READY)  ## check the survey files of a site, build nothing; one alone: 
 
 rehearse: $(READY)  ## what a build would run, and what is wrong with a new SEASON=file; changes nothing
 	@$(BIN)/wrackline rehearse --site "$(SITE)" $(if $(SEASON),--season "$(SEASON)")
+
+freeze: $(READY)  ## put a finished season's numbers in print: make freeze SEASON=2031
+	@$(BIN)/wrackline freeze --site "$(SITE)" --season "$(SEASON)"
 
 new: $(READY)  ## start a site: make new SITE=folder
 	@$(BIN)/wrackline new --site "$(SITE)"

@@ -1,4 +1,4 @@
-"""The command ``wrackline``: build a site, rehearse or check it, start one, write its schemas."""
+"""The command ``wrackline``: build, check or rehearse a site, print its numbers, start one."""
 
 from __future__ import annotations
 
@@ -41,6 +41,7 @@ def _parser() -> argparse.ArgumentParser:
         ("build", "check the survey files, then build the record in results/"),
         ("check", "check the survey files alone"),
         ("rehearse", "tell what a build would run, and check what is new; change nothing"),
+        ("freeze", "build, then put a season's numbers in print: config/numbers.csv"),
         ("new", "start a site: a folder with a commented config"),
     ):
         command = commands.add_parser(name, help=text, description=text)
@@ -52,6 +53,10 @@ def _parser() -> argparse.ArgumentParser:
         if name == "rehearse":
             command.add_argument(
                 "--season", type=Path, help="season file to take as if it lay in config/seasons/"
+            )
+        if name == "freeze":
+            command.add_argument(
+                "--season", required=True, help="season whose numbers are in print"
             )
         if name == "check":
             command.add_argument("--file", help="check this survey file alone, by itself")
@@ -81,13 +86,19 @@ def _carry_out(options: argparse.Namespace) -> int:
         return rehearse(
             options.site, read_config=read_config, season=options.season, cores=options.cores
         )
-    return run(
+    code = run(
         options.site,
         read_config=read_config,
         cores=options.cores,
         check_only=options.command == "check",
         file=getattr(options, "file", None),
     )
+    if options.command == "freeze" and code == EXIT_OK:
+        added, known = importlib.import_module("wrackline.freeze").freeze(
+            options.site, options.season
+        )
+        say(f"{added} numbers of {options.season} put in print, {known} were: config/numbers.csv")
+    return code
 
 
 def say_written(files: Iterable[Path]) -> None:

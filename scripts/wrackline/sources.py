@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
 from collections.abc import Sequence
 
 from wrackline.config import SiteConfig
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS, Decision, HeightLink, Phasing, for_placing, to_json
+from wrackline.model import (
+    POINT_HOLDS,
+    Decision,
+    HeightLink,
+    Phasing,
+    for_placing,
+    list_to_json,
+    to_json,
+)
 from wrackline.publish.words import statement
 from wrackline.survey_names import season_of
 
@@ -49,6 +58,12 @@ def raw_stamp(config: SiteConfig, *files: str | None) -> str:
     made = config.site.demo is not None
     raw = [file for file in files if file and not (made and file.startswith(MADE))]
     return stamp(*(config.folder / file for file in raw))
+
+
+def printed_stamp(config: SiteConfig) -> str:
+    """Return a digest of the numbers in print, which are too many to stand in a rule's params."""
+    text = "\n".join(list_to_json(config.numbers))
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:
@@ -206,6 +221,30 @@ def view_surface(config: SiteConfig, view: str) -> list[str]:
 
 def _season_of_view(view: str) -> str:
     return season_of(view.split("-", 1)[1])
+
+
+def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
+    """Return the interpretations made in a season: each its place in the register, and its row."""
+    return [
+        [place, to_json(row)]
+        for place, row in enumerate(config.interpretations)
+        if season_on(config, row.when) == season
+    ]
+
+
+def season_surveys(config: SiteConfig, season: str) -> str:
+    """Return what a season's surveys were, for its report, as JSON."""
+    told = [
+        {
+            "name": survey.name,
+            "technique": survey.technique,
+            "holds": survey.holds,
+            "from_date": str(survey.from_date),
+            "to_date": str(survey.to_date),
+        }
+        for survey in config.seasons[season].surveys
+    ]
+    return json.dumps(told, ensure_ascii=False)
 
 
 def season_before(config: SiteConfig, season: str) -> list[str]:
