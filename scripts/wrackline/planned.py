@@ -19,6 +19,8 @@ from wrackline.survey_names import season_of
 
 _PARAMS = re.compile(r"Params have changed since last execution: .*? before: (.*)", re.DOTALL)
 _DIGEST = re.compile(r"[0-9a-f]{32}")
+_REGISTER = re.compile(r"[0-9a-f]{64}")
+"""In place of a register's rows, where these are too many to stand in a rule's params."""
 _FILES = r"{}: ((?:[^;]|;(?! [A-Z]))*)"
 SHOWN = 3
 """Changed values of the config that are named one by one."""
@@ -239,7 +241,8 @@ def _config_words(before: Sequence[Any], now: Sequence[Any]) -> list[str]:
     single = [[v for v in side if _block(v) is None] for side in (before, now)]
     for was, is_ in zip(*single, strict=False):
         short = len(str(was)) + len(str(is_)) < 60
-        told.append(f"{was}, now {is_}" if short else "a list")
+        many = "a register" if _REGISTER.fullmatch(str(is_)) else "a list"
+        told.append(f"{was}, now {is_}" if short else many)
     return list(dict.fromkeys(told))
 
 

@@ -26,6 +26,7 @@ NAMES = ("point", "line", "other_line", "number", "phase_from", "phase_to")
 _ERRORS = re.compile(
     r"#(REF|NAME|VALUE|DIV/0|N/A|NUM|NULL|SPILL|BEZUG|WERT|NOM|VALEUR)[!?]?|Err:\d+|#{3,}", re.I
 )
+_FORMULA = re.compile(r"=\s*(\$?[A-Z]{1,3}\$?\d+|[A-Z.]+\()")
 _GROUPED = re.compile(r"[-+]?\d{1,3}([ \u00a0\u2009\u202f'\u2019]\d{3})+([.,]\d+)?")
 _PLAIN = re.compile(r"[-+]?\d*[.,]?\d*")
 _POWER = re.compile(r"[-+]?\d+[.,]?(\d*)[eE]\+?(\d+)")
@@ -153,7 +154,7 @@ def _not_broken(cell: str) -> None:
     """Refuse what a spreadsheet writes in place of a value that it has no more."""
     if _ERRORS.fullmatch(cell):
         raise CellError(f"'{cell}', a spreadsheet's error", "write the value that was meant")
-    if cell.startswith("="):
+    if _FORMULA.match(cell):
         raise CellError(f"the formula '{cell}'", "write its value")
     if "\ufffd" in cell:
         raise CellError(f"letters that were lost: '{cell}'", "write them again, save as UTF-8")
