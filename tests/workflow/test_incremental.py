@@ -22,7 +22,7 @@ ON_CHECK = {"publish_audits", "write_report", "list_products"}
 ON_LAST_PLAN = {
     *("publish_site", "summarise_site", "draw_pictures", "draw_orientation", "draw_buildings"),
     *("join_interpretations", "write_report", "draw_sheet", "publish_audits", "measure_deposit"),
-    "list_products",
+    *("list_numbers", "list_products"),
 }
 """Whatever reads the plan as known after the last season, or what is made from it."""
 ON_BED = {
@@ -35,9 +35,14 @@ SITE_WIDE = CHECK | ON_LAST_PLAN | ON_BED
 
 def of_plan(*seasons):
     """Return the steps of the plans as known after seasons, from rooms on."""
-    return {f"{rule} {s}" for s in seasons for rule in ("carry_numbers", "publish_season")} | {
-        f"find_rooms upto-{s}" for s in seasons
-    }
+    rooms = {f"find_rooms upto-{season}" for season in seasons}
+    return rooms | {f"carry_numbers {season}" for season in seasons} | of_readings(*seasons)
+
+
+def of_readings(*seasons):
+    """Return the steps of the plans as known after seasons, from readings on."""
+    rules = ("follow_readings", "publish_season", "report_season")
+    return {f"{rule} {season}" for season in seasons for rule in rules}
 
 
 def of_walls(*seasons):
@@ -187,7 +192,9 @@ CHANGES = {
     ),
     "an interpretation": (
         register("interpretations", *READING),
-        {"join_interpretations", "write_report", "list_products"},
+        of_readings("2032")
+        | {"join_interpretations", "publish_site", "summarise_site", "draw_sheet", "write_report"}
+        | {"list_products"},
     ),
     "a mark": (
         register("control", "point,easting,northing,sd_m", "M1,324410,4207610,0.01"),
