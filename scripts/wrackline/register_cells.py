@@ -33,9 +33,16 @@ _POWER = re.compile(r"[-+]?\d+[.,]?(\d*)[eE]\+?(\d+)")
 _YEAR_FIRST = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})([ T]00:00(:00(\.0+)?)?)?|\d{8}")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/.]) ?(\d{1,2})\2 ?(\d{2}|\d{4})")
 _WITH_NAME = re.compile(r"(\d{1,2})\.?[- ]([A-Za-z]{3,9})\.?[- ](\d{4})")
+_SHORT_MONTHS = (
+    "jan feb mar apr may jun jul aug sept? oct nov dec mrz mär mai okt dez janv févr mars avr juin "
+    "juil août déc ene abr ago dic gen mag giu lug set ott mrt mei fev out"
+)
+"""Months as spreadsheets shorten them in seven languages of Europe; from memory."""
+_MONTH = rf"(?:{_SHORT_MONTHS.replace(' ', '|')})\.?"
 _MADE_DAY = re.compile(
-    r"\d{1,2}\.?[- /][^\W\d]{3,4}\.?|[^\W\d]{3,4}\.?[- /]\d{1,2}"
-    r"|\d{1,2}[-/.]\d{1,2}[-/.]\d{4}|\d{4}-\d{2}-\d{2}( 00:00(:00)?)?"
+    rf"\d{{1,2}}\.?[- /]{_MONTH}|{_MONTH}[- /]\d{{1,2}}"
+    r"|\d{1,2}[-/.]\d{1,2}[-/.]\d{4}|\d{4}-\d{2}-\d{2}( 00:00(:00)?)?",
+    re.IGNORECASE,
 )
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _SERIAL = range(15_000, 80_000)

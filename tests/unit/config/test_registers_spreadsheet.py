@@ -225,6 +225,14 @@ def test_names_of_marks_and_phases_that_became_days_are_named(tmp_path):
     assert [fault.found.split(":")[0] for fault in control + phases] == ["point", "phase_from"]
 
 
+def test_names_that_are_no_days_are_names(tmp_path):
+    """A house 7 bis, a mark 3-4 that nothing has touched, a number with two strokes."""
+    head = "point,easting,northing,sd_m\n"
+    rows = "".join(f"{name},1,2,0.01\n" for name in ("7 bis", "3-4", "B-12", "12/3/4", "May Point"))
+    marks, faults = read(tmp_path, head + rows, ControlValue, "config/control.csv")
+    assert ([mark.point for mark in marks][:2], faults) == (["7 bis", "3-4"], [])
+
+
 def test_rows_of_raw_files_may_have_thousands(tmp_path):
     """The 1,204th row is row 1204, whatever the spreadsheet puts between."""
     head = "file;row;column;was;is;why;who;when\n"
