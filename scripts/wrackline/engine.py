@@ -75,6 +75,7 @@ class Engine:
         order = rehearsal.stage_order(self._job.root)
         self._say(rehearsal.text_of(told, order, built) + "\n")
         if not self._make("check", heading="Checking, away from the site"):
+            self._say("The logs of a rehearsal go with it; `wrackline check` leaves them in logs/.")
             return self._failed()
         verdict = read_verdict(self._job.site)
         found = {"faults": verdict.faults, "suspicions": verdict.suspicions}
