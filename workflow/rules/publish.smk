@@ -1,7 +1,12 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
-from wrackline.publish.words import statement_json
-from wrackline.sources import ground_of, printed_stamp, season_before, season_surveys
+from wrackline.sources import (
+    ground_of,
+    printed_stamp,
+    season_before,
+    season_surveys,
+    statement_json,
+)
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]

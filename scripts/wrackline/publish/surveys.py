@@ -14,10 +14,10 @@ import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 from shapely.errors import ShapelyError
 
-from wrackline.config import season_of
 from wrackline.errors import Fault, InputError
 from wrackline.model import Survey
 from wrackline.rasters import RasterReader
+from wrackline.survey_names import season_of
 from wrackline.verdict import Verdict
 
 CORRIDOR_M = 1.0
