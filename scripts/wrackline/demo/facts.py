@@ -31,7 +31,10 @@ ABOUT = {
     "buildings.footprint_m2, footprint_grid_m2": "to the outer faces, on the ground, in the grid",
     "buildings.centre": "easting and northing of the footprint's centre of area [m]",
     "buildings.axis_square_deg": "true azimuth that its walls are square to, 0 to 90",
-    "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest",
+    "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest; of the moved "
+    "bed where sand moved",
+    "seabed_moved": "sand that came (or went) before the surveys of the moved bed: by mound, place, "
+    "height in the middle, radius at which 61 % is left, volume 2 pi h r2 on open ground",
     "buildings.doorways": "with the rooms on both sides (between), one of them may be outside; "
     "one that is blocked was walled up: solid wall, its faces traced past it",
     "buildings.neighbours": "pairs of rooms with a wall between them",
@@ -111,6 +114,7 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
         "sea_level_m": level,
         "seed": hamlet.truth.seed,
         "hectares": round(float(np.prod(hamlet.truth.extent)) / 1e4, 4),
+        "seabed_moved": _moved(hamlet),
         "buildings": {name: _building(hamlet, h, ground) for name, h in hamlet.houses.items()},
         "free_walls": {
             name: {
@@ -129,6 +133,20 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
             for name, thing in hamlet.truth.features.items()
         },
     }
+
+
+def _moved(hamlet: Hamlet) -> list[dict[str, Any]]:
+    """Return the sand that came and went: rounded bells, with the volume under each."""
+    later = hamlet.truth.seabed.moved
+    return [
+        {
+            "at": [x + corner for x, corner in zip(one.at, hamlet.truth.south_west, strict=True)],
+            "height_m": one.height_m,
+            "radius_m": one.radius_m,
+            "volume_m3": round(2 * np.pi * one.height_m * one.radius_m**2, 3),
+        }
+        for one in (later.mounds if later else [])
+    ]
 
 
 def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
@@ -222,7 +240,7 @@ def _depth(hamlet: Hamlet, height: float | None) -> float | None:
 
 def _bed(hamlet: Hamlet, shape: Polygon) -> dict[str, float]:
     """Return the seabed's median, least and greatest depth within an outline [m]."""
-    depth = hamlet.truth.sea_level_m - hamlet.bed(_places_within(shape))
+    depth = hamlet.truth.sea_level_m - hamlet.bed(_places_within(shape), moved=True)
     return {
         "depth_m": round(float(np.median(depth)), 4),
         "depth_min_m": round(float(depth.min()), 4),

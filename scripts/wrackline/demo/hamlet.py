@@ -20,7 +20,7 @@ from shapely import LineString, Polygon
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
-from wrackline.demo.truth import Building, Doorway, Patch, Room, Seabed, Thing, Truth
+from wrackline.demo.truth import Building, Doorway, Mound, Patch, Room, Seabed, Thing, Truth
 from wrackline.uncertainty import Array
 
 HAIR = 1e-6  # [m]; beside it, what touches in truth touches in floating point too
@@ -118,9 +118,31 @@ class Hamlet:
         corner = turned.place(np.array([building.at]))[0]
         return Frame(corner[0], corner[1], family.azimuth_grid_deg)
 
-    def bed(self, xy: Array) -> Array:
-        """Return the seabed's height at places in the site's CRS, shape (n,) [m]."""
-        return bed_height(self.truth.seabed, xy - self.truth.south_west, self.truth.extent[1])
+    def bed(self, xy: Array, *, moved: bool = False) -> Array:
+        """Return the seabed's height at places in the site's CRS, shape (n,) [m].
+
+        With `moved` it is what the bed became later, see `wrackline.demo.truth.Moved`.
+        """
+        east_north = xy - self.truth.south_west
+        height = bed_height(self.truth.seabed, east_north, self.truth.extent[1])
+        later = self.truth.seabed.moved
+        if moved and later is not None:
+            add_mounds(height, later.mounds, east_north)
+            for outline, floor in self._trenches if later.trenches_open else []:
+                near = _in_box(xy, outline.bounds)
+                dug = near[shapely.contains_xy(outline, xy[near, 0], xy[near, 1])]
+                height[dug] = np.minimum(height[dug], floor)
+        return height
+
+    @cached_property
+    def _trenches(self) -> list[tuple[Polygon, float]]:
+        """Outlines of trenches in rooms that were excavated, and the floors that they reach."""
+        return [
+            (house.trench(name), room.floor_m)
+            for house in self.houses.values()
+            for name, room in house.truth.rooms.items()
+            if "excavated" in room.floor_seen and room.floor_m is not None
+        ]
 
     def canopy(self, xy: Array) -> Array:
         """Return the height of plants above the seabed, 0 where none grow, shape (n,) [m]."""
@@ -131,12 +153,12 @@ class Hamlet:
             height[near] = np.maximum(height[near], patch.height_m * np.sqrt(1.0 - share))
         return height
 
-    def surface(self, xy: Array, *, canopy: bool = False) -> Array:
+    def surface(self, xy: Array, *, canopy: bool = False, moved: bool = False) -> Array:
         """Return the height of what a sounding meets: the seabed or a wall's top, shape (n,).
 
-        With `canopy` it meets plants where they grow over the seabed.
+        With `canopy` it meets plants where they grow over the seabed, with `moved` the later bed.
         """
-        height = self.bed(xy)
+        height = self.bed(xy, moved=moved)
         if canopy:
             height += self.canopy(xy)
         tops = [(house.walls, house.truth.wall_top_m) for house in self.houses.values()]
@@ -166,9 +188,9 @@ class Hamlet:
             return shapely.Point(places[0])
         return LineString(places) if thing.shape == "line" else Polygon(places)
 
-    def on_land(self, xy: Array) -> Array:
+    def on_land(self, xy: Array, *, moved: bool = False) -> Array:
         """Return places with the seabed's height as third column, shape (n, 3)."""
-        return np.column_stack([xy, self.bed(xy)])
+        return np.column_stack([xy, self.bed(xy, moved=moved)])
 
 
 @dataclass(frozen=True)
@@ -192,6 +214,14 @@ class House:
         return {
             name: _polygon(self.frame.put(_floor(room))) for name, room in self.truth.rooms.items()
         }
+
+    def trench(self, room: str) -> Polygon:
+        """Return the trench of 1 by 2 m in a room's middle, square to the house."""
+        x, y = self.rooms[room].centroid.coords[0]
+        turned = shapely.affinity.rotate(
+            shapely.box(x - 0.5, y - 1.0, x + 0.5, y + 1.0), -self.frame.azimuth_grid_deg
+        )
+        return _polygon(turned)
 
     @cached_property
     def centres(self) -> dict[str, Polygon]:
@@ -357,12 +387,7 @@ def bed_height(seabed: Seabed, east_north: Array, extent_north_m: float = 1.0) -
     if seabed.foreshore is not None:
         fall = np.clip(1.0 - north / seabed.foreshore.width_m, 0.0, None)
         height = height - seabed.foreshore.drop_m * fall
-    for mound in seabed.mounds:
-        reach = 5 * mound.radius_m
-        x, y = mound.at
-        near = _in_box(east_north, (x - reach, y - reach, x + reach, y + reach))
-        squared = (east[near] - x) ** 2 + (north[near] - y) ** 2
-        height[near] += mound.height_m * np.exp(-squared / (2 * mound.radius_m**2))
+    add_mounds(height, seabed.mounds, east_north)
     if seabed.ripples is not None:
         turn = np.radians(seabed.ripples.azimuth_grid_deg)
         along = (east * np.sin(turn) + north * np.cos(turn)) / seabed.ripples.length_m
@@ -373,6 +398,17 @@ def bed_height(seabed: Seabed, east_north: Array, extent_north_m: float = 1.0) -
         rough += np.sin(0.9 * (east[near] + 1.3 * north[near])) + 1.0
         height[near] += patch.height_m / 2 * rough * (1.0 - share) ** 2
     return height
+
+
+def add_mounds(height: Array, mounds: Iterable[Mound], east_north: Array) -> None:
+    """Add rises and hollows to heights at places, in place, arrays of shapes (n,) and (n, 2)."""
+    east, north = east_north.T
+    for mound in mounds:
+        reach = 5 * mound.radius_m
+        x, y = mound.at
+        near = _in_box(east_north, (x - reach, y - reach, x + reach, y + reach))
+        squared = (east[near] - x) ** 2 + (north[near] - y) ** 2
+        height[near] += mound.height_m * np.exp(-squared / (2 * mound.radius_m**2))
 
 
 def _within(patch: Patch, east_north: Array) -> tuple[npt.NDArray[np.int64], Array]:

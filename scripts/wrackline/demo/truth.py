@@ -58,6 +58,17 @@ class Foreshore(Strict):
     drop_m: Number = Field(description="How much lower than without it the south edge lies [m].")
 
 
+class Moved(Strict):
+    """What became of the seabed later on: sand moved, trenches left open."""
+
+    mounds: list[Mound] = Field(
+        default_factory=list, description="Sand that came, or went where the height is negative."
+    )
+    trenches_open: bool = Field(
+        False, description="Whether the trenches lie open, down to their rooms' floors."
+    )
+
+
 class Seabed(Strict):
     """The seabed: a slope with mounds and hollows, sand in waves, rough rock and plants."""
 
@@ -73,6 +84,7 @@ class Seabed(Strict):
     ripples: Ripples | None = Field(None, description="Waves of sand.")
     outcrops: list[Patch] = Field(default_factory=list, description="Rough rock.")
     plants: list[Patch] = Field(default_factory=list, description="Plants that hide the bed.")
+    moved: Moved | None = Field(None, description="What surveys of the moved bed find it to be.")
 
 
 class Room(Strict):
