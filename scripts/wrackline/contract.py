@@ -227,6 +227,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("patchy_distance_m", "real", "m", "stated"),
         Field("error_sources", "text", "", "named error sources, separated by ;"),
         Field("resolution_m", "real", "m", "least thing that it would have shown, as stated"),
+        Field("visibility_m", "real", "m", "how far one could see in the water, as stated"),
         Field(
             "pole_width_m",
             "real",
@@ -234,6 +235,12 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "width of the pole held against wall faces, as stated; lines lie half of it off them",
         ),
         Field("ground_looked_at", "text", "", "what the outline is: stated, or had from the data"),
+        Field(
+            "plant_cover_share",
+            "real",
+            "",
+            "share of that ground that plants cover, as stated, 0-1",
+        ),
         Field("used_for", "text", "", "products that rest on it"),
         WHY_NULL,
     ),

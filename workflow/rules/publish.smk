@@ -1,7 +1,6 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
 from wrackline.publish.words import statement_json
-from wrackline.sources import ground_of
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
@@ -75,7 +74,7 @@ rule publish_site:
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
-        grounds=[ground_of(SITE, survey) for survey in SITE.surveys],
+        grounds=expand("work/seasons/{season}/ground.parquet", season=list(SITE.seasons)),
     output:
         package="work/publish/site.gpkg",
         tables=expand("work/publish/tables/{layer}.csv", layer=LAYERS),
@@ -85,7 +84,6 @@ rule publish_site:
         "logs/publish_site/all.log",
     params:
         code=fingerprint("publish_site"),
-        raw=raw_stamp(SITE, *(survey.looked_at for survey in SITE.surveys.values())),
         crs=SITE.site.crs,
         surveys=[[name, to_json(survey)] for name, survey in SITE.surveys.items()],
         about=statement_json(SITE, LAST_SEASON),

@@ -1,4 +1,11 @@
-from wrackline.sources import season_before
+from wrackline.sources import (
+    ground_files,
+    ground_traits,
+    raw_stamp,
+    season_before,
+    season_surveys,
+    sight_traits,
+)
 
 
 rule carry_numbers:
@@ -21,3 +28,28 @@ rule carry_numbers:
         "Seasons: carrying numbers into the plan of {wildcards.season}"
     script:
         "../../scripts/carry_numbers.py"
+
+
+rule find_ground:
+    input:
+        lambda w: ground_files(SITE, w.season),
+    output:
+        ground="work/seasons/{season}/ground.parquet",
+    log:
+        "logs/find_ground/{season}.log",
+    params:
+        code=fingerprint("find_ground"),
+        raw=lambda w: raw_stamp(
+            SITE,
+            *(
+                file
+                for survey in season_surveys(SITE, w.season)
+                for file in SITE.surveys[survey].ground_files
+            ),
+        ),
+        traits=lambda w: ground_traits(SITE, w.season),
+        crs=SITE.site.crs,
+    message:
+        "Seasons: where the surveys of {wildcards.season} looked"
+    script:
+        "../../scripts/find_ground.py"

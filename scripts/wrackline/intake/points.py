@@ -76,6 +76,7 @@ def read_bed(source: Source, out: Path | str, *, crs: str, origin: tuple[float, 
     problems, pass_by = Problems(), PassBy(source)
     if source.survey.vertical.water_level is not None:
         pass_by.water = read_water(source, problems)
+    check_ground_files(source, problems)
     if file_there(source, problems):
         try:
             _check_crs(source, problems)
