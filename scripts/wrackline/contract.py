@@ -209,6 +209,27 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         ),
         WHY_NULL,
     ),
+    "sightings": (
+        Field("wall", "text", "", "lasting number of the wall line"),
+        Field("season", "text", "", "season whose surveys say it"),
+        Field(
+            "status",
+            "text",
+            "",
+            "seen, buried, overgrown, lost, could not be seen, or not looked for: a suggestion "
+            "from that season's surveys alone; none is taken off the plan by it",
+        ),
+        Field("length_m", "real", "m", "length of the stretch on the ground"),
+        *_measured("exposure_m", "m", "how far the wall stands above the bed beside it"),
+        *_measured("cover_m", "m", "how far the bed lies above the wall's recorded top"),
+        *_measured(
+            "loss_m", "m", "how far what stands falls short of the recorded top; of walls traced "
+            "anew, of the top of this season"
+        ),
+        SURVEYS,
+        Field("evidence", "text", "", "what the word rests on"),
+        WHY_NULL,
+    ),
     "surveys": (
         Field("survey", "text", "", "identifier"),
         Field("season", "text", "", "season"),

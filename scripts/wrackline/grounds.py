@@ -21,6 +21,7 @@ import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj.exceptions import CRSError, ProjError
 from rasterio.errors import RasterioError
+from scipy.ndimage import binary_closing, generate_binary_structure
 from shapely.errors import ShapelyError
 
 from wrackline.errors import Fault, InputError
@@ -30,7 +31,7 @@ from wrackline.rasters import RasterReader
 CORRIDOR_M = 1.0
 """Half the width of the ground along what was recorded, where nothing was stated (no source)."""
 RECORDED = f"within {CORRIDOR_M:g} m of what it recorded"
-STATED, MEASURED = "as stated by the team", "cells that it measured"
+STATED, MEASURED = "as stated by the team", "cells that it measured, gaps of a cell closed"
 
 UNREADABLE = (DataSourceError, DataLayerError, ValueError, OSError, ShapelyError, ProjError, CRSError)
 RASTERS = (".tif", ".tiff", ".img", ".bag", ".png", ".jpg", ".jpeg")
@@ -52,11 +53,15 @@ def ground_of_picture(items: gpd.GeoDataFrame) -> tuple[Any, str]:
 
 
 def ground_of_surface(raster: Path | str) -> tuple[Any, str]:
-    """Return the cells of a survey's surface that were measured: gaps were not looked at."""
+    """Return the cells of a survey's surface that were measured, with gaps of a cell closed.
+
+    Wider gaps, which the surface fills, were not looked at.
+    """
     with RasterReader(raster) as reader:
         grid, parts = reader.grid, reader.grid.strips()
         there = np.concatenate([_measured(reader.read(p, ["height", "filled"])) for p in parts])
-    return _outline(there, grid.transform), MEASURED
+    closed = binary_closing(np.pad(there, 1), generate_binary_structure(2, 1))[1:-1, 1:-1]
+    return _outline(closed, grid.transform), MEASURED
 
 
 def _measured(bands: dict[str, npt.NDArray[np.float64]]) -> npt.NDArray[np.bool_]:
@@ -64,11 +69,13 @@ def _measured(bands: dict[str, npt.NDArray[np.float64]]) -> npt.NDArray[np.bool_
 
 
 def _outline(there: npt.NDArray[np.bool_], transform: Any) -> Any:
-    """Return the outline of cells that are true."""
+    """Return the outline of cells that are true, parts that meet at a corner apart."""
     shapes = rasterio.features.shapes(
         there.astype(np.uint8), mask=there, transform=transform, connectivity=4
     )
-    return shapely.union_all([shapely.geometry.shape(shape) for shape, _ in shapes])
+    parts = np.array([shapely.geometry.shape(shape) for shape, _ in shapes], dtype=object)
+    whole = shapely.multipolygons(shapely.get_parts(parts)) if len(parts) else shapely.Polygon()
+    return whole if whole.is_valid else shapely.union_all(parts)
 
 
 def ground_stated(path: Path | str, crs: str | None) -> tuple[Any, str]:

@@ -5,6 +5,8 @@ from wrackline.sources import (
     season_before,
     season_surveys,
     sight_traits,
+    surface_surveys,
+    view_surveys,
 )
 
 
@@ -53,3 +55,42 @@ rule find_ground:
         "Seasons: where the surveys of {wildcards.season} looked"
     script:
         "../../scripts/find_ground.py"
+
+
+rule sight_walls:
+    input:
+        plan=[
+            "work/seasons/{season}/wall_lines.parquet",
+            "work/seasons/{season}/wall_bodies.parquet",
+        ],
+        lines="work/walls/upto-{season}/lines.parquet",
+        wall_errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=view_surveys(SITE, f"upto-{w.season}", "wall_lines"),
+        ),
+        ground="work/seasons/{season}/ground.parquet",
+        items=lambda w: expand(
+            "work/fit/{survey}/items.parquet",
+            survey=SITE.holding("wall_lines", season=w.season),
+        ),
+        surfaces=lambda w: expand(
+            "work/seabed/survey/{survey}.tif",
+            survey=surface_surveys(SITE, f"season-{w.season}"),
+        ),
+        bed_errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=surface_surveys(SITE, f"season-{w.season}"),
+        ),
+    output:
+        sightings="work/seasons/{season}/sightings.parquet",
+    log:
+        "logs/sight_walls/{season}.log",
+    params:
+        code=fingerprint("sight_walls"),
+        traits=lambda w: sight_traits(SITE, w.season),
+        walls=to_json(SITE.site.walls),
+        crs=SITE.site.crs,
+    message:
+        "Seasons: what {wildcards.season} saw of every wall"
+    script:
+        "../../scripts/sight_walls.py"

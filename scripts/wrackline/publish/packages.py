@@ -20,6 +20,7 @@ GEOMETRY = {
     "features": "Unknown",
     "contours": "LineString",
     "waterlines": "LineString",
+    "sightings": "LineString",
     "surveys": "MultiPolygon",
 }
 
