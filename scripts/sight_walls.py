@@ -21,7 +21,7 @@ def main(job):
     season = gather_season(
         json.loads(job.params.traits),
         job.input.ground,
-        job.input.items,
+        job.input.tables,
         (job.input.surfaces, job.input.bed_errors),
         (settings, job.params.crs),
     )

@@ -33,7 +33,15 @@ CORRIDOR_M = 1.0
 RECORDED = f"within {CORRIDOR_M:g} m of what it recorded"
 STATED, MEASURED = "as stated by the team", "cells that it measured, gaps of a cell closed"
 
-UNREADABLE = (DataSourceError, DataLayerError, ValueError, OSError, ShapelyError, ProjError, CRSError)
+UNREADABLE = (
+    DataSourceError,
+    DataLayerError,
+    ValueError,
+    OSError,
+    ShapelyError,
+    ProjError,
+    CRSError,
+)
 RASTERS = (".tif", ".tiff", ".img", ".bag", ".png", ".jpg", ".jpeg")
 
 AREAS = "polygons of the ground looked at, in the site's CRS or one that the file names"

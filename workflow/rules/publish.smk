@@ -75,6 +75,10 @@ rule publish_site:
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
         grounds=expand("work/seasons/{season}/ground.parquet", season=list(SITE.seasons)),
+        sightings=expand(
+            "work/seasons/{season}/sightings.parquet", season=list(SITE.seasons)
+        ),
+        condition=rules.follow_condition.output.walls,
     output:
         package="work/publish/site.gpkg",
         tables=expand("work/publish/tables/{layer}.csv", layer=LAYERS),
@@ -200,6 +204,24 @@ rule draw_orientation:
         "../../scripts/draw_orientation.py"
 
 
+rule draw_condition:
+    input:
+        walls=rules.follow_condition.output.walls,
+        table=rules.follow_condition.output.table,
+        buildings=f"work/seasons/{LAST_SEASON}/buildings.parquet",
+    output:
+        pictures=["work/publish/condition.png", "work/publish/condition.svg"],
+    log:
+        "logs/draw_condition/all.log",
+    params:
+        code=fingerprint("draw_condition"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the condition of the site"
+    script:
+        "../../scripts/draw_condition.py"
+
+
 rule draw_buildings:
     input:
         plan=SITE_PLAN,
@@ -303,6 +325,8 @@ rule list_products:
         rules.draw_pictures.output,
         rules.draw_orientation.output,
         rules.draw_buildings.output,
+        rules.follow_condition.output.table,
+        rules.draw_condition.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
         rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),

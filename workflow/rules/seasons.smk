@@ -69,7 +69,7 @@ rule sight_walls:
             survey=view_surveys(SITE, f"upto-{w.season}", "wall_lines"),
         ),
         ground="work/seasons/{season}/ground.parquet",
-        items=lambda w: expand(
+        tables=lambda w: expand(
             "work/fit/{survey}/items.parquet",
             survey=SITE.holding("wall_lines", season=w.season),
         ),
@@ -94,3 +94,23 @@ rule sight_walls:
         "Seasons: what {wildcards.season} saw of every wall"
     script:
         "../../scripts/sight_walls.py"
+
+
+rule follow_condition:
+    input:
+        sightings=expand(
+            "work/seasons/{season}/sightings.parquet", season=list(SITE.seasons)
+        ),
+        buildings=f"work/seasons/{LAST_SEASON}/buildings.parquet",
+    output:
+        walls="work/seasons/wall_condition.parquet",
+        table="work/publish/tables/condition.csv",
+    log:
+        "logs/follow_condition/all.log",
+    params:
+        code=fingerprint("follow_condition"),
+        seasons=list(SITE.seasons),
+    message:
+        "Seasons: condition of the walls over time"
+    script:
+        "../../scripts/follow_condition.py"

@@ -24,6 +24,7 @@ from wrackline.errors import Fault
 from wrackline.intake.bed_checks import DEEPEST_M, SENTINELS, BedChecks
 from wrackline.intake.clouds import cloud_crs, read_cloud
 from wrackline.intake.grids import grid_crs, grid_units, read_grid_file
+from wrackline.intake.ground_files import check_ground_files
 from wrackline.intake.places import (
     check_declared_crs,
     check_place,

@@ -21,6 +21,7 @@ GEOMETRY = {
     "contours": "LineString",
     "waterlines": "LineString",
     "sightings": "LineString",
+    "wall_condition": "LineString",
     "surveys": "MultiPolygon",
 }
 

@@ -126,7 +126,7 @@ def _sheet(plan: Mapping[str, gpd.GeoDataFrame], about: Mapping[str, str]) -> tu
         f"{about['site']}: wall plan, {about['last']}{about['crs']}, grid north up", loc="left"
     )
     figure.text(0.07, 0.012, _footing(about), fontsize=6.5, va="bottom")
-    _scale_bar(axes, east - west)
+    scale_bar(axes, east - west)
     return figure, axes
 
 
@@ -145,7 +145,7 @@ def _wrapped(line: str, width: int = 2 * CAUTION_WIDTH) -> str:
     return "\n".join(lines)
 
 
-def _scale_bar(axes: Axes, span: float) -> None:
+def scale_bar(axes: Axes, span: float) -> None:
     """Draw a bar of a round length, about a sixth of the sheet."""
     length = 10 ** np.floor(np.log10(span / 5))
     length *= max(k for k in (1, 2, 5) if k * length <= span / 5)
@@ -289,7 +289,7 @@ def _relief(axes: Axes, seabed: Seabed, about: Mapping[str, str]) -> None:
     title = f"{about['site']}: seabed, local relief (what stands above the ground around is light)"
     _keyed(axes, picture, title, "height above the trend of the ground around [m]")
     west, east = axes.get_xlim()
-    _scale_bar(axes, east - west)
+    scale_bar(axes, east - west)
 
 
 def _heights(axes: Axes, seabed: Seabed) -> None:

@@ -26,6 +26,14 @@ def bed_lines(layer: str, files: Sequence[str | Path], crs: str) -> gpd.GeoDataF
     return vectors.read(files[0]) if files else vectors.empty(contract.columns(layer), crs)
 
 
+def together(layer: str, files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:
+    """Return a layer that every season has a part of, the seasons in the order of the files."""
+    tables = [table for table in map(vectors.read, files) if len(table)]
+    if not tables:
+        return vectors.empty(contract.columns(layer), crs)
+    return gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), geometry="geometry", crs=crs)
+
+
 def survey_layer(
     surveys: Sequence[tuple[str, str]],
     verdicts: Sequence[str | Path],
@@ -48,4 +56,4 @@ def survey_layer(
     config = {name: Survey.model_validate_json(text) for name, text in surveys}
     found = dict(zip(config, map(read_verdict, verdicts), strict=True))
     looked = pd.concat([vectors.read(path) for path in grounds], ignore_index=True)
-    return survey_table(config, found, gpd.GeoDataFrame(looked, crs=crs), crs)
+    return survey_table(config, found, gpd.GeoDataFrame(looked, geometry="geometry", crs=crs), crs)

@@ -17,12 +17,10 @@ from wrackline.quantities import measured
 from wrackline.seasons import judging
 from wrackline.seasons.bits import Array, Bits, Ints
 from wrackline.seasons.judging import BURIED, LOST, OVERGROWN, SEEN, STATUSES, UNSOUGHT, Heights
+from wrackline.seasons.standing import WINDOW_M
 
 if TYPE_CHECKING:
     from wrackline.seasons.sightings import Told
-
-WINDOW_M = 2.5
-"""Figures of bits nearer than this share their cells."""
 
 WHY = {
     judging.COARSE: "{survey} shows nothing smaller than {least:g} m",

@@ -22,7 +22,7 @@ import numpy.typing as npt
 import shapely
 
 from wrackline.seasons.bits import Array, Bits, Flags, Ints
-from wrackline.seasons.standing import Standing, straight_walls
+from wrackline.seasons.standing import WINDOW_M, Standing, straight_walls
 from wrackline.uncertainty import COVERAGE_95, ErrorModel
 
 Codes = npt.NDArray[np.int64]
@@ -42,8 +42,11 @@ NO_REASON, COARSE, UNSTATED, NO_TOP, FEW, ASIDE, EVEN, UNCLEAR, SHORT = range(9)
 DIM, PLANTS_UNSTATED, PLANTS_THERE, NO_BED, NEAR_LINE = range(9, 14)
 
 PROUD_SDS = 3.0
-"""Sds from which a wall stands proud, or is missing, beyond doubt: one bit in a thousand by chance
-(one-sided normal)."""
+"""Sds from which a wall stands proud beyond doubt: one bit in a thousand by chance (one-sided
+normal)."""
+MISSING_SDS, LOST_SDS = 2.5, 4.0
+"""Sds from which a bit may be missing, and from which a stretch of such bits is: over a stretch the
+evidence adds up, and of the thousands of stretches of a site hardly one is so far off by chance."""
 FLAT_SDS = 2.0
 NO_PLANTS, PLANTS = 0.1, 0.5
 """Shares of the ground: up to which plants hide no wall, and from which they do (no source)."""
@@ -195,7 +198,7 @@ def judge_heights(heights: Heights, thickness: Array | float) -> tuple[Codes, Co
     known, topped = np.isfinite(e), np.isfinite(heights.proud)
     fine = np.asarray(thickness) >= least
     shown = fine & (heights.proud >= least) & heights.over_bed
-    gone = shown & (heights.missing > PROUD_SDS * heights.missing_sd)
+    gone = shown & (heights.missing > MISSING_SDS * heights.missing_sd)
     gone &= (e < FLAT_SDS * sd) | (e < least)
     status, reason = np.full(len(e), HIDDEN), np.full(len(e), UNCLEAR)
     told = [
@@ -213,6 +216,34 @@ def judge_heights(heights: Heights, thickness: Array | float) -> tuple[Codes, Co
         status[where], reason[where] = what, why
     status[~known & (standing.over == 0)] = UNSOUGHT
     return status, reason
+
+
+def confirmed(status: Codes, reason: Codes, heights: Heights, bits: Bits) -> tuple[Codes, Codes]:
+    """Return what heights say of bits, losses left out that a whole stretch doesn't bear out.
+
+    Parameters
+    ----------
+    status, reason : array of int, shape (n,)
+        From `judge_heights`.
+    heights : Heights
+    bits : Bits
+    """
+    status, reason = status.copy(), reason.copy()
+    own = heights.missing_sd**2 - heights.common_sd**2
+    for run in runs_of(status, bits):
+        if status[run[0]] != LOST:
+            continue
+        windows = max(1.0, float(bits.length[run].sum()) / WINDOW_M)
+        sd = np.sqrt(own[run].mean() / windows + (heights.common_sd[run] ** 2).mean())
+        if heights.missing[run].mean() < LOST_SDS * sd:
+            status[run], reason[run] = HIDDEN, UNCLEAR
+    return status, reason
+
+
+def runs_of(status: Codes, bits: Bits) -> list[Ints]:
+    """Return runs of bits of one wall with one status."""
+    edges = np.flatnonzero((np.diff(status) != 0) | (np.diff(bits.wall) != 0)) + 1
+    return [run for run in np.split(np.arange(len(bits)), edges) if len(run)]
 
 
 @dataclass(frozen=True)
@@ -273,9 +304,7 @@ def judge_absence(
     return status, reason
 
 
-def traced_bits(
-    bits: Bits, lines: npt.NDArray[np.object_], off_m: Array
-) -> tuple[Flags, Ints]:
+def traced_bits(bits: Bits, lines: npt.NDArray[np.object_], off_m: Array) -> tuple[Flags, Ints]:
     """Tell which bits lines of the season run along, and which line first.
 
     Parameters

@@ -36,10 +36,12 @@ from wrackline.seasons.judging import (
     Absence,
     Codes,
     Heights,
+    confirmed,
     heights_of,
     joint_sd,
     judge_absence,
     judge_heights,
+    runs_of,
     sharpest,
 )
 from wrackline.seasons.looked import GROUND
@@ -154,7 +156,9 @@ def tell(bits: Bits, plan: Plan, season: Season, heights: Sequence[Heights]) -> 
     traced, line = judging.traced_bits(bits, shapes, off)
     names = np.array([line_name(row) for _, row in season.lines.iterrows()] or [""], dtype=object)
     plants = plant_shares(bits, season.grounds)
-    words = [(*judge_heights(part, thickness), part.survey) for part in heights]
+    words = [
+        (*confirmed(*judge_heights(part, thickness), part, bits), part.survey) for part in heights
+    ]
     beside = judging.lines_beside(bits, shapes, plan.max_thickness_m)
     bed = best_bed(heights)
     words += [
@@ -301,9 +305,7 @@ def recorder(lines: str) -> str:
     return max(surveys, key=lambda name: (season_of(name), name))
 
 
-def _on_either_side(
-    surface: RasterReader, bits: Bits, plan: Plan, place: Array
-) -> list[Standing]:
+def _on_either_side(surface: RasterReader, bits: Bits, plan: Plan, place: Array) -> list[Standing]:
     """Return what a surface shows; of a face whose wall's side isn't known, on the higher side."""
     others = straight_walls(shapely.force_2d(plan.walls.geometry.to_numpy()))
     found = read_standing(surface, bits, others, place)
@@ -311,13 +313,14 @@ def _on_either_side(
     if not len(asked):
         return found
     turned = read_standing(surface, bits.turned().pick(asked), others, place[asked])
-    return [_higher(one, other, asked, bits.sided) for one, other in zip(found, turned, strict=True)]
+    return [
+        _higher(one, other, asked, bits.sided) for one, other in zip(found, turned, strict=True)
+    ]
 
 
 def _higher(one: Standing, other: Standing, asked: Ints, sided: Flags) -> Standing:
     better = ~sided[asked] & (
-        np.nan_to_num(other.exposure, nan=-np.inf)
-        > np.nan_to_num(one.exposure[asked], nan=-np.inf)
+        np.nan_to_num(other.exposure, nan=-np.inf) > np.nan_to_num(one.exposure[asked], nan=-np.inf)
     )
     fields = {}
     for name, values in vars(one).items():
@@ -330,11 +333,11 @@ def settled(told: Told, bits: Bits) -> Told:
     """Return what is told without scraps: no loss or burial under `LEAST_M`, no lone bit unsaid."""
     status, reason = told.status.copy(), told.reason.copy()
     for code in (LOST, BURIED):
-        for run in _runs(status, bits):
+        for run in runs_of(status, bits):
             whole = len(run) == (bits.wall == bits.wall[run[0]]).sum()
             if status[run[0]] == code and bits.length[run].sum() < LEAST_M and not whole:
                 status[run], reason[run] = HIDDEN, judging.SHORT
-    runs = _runs(status, bits)
+    runs = runs_of(status, bits)
     for before, run, after in zip(runs, runs[1:], runs[2:], strict=False):
         one_wall = bits.wall[before[0]] == bits.wall[run[0]] == bits.wall[after[0]]
         alike = status[before[0]] == status[after[0]]
@@ -343,9 +346,3 @@ def settled(told: Told, bits: Bits) -> Told:
             status[run], reason[run] = status[before[0]], reason[before[-1]]
             told.witness[run] = told.witness[before[-1]]
     return Told(status, reason, told.witness, told.traced_by, told.plants)
-
-
-def _runs(status: Codes, bits: Bits) -> list[Ints]:
-    """Return runs of bits of one wall with one status."""
-    edges = np.flatnonzero((np.diff(status) != 0) | (np.diff(bits.wall) != 0)) + 1
-    return [run for run in np.split(np.arange(len(bits)), edges) if len(run)]

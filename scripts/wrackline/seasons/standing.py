@@ -27,6 +27,8 @@ from wrackline.seasons.bits import Array, Bits, Flags, Ints
 
 WINDOWS, BESIDE_M = (1, 2), 1.75
 """Bits to either side of a bit that its windows reach; how far cells beside a wall's body lie."""
+WINDOW_M = 2.5
+"""Length of the longest window: what is told of places nearer than this rests on the same cells."""
 LEAST_CELLS, WORST, HALF = 12, 1e6, 0.25
 ALIKE = 1.5
 """Sd of an exposure over that of independent cells: on open ground of the demo, rippled, exposures
@@ -226,9 +228,7 @@ def _clear(met: _Met, bits: Bits, others: Walls, cell_m: float) -> _Met:
         + met.across[:, None] * bits.left[met.bit]
     )
     tree = shapely.STRtree(others.stretches)
-    near, wall = tree.query(
-        shapely.points(place), predicate="dwithin", distance=CLEAR * cell_m
-    )
+    near, wall = tree.query(shapely.points(place), predicate="dwithin", distance=CLEAR * cell_m)
     span, across = bits.span[met.bit[near]], met.across[near]
     over = (across > span[:, 0] - CLEAR * cell_m) & (across < span[:, 1] + CLEAR * cell_m)
     cosine = np.abs((bits.way[met.bit[near]] * others.way[wall]).sum(axis=1))
