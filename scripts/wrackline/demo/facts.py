@@ -252,7 +252,7 @@ def _room(hamlet: Hamlet, house: House, name: str, *, ground: Ground) -> dict[st
 
 def _overgrown_share(hamlet: Hamlet, shape: Polygon) -> float:
     """Return the share of an outline's ground over which plants grow."""
-    return round(float((hamlet.canopy(_places_within(shape)) > 0).mean()), 3)
+    return round(float((hamlet.canopy(_places_within(shape), moved=True) > 0).mean()), 3)
 
 
 def _depth(hamlet: Hamlet, height: float | None) -> float | None:

@@ -147,11 +147,16 @@ class Hamlet:
             if "excavated" in room.floor_seen and room.floor_m is not None
         ]
 
-    def canopy(self, xy: Array) -> Array:
+    def plants(self, *, moved: bool = False) -> list[Patch]:
+        """Return the patches of plants, with `moved` those that have grown up since as well."""
+        later = self.truth.seabed.moved
+        return [*self.truth.seabed.plants, *(later.plants if moved and later else [])]
+
+    def canopy(self, xy: Array, *, moved: bool = False) -> Array:
         """Return the height of plants above the seabed, 0 where none grow, shape (n,) [m]."""
         east_north = xy - self.truth.south_west
         height = np.zeros(len(xy))
-        for patch in self.truth.seabed.plants:
+        for patch in self.plants(moved=moved):
             near, share = _within(patch, east_north)
             height[near] = np.maximum(height[near], patch.height_m * np.sqrt(1.0 - share))
         return height
@@ -163,7 +168,7 @@ class Hamlet:
         """
         height = self.bed(xy, moved=moved)
         if canopy:
-            height += self.canopy(xy)
+            height += self.canopy(xy, moved=moved)
         gone = self.lost_ground if moved else Polygon()
         for body, top in self.wall_tops:
             near = _in_box(xy, body.bounds)
@@ -188,16 +193,16 @@ class Hamlet:
         return self.ground.put(shapely.union_all(rounds))
 
     def left_of(self, run: Run, top_m: float) -> list[Run]:
-        """Return what of a run can still be traced once the bed has moved: neither lost nor buried.
+        """Return what of a run can still be traced once the bed has moved.
 
-        Told every 5 cm along it.
+        What is lost, buried or overgrown can't; told every 5 cm along it.
         """
         length = run.line.length
         edges = np.linspace(0.0, length, max(2, int(length / 0.05)) + 1)
         middle = shapely.line_interpolate_point(run.line, (edges[1:] + edges[:-1]) / 2)
         xy = shapely.get_coordinates(middle)
         there = ~shapely.contains_xy(self.lost_ground, xy[:, 0], xy[:, 1])
-        there &= self.bed(xy, moved=True) < top_m
+        there &= self.bed(xy, moved=True) + self.canopy(xy, moved=True) < top_m
         if there.all():
             return [run]
         turns = np.flatnonzero(np.diff(np.r_[False, there, False].astype(int)))

@@ -37,7 +37,8 @@ def swum(work: Fieldwork) -> gpd.GeoDataFrame:
 
 def plants_drawn(work: Fieldwork) -> gpd.GeoDataFrame:
     """Return where plants hide the bed, as drawn off a picture, with the share that they cover."""
-    patches = [p for p in work.hamlet.truth.seabed.plants if p.height_m > BLIND_M]
+    every = work.hamlet.plants(moved=work.moved)
+    patches = [patch for patch in every if patch.height_m > BLIND_M]
     shapes = [
         work.hamlet.ground.put(
             shapely.Point(p.at).buffer(p.radius_m * np.sqrt(1 - (BLIND_M / p.height_m) ** 2))

@@ -74,6 +74,9 @@ class Moved(Strict):
     trenches_open: bool = Field(
         False, description="Whether the trenches lie open, down to their rooms' floors."
     )
+    plants: list[Patch] = Field(
+        default_factory=list, description="Plants that have grown up since."
+    )
     walls_lost: list[Hole] = Field(
         default_factory=list, description="Where walls are gone, down to the bed around them."
     )

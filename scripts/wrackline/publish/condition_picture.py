@@ -26,9 +26,9 @@ from wrackline.publish.pictures import INK, NO_DATE, scale_bar
 from wrackline.quantities import fixed
 from wrackline.seasons.condition import ALL, NONE
 
-MAP_IN, SIDE_IN, FOOT_IN, HEAD_IN, KEY_IN = 9.2, 3.9, 1.0, 0.55, 0.55
+MAP_IN, SIDE_IN, FOOT_IN, HEAD_IN, KEY_IN = 9.2, 3.9, 0.75, 0.5, 0.35
 """Widths of the map and of what stands beside it, heights of the statement, heading and key."""
-LETTERS, LISTED = 190, 16
+LETTERS, LISTED, WIDTH = 200, 16, 66
 RING_M = 2.5
 """A ring goes so far round what was lost or buried."""
 
@@ -98,10 +98,9 @@ def draw_condition(
     _bars(figure, every, side)
     _list(figure, attention, table, side)
     season = table["season"].iloc[0] if len(table) else "no season"
-    title = f"{about['site']}: condition of the walls after {season}, a suggestion from what "
-    figure.text(0.05, 1 - 0.3 / figure.get_figheight(), title + "surveys saw", fontsize=10)
-    topics = ("surveyed", "crs", "caution")
-    lines = [f"{topic}: {about[topic]}" for topic in topics]
+    title = f"{about['site']}: condition of the walls after {season}, as surveys suggest it"
+    figure.text(0.05, 1 - 0.3 / figure.get_figheight(), f"{title} (grid north up)", fontsize=10)
+    lines = [f"surveyed {about['surveyed']}, {about['crs']}", f"caution: {about['caution']}"]
     lines = [part for line in lines for part in textwrap.wrap(line, LETTERS)]
     figure.text(0.05, 0.1 / figure.get_figheight(), "\n".join(lines), fontsize=6.5, va="bottom")
     for path in map(Path, paths):
@@ -217,20 +216,24 @@ def _list(
     wide, (low, high) = figure.get_figwidth(), side
     newest = table[table["season"] == table["season"].iloc[0]] if len(table) else table
     unknown = newest["trend"].str.startswith("not known").sum() if len(newest) else 0
-    lines = (
-        ["To look after first:"] if len(attention) else ["Nothing found that wants looking after."]
-    )
+    lines = [f"All walls: {_metres(row)}" for row in _every_row(newest)]
+    lines += ["", "To look after first:" if len(attention) else "Nothing wants looking after."]
     for row in attention.head(LISTED).to_dict("records"):
-        what = f"{row['building']}: {row['trend']}" if row["building"] != NONE else (
-            f"walls of no building: {row['trend']}"
-        )  # fmt: skip
-        lines += textwrap.wrap(f"{what} ({_metres(row)})", 58, subsequent_indent="    ")
+        name = "walls of no building" if row["building"] == NONE else row["building"]
+        lines.append(f"{name}: {row['trend']} ({_metres(row)})")
     if len(attention) > LISTED:
         lines.append(f"and {len(attention) - LISTED} more, see tables/condition.csv")
     if unknown:
-        lines += ["", f"Not known this season: {unknown} buildings (see the table)."]
+        lines += ["", f"Not known this season: {unknown} buildings, see tables/condition.csv"]
+    wrapped = [textwrap.wrap(line, WIDTH, subsequent_indent="    ") or [""] for line in lines]
+    text = "\n".join(part for line in wrapped for part in line)
     left = (MAP_IN + 0.95) / wide
-    figure.text(left, low + 0.56 * (high - low), "\n".join(lines), fontsize=7, va="top")
+    figure.text(left, low + 0.56 * (high - low), text, fontsize=7, va="top")
+
+
+def _every_row(newest: pd.DataFrame) -> list[dict[Any, Any]]:
+    """Return the row of all walls, as a list of none or one."""
+    return newest[newest["building"] == ALL].to_dict("records")
 
 
 def _metres(row: Mapping[str, Any]) -> str:
