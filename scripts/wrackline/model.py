@@ -956,6 +956,10 @@ class Survey(Strict):
                 "swim_lines needs swim_reach_m, how far to either side was looked, and only it "
                 "has one"
             )
+        if isinstance(self.plant_cover, str) and self.plant_cover.lstrip("-").isdecimal():
+            raise ValueError(
+                f"plant_cover {self.plant_cover} is no share: 0 to 1, or a file of polygons"
+            )
         return self
 
     @model_validator(mode="after")

@@ -2,8 +2,8 @@
 
 `truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay out a
 settlement; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`,
-`dives`, `old_plan`, `digging`, `pictures` and `statements` do the surveys; `facts` states the right answers;
-`files` writes them.
+`dives`, `old_plan`, `digging`, `pictures` and `statements` do the surveys; `facts` states the right
+answers; `files` writes them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The files in which a team states where it looked and where plants grew: there, and readable?"""
+"""Whether the files in which a team states where it looked, and saw plants, can be used."""
 
 from __future__ import annotations
 

@@ -114,7 +114,7 @@ def _sheet(
 ) -> tuple[Figure, Axes, tuple[float, float]]:
     """Return a figure, the axes of its map, and where what stands beside it begins and ends."""
     shapes = [*walls.geometry, *buildings.geometry] or [shapely.box(0, 0, 1, 1)]
-    west, south, east, north = shapely.total_bounds(np.array(shapes)) + [-3, -3, 3, 3]
+    west, south, east, north = shapely.total_bounds(np.array(shapes)) + np.array([-3, -3, 3, 3])
     tall = float(np.clip(MAP_IN * (north - south) / (east - west), 4.5, 12))
     high = tall + FOOT_IN + KEY_IN + HEAD_IN + 0.3
     figure = Figure(figsize=(MAP_IN + SIDE_IN + 1.0, high))

@@ -46,8 +46,7 @@ def survey_table(
     """
     outlines = grounds_of(grounds)
     rows = [
-        _row(name, surveys[name], verdicts[name], *outlines[name])
-        | {"plant_cover_share": plant_share(grounds, name)}
+        _row(name, surveys[name], verdicts[name], outlines[name], plant_share(grounds, name))
         for name in surveys
     ]
     for row in rows:
@@ -55,7 +54,9 @@ def survey_table(
     return gpd.GeoDataFrame(rows, geometry="geometry", crs=crs)
 
 
-def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) -> dict[str, Any]:
+def _row(
+    name: str, survey: Survey, verdict: Verdict, ground: tuple[Any, str], plants: float | None
+) -> dict[str, Any]:
     return {
         "survey": name,
         "season": season_of(name),
@@ -76,9 +77,11 @@ def _row(name: str, survey: Survey, verdict: Verdict, outline: Any, how: str) ->
         "resolution_m": survey.resolution_m,
         "visibility_m": survey.visibility_m,
         "pole_width_m": survey.pole_width_m,
-        "ground_looked_at": how,
+        "ground_looked_at": ground[1],
+        "plant_cover_share": plants,
         "used_for": USED_FOR[survey.holds],
-        "geometry": outline,
+        "null_because": "",
+        "geometry": ground[0],
     }
 
 

@@ -195,7 +195,7 @@ def judge_heights(heights: Heights, thickness: Array | float) -> tuple[Codes, Co
     """
     standing, least = heights.standing, heights.resolution_m
     e, sd = standing.exposure, standing.exposure_sd
-    known, topped = np.isfinite(e), np.isfinite(heights.proud)
+    known, topped = np.isfinite(e), np.isfinite(heights.proud)  # where the windows say anything
     fine = np.asarray(thickness) >= least
     shown = fine & (heights.proud >= least) & heights.over_bed
     gone = shown & (heights.missing > MISSING_SDS * heights.missing_sd)
@@ -214,7 +214,7 @@ def judge_heights(heights: Heights, thickness: Array | float) -> tuple[Codes, Co
     ]
     for where, what, why in told:  # later ones outweigh earlier ones
         status[where], reason[where] = what, why
-    status[~known & (standing.over == 0)] = UNSOUGHT
+    status[standing.over == 0] = UNSOUGHT
     return status, reason
 
 

@@ -17,7 +17,6 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 import shapely
 
 from wrackline.config import season_of
@@ -52,7 +51,7 @@ from wrackline.walls.linework import line_name
 from wrackline.walls.repeats import position_sd
 
 LEAST_M = 1.0
-"""A wall is said to be lost, or buried, over no less than this, unless it is shorter (no source)."""
+"""No less than this of a wall is said to be lost or buried, unless it is shorter (no source)."""
 OFF_SDS = 3.0
 
 
@@ -156,14 +155,14 @@ def tell(bits: Bits, plan: Plan, season: Season, heights: Sequence[Heights]) -> 
     traced, line = judging.traced_bits(bits, shapes, off)
     names = np.array([line_name(row) for _, row in season.lines.iterrows()] or [""], dtype=object)
     plants = plant_shares(bits, season.grounds)
-    words = [
-        (*confirmed(*judge_heights(part, thickness), part, bits), part.survey) for part in heights
-    ]
     beside = judging.lines_beside(bits, shapes, plan.max_thickness_m)
     bed = best_bed(heights)
-    words += [
+    words = [
         (*judge_absence(absence, bed, thickness, beside), absence.survey)
         for absence in absences(bits, season)
+    ]
+    words += [
+        (*confirmed(*judge_heights(part, thickness), part, bits), part.survey) for part in heights
     ]
     status, reason, witness = surest(words, count)
     looked = (status != UNSOUGHT) | (plants >= PLANTS)

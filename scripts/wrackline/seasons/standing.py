@@ -1,7 +1,8 @@
 """What a surface of the seabed shows of a wall: its bed beside it, and how far it stands proud.
 
-Around a bit of wall, cells are taken from a survey's own surface over it and one or
-two bits to either side along the wall, and within `BESIDE_M` of its body. A cell of which the share f lies over the wall's body has the height
+Around a bit of wall, cells are taken from a survey's own surface: over it and one or two bits to
+either side along the wall, and within `BESIDE_M` of its body. A cell of which the share f lies over
+the wall's body has the height
 
     h = b + g_a a + g_s s + e f
 
@@ -30,9 +31,10 @@ WINDOWS, BESIDE_M = (1, 2), 1.75
 WINDOW_M = 2.5
 """Length of the longest window: what is told of places nearer than this rests on the same cells."""
 LEAST_CELLS, WORST, HALF = 12, 1e6, 0.25
-ALIKE = 1.5
-"""Sd of an exposure over that of independent cells: on open ground of the demo, rippled, exposures
-of walls that aren't there scatter by 1.3 to 1.5 of it."""
+ALIKE = 2.0
+"""Sd of an exposure over that of independent cells. On open, rippled ground of the demo, exposures
+of walls that aren't there scatter by 1.2 to 1.4 of it in the swath's cells and by 1.7 to 1.9 in
+those of the photographs, which have less noise of their own."""
 ACROSS_DEG = 25.0
 """Walls that run otherwise than a bit by more than this are other walls where they meet it."""
 CLEAR = 0.75
@@ -58,7 +60,7 @@ class Standing:
     set_aside : array of bool, shape (n,)
         Whether soundings that were set aside lie over the wall.
     over : array of int, shape (n,)
-        Measured cells over the bit itself.
+        Measured cells over the bit itself; of a lone bit without any, those of the bits beside it.
     """
 
     bed: Array
@@ -146,9 +148,9 @@ def _met(surface: RasterReader, bits: Bits) -> _Met:
     steps = np.arange(-int(np.ceil(reach / grid.cell_m)) - 1, int(np.ceil(reach / grid.cell_m)) + 2)
     middle = np.stack([grid.cells(ticks(bits.xy[:, k]), k) for k in (0, 1)], axis=1)
     found = []
-    for east in steps.tolist():  # one array a place in the window: a few hundred, each of all bits
+    for east in steps.tolist():  # an array of all bits for each place in the window
         for north in steps.tolist():
-            cell = middle + [east, north]
+            cell = middle + np.array([east, north])
             away = np.asarray(grid.origin) + (cell + 0.5) * grid.cell_m - bits.xy
             along, across = (away * bits.way).sum(axis=1), (away * bits.left).sum(axis=1)
             inside = (along >= -bits.length / 2) & (along < bits.length / 2)
@@ -253,7 +255,7 @@ def _estimate(met: _Met, bits: Bits, share: Array) -> list[Standing]:
     rest = np.column_stack([h**2, met.sd**2, np.ones(len(h)), aside])
     squares = [normal.reshape(-1, 16), (partly * normal).reshape(-1, 16)]
     sums = _summed(met.bit, np.column_stack([*squares, right, rest]), count)
-    over = _summed(met.bit, (share > 0)[:, None], count)[:, 0].astype(np.int64)
+    over = _closed(_summed(met.bit, (share > 0)[:, None], count)[:, 0].astype(np.int64), bits)
     total, found = sums, []
     for step in range(1, max(WINDOWS) + 1):  # each bit's own, and those beside it
         total = total + _moved(sums, bits, at, -step) + _moved(sums, bits, at, step)
@@ -273,6 +275,13 @@ def _mean_height(met: _Met, bits: Bits) -> Array:
 
 def _summed(bit: Ints, values: Array, count: int) -> Array:
     return np.stack([np.bincount(bit, column, minlength=count) for column in values.T], axis=1)
+
+
+def _closed(over: Ints, bits: Bits) -> Ints:
+    """Return counts of cells over bits; a lone bit without one has those of the bits beside it."""
+    before, after = np.roll(over, 1), np.roll(over, -1)
+    within = (np.roll(bits.wall, 1) == bits.wall) & (np.roll(bits.wall, -1) == bits.wall)
+    return np.where((over == 0) & within, np.minimum(before, after), over)
 
 
 def _moved(sums: Array, bits: Bits, at: Array, step: int) -> Array:
