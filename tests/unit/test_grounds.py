@@ -27,7 +27,7 @@ def drawn(path, shapes, crs=CRS, **columns):
 
 
 def raster(path, height, filled=None):
-    """Write a raster of cells of 1 m from the origin, a survey's surface where `filled` is given."""
+    """Write a raster of cells of 1 m from the origin, with `filled` a survey's surface."""
     grid = Grid((0.0, 0.0), 1.0, 0, 0, height.shape[1], height.shape[0])
     bands = [Band("height", "m", height)]
     bands += [] if filled is None else [Band("filled", "1", filled)]

@@ -150,7 +150,8 @@ def _attention(table: pd.DataFrame) -> pd.DataFrame:
     if not len(table):
         return table
     newest = table[(table["season"] == table["season"].iloc[0]) & (table["building"] != ALL)]
-    return newest[~newest["trend"].str.startswith(QUIET)]
+    quiet = newest["trend"].str.startswith(QUIET).to_numpy(bool)
+    return newest.iloc[np.flatnonzero(~quiet)]
 
 
 def _label(axes: Axes, buildings: gpd.GeoDataFrame, attention: pd.DataFrame) -> None:
@@ -236,7 +237,7 @@ def _every_row(newest: pd.DataFrame) -> list[dict[Any, Any]]:
     return newest[newest["building"] == ALL].to_dict("records")
 
 
-def _metres(row: Mapping[str, Any]) -> str:
+def _metres(row: Mapping[Any, Any]) -> str:
     """Return the lengths that a building's trend rests on."""
     names = {
         "newly_lost_m": "lost",

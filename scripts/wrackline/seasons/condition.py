@@ -228,12 +228,12 @@ def condition_table(places: Places, seasons: Sequence[str]) -> pd.DataFrame:
     table = pd.DataFrame(rows, columns=list(contract.table_columns("condition")))
     order = np.lexsort(
         [
-            table["building"].astype(str),
-            -table["newly_buried_m"].astype(float),
-            -table["lost_so_far_m"].astype(float),
-            -table["newly_lost_m"].astype(float),
-            table["building"] != ALL,
-            [-list(seasons).index(season) for season in table["season"]],
+            table["building"].to_numpy(str),
+            -table["newly_buried_m"].to_numpy(float),
+            -table["lost_so_far_m"].to_numpy(float),
+            -table["newly_lost_m"].to_numpy(float),
+            (table["building"] != ALL).to_numpy(),
+            np.array([-list(seasons).index(season) for season in table["season"]], dtype=int),
         ]
     )
     return table.iloc[order].reset_index(drop=True)

@@ -255,7 +255,9 @@ def _estimate(met: _Met, bits: Bits, share: Array) -> list[Standing]:
     rest = np.column_stack([h**2, met.sd**2, np.ones(len(h)), aside])
     squares = [normal.reshape(-1, 16), (partly * normal).reshape(-1, 16)]
     sums = _summed(met.bit, np.column_stack([*squares, right, rest]), count)
-    over = _closed(_summed(met.bit, (share > 0)[:, None], count)[:, 0].astype(np.int64), bits)
+    over = _closed(
+        _summed(met.bit, (share > 0).astype(float)[:, None], count)[:, 0].astype(np.int64), bits
+    )
     total, found = sums, []
     for step in range(1, max(WINDOWS) + 1):  # each bit's own, and those beside it
         total = total + _moved(sums, bits, at, -step) + _moved(sums, bits, at, step)
