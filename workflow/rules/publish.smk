@@ -74,7 +74,9 @@ rule publish_site:
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
-        grounds=expand("work/seasons/{season}/ground.parquet", season=list(SITE.seasons)),
+        grounds=expand(
+            "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
+        ),
         sightings=expand(
             "work/seasons/{season}/sightings.parquet", season=list(SITE.seasons)
         ),

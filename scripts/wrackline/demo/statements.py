@@ -45,8 +45,12 @@ def plants_drawn(work: Fieldwork) -> gpd.GeoDataFrame:
         )
         for p in patches
     ]
-    shapes = [shape for shape in shapes if work.covers(shape)]
-    return _drawn(work, shapes).assign(share=0.9)
+    mine = [shape for shape in shapes if work.covers(shape)]
+    if mine or work.made.part is None:
+        return _drawn(work, mine).assign(share=0.9)
+    west, south, _, _ = work.edges  # a ground so small that nothing grows in its part: said so
+    bare = work.hamlet.ground.put(shapely.box(west, south, west + 1, south + 1))
+    return _drawn(work, [bare]).assign(share=0.0)
 
 
 def _drawn(work: Fieldwork, shapes: list[shapely.Geometry]) -> gpd.GeoDataFrame:

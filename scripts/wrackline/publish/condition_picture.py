@@ -151,7 +151,8 @@ def _attention(table: pd.DataFrame) -> pd.DataFrame:
         return table
     newest = table[(table["season"] == table["season"].iloc[0]) & (table["building"] != ALL)]
     quiet = newest["trend"].str.startswith(QUIET).to_numpy(bool)
-    return newest.iloc[np.flatnonzero(~quiet)]
+    loud: pd.DataFrame = newest.iloc[np.flatnonzero(~quiet)]
+    return loud
 
 
 def _label(axes: Axes, buildings: gpd.GeoDataFrame, attention: pd.DataFrame) -> None:
