@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import hashlib
 import json
 
 from wrackline.config import SiteConfig, season_of
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS, HeightLink, Survey
+from wrackline.model import POINT_HOLDS, HeightLink, Survey, list_to_json, to_json
 
 MADE = "data/demo/"
 """Where a demo's files are made by a rule."""
@@ -45,6 +47,12 @@ def raw_stamp(config: SiteConfig, *files: str | None) -> str:
     made = config.site.demo is not None
     raw = [file for file in files if file and not (made and file.startswith(MADE))]
     return stamp(*(config.folder / file for file in raw))
+
+
+def printed_stamp(config: SiteConfig) -> str:
+    """Return a digest of the numbers in print, which are too many to stand in a rule's params."""
+    text = "\n".join(list_to_json(config.numbers))
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:
@@ -160,6 +168,43 @@ def view_surface(config: SiteConfig, view: str) -> list[str]:
     return [surface] if surface_surveys(config, surface) else []
 
 
+def season_on(config: SiteConfig, day: dt.date) -> str:
+    """Return the season that what was said on a day belongs to.
+
+    It is the last whose first day of survey has come: what is said between two seasons is of the
+    earlier one. Before all seasons it is the first.
+    """
+    began = {
+        name: min(survey.from_date for survey in season.surveys)
+        for name, season in config.seasons.items()
+    }
+    return next((name for name in reversed(began) if began[name] <= day), next(iter(began)))
+
+
+def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
+    """Return the interpretations made in a season: each its place in the register, and its row."""
+    return [
+        [place, to_json(row)]
+        for place, row in enumerate(config.interpretations)
+        if season_on(config, row.when) == season
+    ]
+
+
+def season_surveys(config: SiteConfig, season: str) -> str:
+    """Return what a season's surveys were, for its report, as JSON."""
+    told = [
+        {
+            "name": survey.name,
+            "technique": survey.technique,
+            "holds": survey.holds,
+            "from_date": str(survey.from_date),
+            "to_date": str(survey.to_date),
+        }
+        for survey in config.seasons[season].surveys
+    ]
+    return json.dumps(told, ensure_ascii=False)
+
+
 def season_before(config: SiteConfig, season: str) -> list[str]:
     """Return the season before one, as a list of none or one."""
     order = list(config.seasons)
@@ -176,13 +221,13 @@ def ground_data(config: SiteConfig, survey: str) -> str:
 
 def ground_files(config: SiteConfig, season: str) -> list[str]:
     """Return the files behind the grounds of a season's surveys: stated, or had from the data."""
-    surveys = {name: config.surveys[name] for name in season_surveys(config, season)}
+    surveys = {name: config.surveys[name] for name in surveys_of_season(config, season)}
     stated = [file for survey in surveys.values() for file in survey.ground_files]
     data = [ground_data(config, name) for name, survey in surveys.items() if not _states(survey)]
     return [*files_there(config, *dict.fromkeys(stated)), *data]
 
 
-def season_surveys(config: SiteConfig, season: str) -> list[str]:
+def surveys_of_season(config: SiteConfig, season: str) -> list[str]:
     """Return the surveys of a season, in the order of the config."""
     return [name for name in config.surveys if season_of(name) == season]
 
@@ -203,7 +248,7 @@ def ground_traits(config: SiteConfig, season: str) -> str:
             **{key: getattr(config.surveys[name], key) for key in GROUND_TRAITS},
             "data": ground_data(config, name),
         }
-        for name in season_surveys(config, season)
+        for name in surveys_of_season(config, season)
     }
     return json.dumps(traits)
 
@@ -212,7 +257,7 @@ def sight_traits(config: SiteConfig, season: str) -> str:
     """Return what the config says of what a season's surveys would have shown, as JSON."""
     traits = {
         name: {key: getattr(config.surveys[name], key) for key in SIGHT_TRAITS}
-        for name in season_surveys(config, season)
+        for name in surveys_of_season(config, season)
         if config.surveys[name].holds in ("wall_lines", *POINT_HOLDS)
     }
     return json.dumps(traits)
