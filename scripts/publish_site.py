@@ -10,7 +10,7 @@ from pathlib import Path
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.packages import write_package
-from wrackline.publish.site import bed_lines, survey_layer
+from wrackline.publish.site import bed_lines, survey_layer, together
 from wrackline.publish.tables import field_list, write_csv
 from wrackline.publish.words import as_text
 from wrackline.seasons.interpretations import with_readings
@@ -23,6 +23,8 @@ def main(job):
     layers = with_readings(plan, vectors.read(job.input.readings))
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
+    layers["sightings"] = together("sightings", job.input.sightings, crs)
+    layers["wall_condition"] = vectors.read(job.input.condition)
     layers["surveys"] = survey_layer(
         job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
     )

@@ -525,7 +525,7 @@ def _season_faults(season: Season, name: Path, site: Site | None) -> list[Fault]
         faults += _zero_faults(survey, name, where, site)
         if site is not None and survey.form in OBSERVED and survey.crs != site.crs:
             faults.append(_foreign_crs(survey, name, where, site))
-        paths = [survey.file, survey.looked_at, survey.vertical.water_level]
+        paths = [survey.file, *survey.ground_files, survey.vertical.water_level]
         faults += [_outside(p, name, where) for p in paths if p and not _inside(p)]
     return faults
 

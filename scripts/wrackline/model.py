@@ -911,7 +911,28 @@ class Survey(Strict):
         None, description="A vertical correction that a person decided on."
     )
     looked_at: str | None = Field(
-        None, description="Polygon file of the ground that was looked at, in the site's CRS."
+        None,
+        description="Polygon file of the ground that was looked at, in the site's CRS or one that "
+        "it names; or a raster, such as the mosaic that walls were traced from: its cells with a "
+        "value.",
+    )
+    swim_lines: str | None = Field(
+        None,
+        description="Line file of the way that was swum, in the site's CRS or one that it names; "
+        "with swim_reach_m it states the ground looked at, beside looked_at.",
+    )
+    swim_reach_m: Positive | None = Field(
+        None,
+        description="How far to either side of swim_lines was looked; never further than "
+        "visibility_m [m].",
+    )
+    visibility_m: Positive | None = Field(
+        None, description="How far one could see in the water, at the worst of the survey [m]."
+    )
+    plant_cover: Annotated[float, Field(ge=0, le=1)] | str | None = Field(
+        None,
+        description="Share of the ground that plants cover, 0 to 1, alike everywhere; or a polygon "
+        "file of where they grow, with a column share (all of it where there is none).",
     )
     satellite: Satellite | None = Field(
         None, description="Frame and epoch, where positions come from satellites."
@@ -939,6 +960,19 @@ class Survey(Strict):
             raise ValueError("depth_below_water is read for bed_points alone")
         if meaning == "depth_below_water" and self.columns.time is None:
             raise ValueError("depth_below_water needs columns.time, to know the water's level")
+        return self
+
+    @model_validator(mode="after")
+    def _swim_fits(self) -> Survey:
+        if (self.swim_lines is None) != (self.swim_reach_m is None):
+            raise ValueError(
+                "swim_lines needs swim_reach_m, how far to either side was looked, and only it "
+                "has one"
+            )
+        if isinstance(self.plant_cover, str) and self.plant_cover.lstrip("-").isdecimal():
+            raise ValueError(
+                f"plant_cover {self.plant_cover} is no share: 0 to 1, or a file of polygons"
+            )
         return self
 
     @model_validator(mode="after")
@@ -977,6 +1011,12 @@ class Survey(Strict):
                 "ellipsoidal heights need vertical.zero, with a height link to the site's datum"
             )
         return self
+
+    @property
+    def ground_files(self) -> list[str]:
+        """Files that state where was looked and where plants grow."""
+        files = (self.looked_at, self.swim_lines, self.plant_cover)
+        return [file for file in files if isinstance(file, str)]
 
     @property
     def resting_on(self) -> list[str]:
@@ -1198,6 +1238,10 @@ NEUTRAL_TRAITS: dict[str, Any] = {
     "resolution_m": None,
     "least_cell_m": None,
     "looked_at": None,
+    "swim_lines": None,
+    "swim_reach_m": None,
+    "visibility_m": None,
+    "plant_cover": None,
     "old_plan": False,
     "note": "",
 }
@@ -1228,6 +1272,9 @@ def for_reading(survey: Survey) -> Survey:
     Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
     """
     traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at, "satellite": None}
+    traits["swim_lines"] = survey.swim_lines
+    traits["swim_reach_m"] = None if survey.swim_lines is None else 1.0
+    traits["plant_cover"] = survey.plant_cover if isinstance(survey.plant_cover, str) else None
     traits["vertical"] = survey.vertical.model_copy(update=NEUTRAL_WATER)
     errors = {} if survey.form in OBSERVED else NEUTRAL_ERRORS
     return survey.model_copy(update={**errors, **traits})

@@ -14,6 +14,7 @@ from wrackline.model import (
     Decision,
     HeightLink,
     Phasing,
+    Survey,
     for_placing,
     list_to_json,
     to_json,
@@ -254,11 +255,52 @@ def season_before(config: SiteConfig, season: str) -> list[str]:
     return order[at - 1 : at] if at else []
 
 
-def ground_of(config: SiteConfig, survey: str) -> str:
-    """Return the file from which the ground that a survey looked at is had."""
-    stated = config.surveys[survey].looked_at
-    if stated is not None and files_there(config, stated):
-        return stated  # where it is missing, intake has stopped the run
+def ground_data(config: SiteConfig, survey: str) -> str:
+    """Return the file from which the ground that a survey looked at is had, if not stated."""
     if survey in config.point_surveys:
         return f"work/seabed/survey/{survey}.tif"
     return f"work/fit/{survey}/items.parquet"
+
+
+def ground_files(config: SiteConfig, season: str) -> list[str]:
+    """Return the files behind the grounds of a season's surveys: stated, or had from the data."""
+    surveys = {name: config.surveys[name] for name in surveys_of_season(config, season)}
+    stated = [file for survey in surveys.values() for file in survey.ground_files]
+    data = [ground_data(config, name) for name, survey in surveys.items() if not _states(survey)]
+    return [*files_there(config, *dict.fromkeys(stated)), *data]
+
+
+def surveys_of_season(config: SiteConfig, season: str) -> list[str]:
+    """Return the surveys of a season, in the order of the config."""
+    return [name for name in config.surveys if season_of(name) == season]
+
+
+def _states(survey: Survey) -> bool:
+    """Tell whether a survey states where it looked."""
+    return survey.looked_at is not None or survey.swim_lines is not None
+
+
+GROUND_TRAITS = ("holds", "looked_at", "swim_lines", "swim_reach_m", "visibility_m", "plant_cover")
+SIGHT_TRAITS = ("holds", "technique", "resolution_m", "visibility_m", "old_plan")
+
+
+def ground_traits(config: SiteConfig, season: str) -> str:
+    """Return what the config says of where a season's surveys looked, as JSON in their order."""
+    traits = {
+        name: {
+            **{key: getattr(config.surveys[name], key) for key in GROUND_TRAITS},
+            "data": ground_data(config, name),
+        }
+        for name in surveys_of_season(config, season)
+    }
+    return json.dumps(traits)
+
+
+def sight_traits(config: SiteConfig, season: str) -> str:
+    """Return what the config says of what a season's surveys would have shown, as JSON."""
+    traits = {
+        name: {key: getattr(config.surveys[name], key) for key in SIGHT_TRAITS}
+        for name in surveys_of_season(config, season)
+        if config.surveys[name].holds in ("wall_lines", *POINT_HOLDS)
+    }
+    return json.dumps(traits)

@@ -255,13 +255,7 @@ def sort_accepted(survey: Survey, doubts: Iterable[Fault]) -> tuple[list[Fault],
 
 
 def file_there(source: Source, problems: Problems) -> bool:
-    """Tell whether the survey's file is there and not empty; if not, say so in `problems`.
-
-    The outline of the ground that was looked at, where the config names one, must be there too.
-    """
-    stated = source.survey.looked_at
-    if stated is not None and not (source.folder / stated).is_file():
-        problems.add(_no_ground(source, stated))
+    """Tell whether the survey's file is there and not empty; if not, say so in `problems`."""
     if source.path.is_dir():
         problems.add(_folder(source))
         return False
@@ -311,17 +305,6 @@ def _leads_elsewhere(source: Source, problems: Problems) -> bool:
         )
     )
     return True
-
-
-def _no_ground(source: Source, stated: str) -> Fault:
-    return source.fault(
-        "looked_at_missing",
-        "no such file",
-        "a polygon file of the ground that was looked at, in the site's CRS",
-        "what was not looked for could not be told from what is not there",
-        "put the file there, mend `looked_at`, or leave it out",
-        file=stated,
-    )
 
 
 def _folder(source: Source) -> Fault:

@@ -12,7 +12,9 @@ from wrackline.model import ControlValue, Decision, Phasing, Season, Site
 from wrackline.sources import (
     composite,
     files_there,
-    ground_of,
+    ground_data,
+    ground_files,
+    ground_traits,
     line_traits,
     placing_part,
     season_before,
@@ -129,25 +131,28 @@ def test_the_season_before_is_the_one_before():
     assert season_before(TWO, "2032") == ["2031"]
 
 
-@pytest.mark.parametrize(
-    ("survey", "expected"),
-    [
-        ("2032-finds", "data/ground.gpkg"),
-        ("2031-bed", "work/seabed/survey/2031-bed.tif"),
-        ("2031-walls", "work/fit/2031-walls/items.parquet"),
-    ],
-)
-def test_the_ground_is_stated_or_had_from_the_data(tmp_path, survey, expected):
-    """Stated ground comes first, then a survey's own surface or items."""
+def test_the_ground_is_stated_or_had_from_the_data(tmp_path):
+    """Stated ground needs its own file alone, others a survey's own surface or items."""
     site = config({"2031": ["walls", "bed"], "2032": ["walls", "finds", "floors"]}, tmp_path)
     (tmp_path / "data").mkdir()
     (tmp_path / "data" / "ground.gpkg").touch()
-    assert ground_of(site, survey) == expected
+    items = [f"work/fit/2032-{name}/items.parquet" for name in ("walls", "floors")]
+    assert ground_files(site, "2032") == ["data/ground.gpkg", *items]
+    assert ground_data(site, "2031-bed") == "work/seabed/survey/2031-bed.tif"
 
 
 def test_stated_ground_that_is_missing_is_no_missing_input():
-    """Intake names a missing outline; until then the rules ask for the items instead."""
-    assert ground_of(TWO, "2032-finds") == "work/fit/2032-finds/items.parquet"
+    """Intake names a missing outline; until then the rules ask for the others."""
+    assert "data/ground.gpkg" not in ground_files(TWO, "2032")
+
+
+def test_grounds_of_a_season_hang_on_its_own_surveys():
+    """What is handed to the step is of that season alone, in the order of its surveys."""
+    assert list(json.loads(ground_traits(TWO, "2032"))) == [
+        "2032-walls",
+        "2032-finds",
+        "2032-floors",
+    ]
 
 
 def test_only_files_that_are_there_are_asked_for(tmp_path):

@@ -1,7 +1,6 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
 from wrackline.sources import (
-    ground_of,
     printed_stamp,
     season_before,
     season_surveys,
@@ -115,7 +114,13 @@ rule publish_site:
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
-        grounds=[ground_of(SITE, survey) for survey in SITE.surveys],
+        grounds=expand(
+            "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
+        ),
+        sightings=expand(
+            "work/seasons/{season}/sightings.parquet", season=list(SITE.seasons)
+        ),
+        condition=rules.follow_condition.output.walls,
     output:
         package="work/publish/site.gpkg",
         tables=expand("work/publish/tables/{layer}.csv", layer=LAYERS),
@@ -125,7 +130,6 @@ rule publish_site:
         "logs/publish_site/all.log",
     params:
         code=fingerprint("publish_site"),
-        raw=raw_stamp(SITE, *(survey.looked_at for survey in SITE.surveys.values())),
         crs=SITE.site.crs,
         surveys=[[name, to_json(survey)] for name, survey in SITE.surveys.items()],
         about=statement_json(SITE, LAST_SEASON),
@@ -240,6 +244,24 @@ rule draw_orientation:
         "Publish: the directions of the walls"
     script:
         "../../scripts/draw_orientation.py"
+
+
+rule draw_condition:
+    input:
+        walls=rules.follow_condition.output.walls,
+        table=rules.follow_condition.output.table,
+        buildings=f"work/seasons/{LAST_SEASON}/buildings.parquet",
+    output:
+        pictures=["work/publish/condition.png", "work/publish/condition.svg"],
+    log:
+        "logs/draw_condition/all.log",
+    params:
+        code=fingerprint("draw_condition"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the condition of the site"
+    script:
+        "../../scripts/draw_condition.py"
 
 
 rule draw_buildings:
@@ -364,6 +386,8 @@ rule list_products:
         rules.draw_pictures.output,
         rules.draw_orientation.output,
         rules.draw_buildings.output,
+        rules.follow_condition.output.table,
+        rules.draw_condition.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
         rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),

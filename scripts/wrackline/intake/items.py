@@ -25,6 +25,7 @@ from wrackline import vectors
 from wrackline.errors import Fault
 from wrackline.intake.coded import read_coded
 from wrackline.intake.drawings import picked, read_drawing
+from wrackline.intake.ground_files import check_ground_files
 from wrackline.intake.item_checks import MET, MISSING, check_items
 from wrackline.intake.item_tables import read_point_table
 from wrackline.intake.levels import read_levels
@@ -81,6 +82,7 @@ def read_items(
     verdict : Verdict
     """
     problems = Problems()
+    check_ground_files(source, problems)
     read = _read(source, problems) if file_there(source, problems) else None
     items = vectors.empty(ITEM_COLUMNS, None)
     if read is not None:

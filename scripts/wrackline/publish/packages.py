@@ -20,6 +20,8 @@ GEOMETRY = {
     "features": "Unknown",
     "contours": "LineString",
     "waterlines": "LineString",
+    "sightings": "LineString",
+    "wall_condition": "LineString",
     "surveys": "MultiPolygon",
 }
 
