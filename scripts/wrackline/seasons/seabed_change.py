@@ -1,0 +1,499 @@
+"""Change of the seabed between two seasons, in figures and on a raster.
+
+Only ground that both seasons have counts, filled gaps included with the sds that they have. Set apart
+from the bed are walls of the plan (cells that a wall's body touches: a sounding that meets a wall
+lifts its cell), plants and structures, and ground that the team dug in between. Two passes over
+pieces of the surfaces, so that memory is bounded: the first tests, the second sums.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import rasterio.features
+import shapely
+from scipy.ndimage import find_objects
+
+from wrackline.crs import grid_factors
+from wrackline.rasters import Grid, RasterWriter
+from wrackline.seabed.change_areas import (
+    FALSE_SHARE,
+    UNTESTED,
+    Threshold,
+    areas,
+    local_scores,
+    scored,
+    threshold,
+    two_sided_p,
+    window_cells,
+)
+from wrackline.seabed.change_sums import Sum, Sums
+from wrackline.seabed.differences import Difference, common_grid, difference
+from wrackline.seabed.registration import Registration
+from wrackline.seabed.sample import Surface
+from wrackline.seabed.turnover import Turnover
+from wrackline.uncertainty import COVERAGE_95
+
+Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+Labels = npt.NDArray[np.int32]
+
+STRIP_CELLS = 500_000
+HALF_DIAGONAL = 0.7072
+"""Half a cell's diagonal, in cells."""
+MEASURED, FILLED, DUG, WALL, OTHER, ONLY_EARLIER, ONLY_LATER = range(1, 8)
+GROUNDS = {
+    MEASURED: "bed, measured in both seasons",
+    FILLED: "bed, filled between soundings in one season or both",
+    DUG: "dug by the team",
+    WALL: "touched by a wall's body",
+    OTHER: "plants or a structure in one season or both",
+    ONLY_EARLIER: "the earlier season alone has a height",
+    ONLY_LATER: "the later season alone has a height",
+}
+"""Values of the band `ground`."""
+BANDS = {"difference": "m", "sd": "m", "lod_95": "m", "score": "1", "area": "1", "ground": "1"}
+"""Bands of the raster of change and their units."""
+NO_GROUND = "the two seasons have no ground in common"
+NOT_STATED = "no ground is stated as stable (seabed.stable_ground in site.yaml)"
+AREA_COLUMNS = {
+    "area": "text",
+    "change": "text",
+    "area_m2": "real",
+    "filled_share": "real",
+    "mean_m": "real",
+    "mean_sd_m": "real",
+    "volume_m3": "real",
+    "volume_sd_m3": "real",
+    "p": "real",
+}
+
+
+@dataclass(frozen=True)
+class Outlines:
+    """What of the ground counts as what; shapes in the site's CRS.
+
+    Attributes
+    ----------
+    rooms, buildings : dict of str to Geometry
+        Floors and footprints, by lasting number.
+    walls : sequence of Geometry
+        Bodies of walls.
+    dug : dict of str to Geometry
+        Trenches dug between the seasons, these included, by name.
+    stable : sequence of Geometry or None
+        Ground known to be stable; None where the team states none.
+    """
+
+    rooms: Mapping[str, Any] = field(default_factory=dict)
+    buildings: Mapping[str, Any] = field(default_factory=dict)
+    walls: Sequence[Any] = ()
+    dug: Mapping[str, Any] = field(default_factory=dict)
+    stable: Sequence[Any] | None = None
+
+
+@dataclass(frozen=True)
+class Layer:
+    """Named shapes as labels of cells: the cells whose centres lie in them, numbered from 1."""
+
+    names: list[str]
+    shapes: list[Any]
+
+    def on(self, part: Grid) -> Labels:
+        """Return each cell's number, 0 outside all shapes."""
+        left, top = part.transform[2], part.transform[5]
+        high, wide = part.shape
+        there = shapely.box(left, top - high * part.cell_m, left + wide * part.cell_m, top)
+        pairs = [
+            (shape, number)
+            for number, shape in enumerate(self.shapes, start=1)
+            if not shapely.is_empty(shape) and shapely.intersects(shape, there)
+        ]
+        if not pairs:
+            return np.zeros(part.shape, dtype=np.int32)
+        return np.asarray(
+            rasterio.features.rasterize(pairs, part.shape, transform=part.transform, dtype="int32")
+        )
+
+
+def layers_of(outlines: Outlines, cell_m: float) -> dict[str, Layer]:
+    """Return outlines as layers: walls and trenches with all cells that they touch.
+
+    Of rooms count the cells wholly inside, of those too small for one the cells with their centre
+    inside, as for their depth.
+    """
+    rim = HALF_DIAGONAL * cell_m
+    cores = {name: shapely.buffer(shape, -rim) for name, shape in outlines.rooms.items()}
+    rooms = {
+        name: outlines.rooms[name] if shapely.is_empty(core) else core
+        for name, core in cores.items()
+    }
+    grown = [shapely.buffer(list(shapes), rim) for shapes in (outlines.walls, outlines.dug.values())]
+    stable = list(outlines.stable or ())
+    return {
+        "room": Layer(list(rooms), list(rooms.values())),
+        "building": Layer(list(outlines.buildings), list(outlines.buildings.values())),
+        "wall": Layer([""] * len(outlines.walls), list(grown[0])),
+        "dug": Layer(list(outlines.dug), list(grown[1])),
+        "stable": Layer([""] * len(stable), stable),
+    }
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A piece of the difference, and which of its cells count as what."""
+
+    found: Difference
+    labels: dict[str, Labels]
+
+    @property
+    def dug(self) -> Flags:
+        """Bed that the team dug, walls left out."""
+        return self._bed & (self.labels["dug"] > 0)
+
+    @property
+    def natural(self) -> Flags:
+        """Bed that nobody dug, walls left out."""
+        return self._bed & (self.labels["dug"] == 0)
+
+    @property
+    def measured(self) -> Flags:
+        """Bed that nobody dug, measured in both seasons: what areas of change rest on.
+
+        A gap filled between soundings tells the bed between them, not what stands wholly in it.
+        """
+        return self.natural & ~self.found.filled
+
+    @property
+    def _bed(self) -> Flags:
+        return self.found.both & self.found.bed & (self.labels["wall"] == 0)
+
+    @property
+    def ground(self) -> Array:
+        """Value of `GROUNDS` in each cell, NaN where neither season has a height."""
+        found = self.found
+        out = np.full(found.part.shape, np.nan)
+        out[found.only[0]], out[found.only[1]] = ONLY_EARLIER, ONLY_LATER
+        out[found.both] = np.where(self.labels["wall"] > 0, WALL, OTHER)[found.both]
+        natural, dug = self.natural, self.dug
+        out[natural] = np.where(found.filled, FILLED, MEASURED)[natural]
+        out[dug] = DUG
+        return out
+
+
+@dataclass
+class Change:
+    """The seabed's change between two seasons, worked out piece by piece.
+
+    Parameters
+    ----------
+    earlier, later : Surface
+    outlines : Outlines
+    crs : str
+        The site's CRS.
+    window_m : float
+        Side of the ground over which change is averaged before it is tested [m].
+    """
+
+    earlier: Surface
+    later: Surface
+    outlines: Outlines
+    crs: str
+    window_m: float
+
+    def __post_init__(self) -> None:
+        grid = common_grid(self.earlier, self.later)
+        self.meets = grid is not None
+        self.grid = grid or replace(
+            self.earlier.grid, east=self.earlier.grid.west + 1, south=self.earlier.grid.north - 1
+        )
+        self.layers = layers_of(self.outlines, self.grid.cell_m)
+        self.window = window_cells(self.window_m, self.grid.cell_m)
+        self.registration = Registration(self.grid)
+        self.turnover = Turnover()
+        self.grounds = np.zeros(len(GROUNDS) + 1, dtype=np.int64)
+
+    @property
+    def cell_m2(self) -> float:
+        """A cell's area on the ground, the grid's scale taken out at the middle [m²]."""
+        grid = self.grid
+        east = grid.transform[2] + grid.shape[1] * grid.cell_m / 2
+        north = grid.transform[5] - grid.shape[0] * grid.cell_m / 2
+        _, scale = grid_factors(self.crs, np.array([east]), np.array([north]))
+        return float(grid.cell_m**2 / scale[0] ** 2)
+
+    def pieces(self, margin: int = 0) -> Iterator[tuple[Grid, Seen]]:
+        """Yield strips, and what is seen of each with a margin of so many cells."""
+        for part in self.grid.strips(STRIP_CELLS):
+            around = part.grown(margin)
+            found = difference(self.earlier, self.later, around)
+            yield part, Seen(found, {name: one.on(around) for name, one in self.layers.items()})
+
+    def test(self) -> tuple[npt.NDArray[np.int16], Threshold]:
+        """Return every cell's score in steps, and from what score on cells are taken."""
+        scores = np.full(self.grid.shape, UNTESTED, dtype=np.int16)
+        for part, seen in self.pieces(self.window // 2):
+            window = seen.found.part.window(part)
+            z = local_scores(seen.found, seen.measured, self.window)[window]
+            scored(part, self.grid, z, scores)
+            stable = (seen.natural & (seen.labels["stable"] > 0))[window]
+            self.registration.look(part, stable)
+        return scores, threshold(scores)
+
+
+@dataclass
+class _Regions:
+    """Sums of the regions of one kind, by number."""
+
+    windows: dict[int, Grid]
+    sums: dict[int, Sums] = field(default_factory=dict)
+
+    def add(self, found: Difference, labels: Labels) -> None:
+        """Take the cells of a piece, by the number of the region they are in."""
+        for number, at in enumerate(find_objects(labels), start=1):
+            if at is None:
+                continue
+            if number not in self.sums:
+                self.sums[number] = Sums(self.windows[number])
+            self.sums[number].add(found, labels[at] == number, at)
+
+
+def _windows(layer: Layer, grid: Grid) -> dict[int, Grid]:
+    """Return the cells around each shape, by its number."""
+    return {
+        number: Grid.around(grid.origin, grid.cell_m, shape.bounds)
+        for number, shape in enumerate(layer.shapes, start=1)
+        if not shapely.is_empty(shape)
+    }
+
+
+def measure_change(change: Change, raster: Path | str, about: Mapping[str, Any]) -> dict[str, Any]:
+    """Write the raster of change and return its figures.
+
+    Parameters
+    ----------
+    change : Change
+    raster : Path or str
+        Raster with `BANDS` to write.
+    about : mapping
+        ``earlier``, ``later`` and ``vertical_datum``.
+
+    Returns
+    -------
+    dict
+        See `scripts/measure_change.py`; ``areas`` is a table with geometry.
+    """
+    scores, found = change.test()
+    least = change.window**2
+    numbered = areas(scores, found, least) if change.meets else np.zeros(scores.shape, np.int32)
+    regions = {name: _Regions(_windows(change.layers[name], change.grid))
+               for name in ("room", "building", "dug")}  # fmt: skip
+    boxes = find_objects(numbered)
+    regions["area"] = _Regions(
+        {n: _cut(change.grid, at) for n, at in enumerate(boxes, 1) if at is not None}
+    )
+    whole = {name: Sums(change.grid) for name in ("natural", "dug", "stable")}
+    with _writer(change, raster, about) as writer:
+        for part, seen in change.pieces():
+            here = numbered[change.grid.window(part)]
+            _add(change, seen, whole, regions, here)
+            writer.write(part, _bands(seen, scores[change.grid.window(part)], here))
+    shapes = _area_shapes(numbered, change.grid)
+    return _figures(change, whole, regions, found, shapes)
+
+
+def _writer(change: Change, raster: Path | str, about: Mapping[str, Any]) -> RasterWriter:
+    grounds = "; ".join(f"{value} = {words}" for value, words in GROUNDS.items())
+    return RasterWriter(
+        raster,
+        list(BANDS.items()),
+        grid=change.grid,
+        crs=change.crs,
+        vertical_datum=about["vertical_datum"],
+        tags={
+            "earlier": about["earlier"],
+            "later": about["later"],
+            "difference": "later minus earlier: above 0 ground has come",
+            "ground": grounds,
+        },
+    )
+
+
+def _cut(grid: Grid, at: tuple[slice, slice]) -> Grid:
+    """Return the piece of a grid that slices of its raster cover."""
+    rows, columns = at
+    return replace(
+        grid,
+        west=grid.west + columns.start,
+        east=grid.west + columns.stop,
+        north=grid.north - rows.start,
+        south=grid.north - rows.stop,
+    )
+
+
+def _add(
+    change: Change, seen: Seen, whole: dict[str, Sums], regions: dict[str, _Regions], here: Labels
+) -> None:
+    """Take a piece into all sums."""
+    found, natural, dug = seen.found, seen.natural, seen.dug
+    stable = natural & (seen.labels["stable"] > 0)
+    everywhere = (slice(0, found.part.shape[0]), slice(0, found.part.shape[1]))
+    for name, mask in (("natural", natural), ("dug", dug), ("stable", stable)):
+        whole[name].add(found, mask, everywhere)
+    for name in ("room", "building"):
+        regions[name].add(found, np.where(natural, seen.labels[name], 0))
+    regions["dug"].add(found, np.where(dug, seen.labels["dug"], 0))
+    regions["area"].add(found, here)
+    change.registration.add(found, stable)
+    noise = np.sqrt(found.random[0] + found.random[1] + found.patchy_variance)
+    change.turnover.add(found.height[natural], noise[natural])
+    known = seen.ground
+    change.grounds += np.bincount(known[known > 0].astype(int), minlength=len(GROUNDS) + 1)
+
+
+def _bands(seen: Seen, scores: npt.NDArray[np.int16], here: Labels) -> list[Array]:
+    """Return a piece of every band of the raster of change."""
+    sd = seen.found.sd
+    tested = scores != UNTESTED
+    return [
+        seen.found.height,
+        sd,
+        COVERAGE_95 * sd,
+        np.where(tested, scores / 1000.0, np.nan),
+        np.where(tested, here, np.nan),
+        seen.ground,
+    ]
+
+
+def _area_shapes(numbered: Labels, grid: Grid) -> dict[int, Any]:
+    """Return the outline of each area of change, by its number."""
+    found: dict[int, list[Any]] = {}
+    for shape, number in rasterio.features.shapes(
+        numbered, mask=numbered > 0, connectivity=4, transform=grid.transform
+    ):
+        found.setdefault(int(number), []).append(shapely.geometry.shape(shape))
+    return {number: shapely.union_all(parts) for number, parts in sorted(found.items())}
+
+
+def figure(sums: Sums | None, cell_m2: float) -> dict[str, Any]:
+    """Return area, mean and volume of a region with their sds and what the volume's rest on.
+
+    Parameters
+    ----------
+    sums : Sums or None
+    cell_m2 : float
+        Area of a cell on the ground [m²].
+    """
+    if sums is None or sums.cells == 0:
+        nothing = ("mean_m", "mean_sd_m", "volume_m3", "volume_sd_m3")
+        empty: dict[str, Any] = dict.fromkeys(nothing)
+        return {"cells": 0, "area_m2": 0.0, "filled_share": None, **empty, "causes_m3": {}}
+    volume = sums.total(cell_m2)
+    area = sums.cells * cell_m2
+    return {
+        "cells": sums.cells,
+        "area_m2": area,
+        "filled_share": sums.filled / sums.cells,
+        "mean_m": volume.value / area,
+        "mean_sd_m": volume.sd / area,
+        "volume_m3": volume.value,
+        "volume_sd_m3": volume.sd,
+        "causes_m3": _causes(volume),
+    }
+
+
+def _causes(volume: Sum) -> dict[str, float]:
+    """Return the parts of a volume's sd: random, patchy, and each named component."""
+    parts = {"random": volume.budget.random, "patchy": volume.budget.patchy}
+    named = {name: abs(effect) for name, effect in volume.budget.named.items()}
+    return {name: size for name, size in {**parts, **named}.items() if size > 0}
+
+
+def _figures(
+    change: Change,
+    whole: Mapping[str, Sums],
+    regions: Mapping[str, _Regions],
+    found: Threshold,
+    shapes: Mapping[int, Any],
+) -> dict[str, Any]:
+    cell = change.cell_m2
+    site = figure(whole["natural"], cell)
+    grounds = {GROUNDS[k]: int(change.grounds[k]) * cell for k in GROUNDS}
+    return {
+        "cell_m": change.grid.cell_m,
+        "cell_area_m2": cell,
+        "null_because": None if site["cells"] else NO_GROUND,
+        "grounds_m2": grounds,
+        "site": site,
+        "gross": _gross(site, change.turnover, whole["natural"]),
+        "dug": figure(whole["dug"], cell),
+        "stable": {
+            **figure(whole["stable"], cell),
+            "registration": _registration(change),
+        },
+        "detection": {
+            "window_m": change.window * change.grid.cell_m,
+            "false_share": FALSE_SHARE,
+            "least_score": found.z,
+            "cells_tested": found.tested,
+            "cells_taken": found.taken,
+        },
+        "trenches": _named(change.layers["dug"], regions["dug"], cell),
+        "rooms": _named(change.layers["room"], regions["room"], cell),
+        "buildings": _named(change.layers["building"], regions["building"], cell),
+        "areas": _area_table(regions["area"], shapes, cell, change.crs),
+    }
+
+
+def _registration(change: Change) -> dict[str, Any]:
+    if change.outlines.stable is None:
+        return {"cells": 0, "null_because": NOT_STATED}
+    return change.registration.figures(change.earlier, change.later)
+
+
+def _gross(site: Mapping[str, Any], turnover: Turnover, sums: Sums) -> dict[str, Any]:
+    """Return what came and what went, freed of noise, with intervals of 95 %."""
+    keys = ("fill_m3", "cut_m3", "fill_noise_m3", "cut_noise_m3")
+    if not site["cells"]:
+        return dict.fromkeys((*keys, "gross_sd_m3"))
+    size = max(turnover.mean_size() * site["area_m2"], abs(site["volume_m3"]))
+    raw = max(turnover.raw_size() * site["area_m2"], abs(site["volume_m3"]))
+    net = site["volume_m3"]
+    fill, cut = (size + net) / 2, (size - net) / 2
+    return {
+        "fill_m3": fill,
+        "cut_m3": cut,
+        "fill_noise_m3": (raw + net) / 2 - fill,
+        "cut_noise_m3": (raw - net) / 2 - cut,
+        "gross_sd_m3": site["volume_sd_m3"],
+    }
+
+
+def _named(layer: Layer, regions: _Regions, cell_m2: float) -> list[dict[str, Any]]:
+    """Return the figures of every shape of a layer, with the share of it that was compared."""
+    rows = []
+    for number, (name, shape) in enumerate(zip(layer.names, layer.shapes, strict=True), start=1):
+        one = figure(regions.sums.get(number), cell_m2)
+        rows.append({"name": name, **one, "shape_grid_m2": float(shapely.area(shape))})
+    return rows
+
+
+def _area_table(
+    regions: _Regions, shapes: Mapping[int, Any], cell_m2: float, crs: str
+) -> gpd.GeoDataFrame:
+    """Return the areas of change, numbered as in the raster, from the north-west."""
+    rows = []
+    for number, shape in shapes.items():
+        one = figure(regions.sums[number], cell_m2)
+        came = "ground has come" if one["volume_m3"] > 0 else "ground has gone"
+        p = two_sided_p(one["volume_m3"] / one["volume_sd_m3"])
+        row = {"area": f"C{number:03d}", "change": came, **one, "p": p, "geometry": shape}
+        rows.append(row)
+    columns = [*AREA_COLUMNS, "geometry"]
+    return gpd.GeoDataFrame(rows, columns=columns, geometry="geometry", crs=crs)
