@@ -9,6 +9,7 @@ from pathlib import Path
 
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
+from wrackline.publish.change_table import change_areas
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer
 from wrackline.publish.tables import field_list, write_csv
@@ -22,6 +23,7 @@ def main(job):
     layers = {layer: vectors.read(path) for layer, path in plan}
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
+    layers["seabed_change_areas"] = change_areas(job.input.changed, crs)
     layers["surveys"] = survey_layer(
         job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
     )

@@ -1,4 +1,4 @@
-from wrackline.sources import files_there
+from wrackline.sources import files_there, raw_stamp
 
 
 rule cross_check:
@@ -8,12 +8,14 @@ rule cross_check:
         water=files_there(
             SITE, *(survey.vertical.water_level for survey in SITE.surveys.values())
         ),
+        stable=files_there(SITE, SITE.site.seabed.stable_ground),
     output:
         checked="work/accuracy/cross_check.json",
     log:
         "logs/cross_check/all.log",
     params:
         code=fingerprint("cross_check"),
+        raw=raw_stamp(SITE, SITE.site.seabed.stable_ground),
         names=list(SITE.surveys),
         surveys=[to_json(survey) for survey in SITE.surveys.values()],
         site=to_json(SITE.site),

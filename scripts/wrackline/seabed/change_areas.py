@@ -10,7 +10,11 @@ and Yekutieli 2001, doi:10.1214/aos/1013699998; proven for one-sided tests, and 
 project's tests for these): a named error that lifts a whole season lifts all means alike, and is in
 the sd of each. So a change of the whole site within the named errors is no area of change.
 
-Cells taken that touch, by an edge or a corner, are one area, if no smaller than the ground averaged.
+Cells taken whose ground averaged touches are one area, if they are no fewer than that ground has: so
+a sounded line is one, though some of its cells were missed. An area then stands if errors alone would
+seldom make one of its size and mean anywhere: if its own p, times how often it fits into the ground
+tested, is at most α. Else a hundred small false ones would stand beside one large true one, and still
+be a small share of all cells taken.
 """
 
 from __future__ import annotations
@@ -20,7 +24,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import label, uniform_filter
+from scipy.ndimage import binary_dilation, label, uniform_filter
 from scipy.special import ndtr, ndtri
 
 from wrackline.rasters import Grid
@@ -76,7 +80,9 @@ def local_scores(found: Difference, natural: Flags, window: int) -> Array:
     mean = around(found.height) / some
     common = around(found.patchy_variance + found.named_variance) / some
     random = sum(
-        local_random(around(found.random[k]) * window**2, around(found.grouped[k]) * window**2, cells)
+        local_random(
+            around(found.random[k]) * window**2, around(found.grouped[k]) * window**2, cells
+        )
         for k in (0, 1)
     )
     variance = common + random / np.maximum(cells, 1) ** 2
@@ -129,22 +135,21 @@ def threshold(scores: npt.NDArray[np.int16], share: float = FALSE_SHARE) -> Thre
     return Threshold(round(float(z[least]), 3), len(flat), int(beyond[least]))
 
 
-def areas(
-    scores: npt.NDArray[np.int16], found: Threshold, least_cells: int
-) -> npt.NDArray[np.int32]:
+def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.NDArray[np.int32]:
     """Return areas of change numbered from 1, those of ground that came and went apart; 0 elsewhere.
 
     Parameters
     ----------
     scores : array of int16, shape (n_rows, n_columns)
     found : Threshold
-    least_cells : int
-        Smaller ones are left out.
+    window : int
+        Cells along the side of the ground averaged, odd: areas of fewer cells are left out.
 
     Returns
     -------
     array of int32, shape (n_rows, n_columns)
-        Numbers follow the areas' first cells, row by row from the north-west.
+        Those that came first, then those that went, each by their first cells, row by row from
+        the north-west.
     """
     out = np.zeros(scores.shape, dtype=np.int32)
     if found.z is None:
@@ -152,22 +157,35 @@ def areas(
     least = int(round(found.z / STEP))
     last = 0
     for taken in (scores >= least, (scores <= -least) & (scores != UNTESTED)):
-        numbered, count = label(taken, structure=CORNERS)
-        big = np.bincount(numbered.ravel(), minlength=count + 1) >= least_cells
-        big[0] = False
+        grown = binary_dilation(taken, CORNERS, window // 2) if window > 1 else taken
+        numbered, count = label(grown, structure=CORNERS)
+        big = np.bincount(numbered[taken], minlength=count + 1) >= window**2
         new = np.where(big, np.cumsum(big) + last, 0)
         out = np.where(taken, new[numbered], out).astype(np.int32)
         last += int(big.sum())
-    return _by_place(out, last)
+    return out
 
 
-def _by_place(numbered: npt.NDArray[np.int32], count: int) -> npt.NDArray[np.int32]:
-    """Return numbers in the order of first cells."""
-    there, first = np.unique(numbered, return_index=True)
-    there, first = there[there > 0], first[there > 0]
-    order = np.zeros(count + 1, dtype=np.int32)
-    order[there[np.argsort(first, kind="stable")]] = np.arange(1, len(there) + 1)
-    return np.asarray(order[numbered])
+def stands(z: float, cells: int, tested: int, share: float = FALSE_SHARE) -> bool:
+    """Tell whether errors alone would seldom make an area like this anywhere.
+
+    Parameters
+    ----------
+    z : float
+        Of its mean, over its sd.
+    cells, tested : int
+        Of the area, and of all ground tested.
+    share : float
+        α.
+
+    Examples
+    --------
+    A tenth of the ground needs a p of 0.005, a thousandth 0.00005:
+
+    >>> stands(3.0, 100, 1000), stands(3.0, 1, 1000)
+    (True, False)
+    """
+    return two_sided_p(z) * max(tested, 1) / max(cells, 1) <= share
 
 
 def two_sided_p(z: float) -> float:

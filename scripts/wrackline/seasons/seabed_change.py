@@ -29,6 +29,7 @@ from wrackline.seabed.change_areas import (
     areas,
     local_scores,
     scored,
+    stands,
     threshold,
     two_sided_p,
     window_cells,
@@ -62,17 +63,10 @@ BANDS = {"difference": "m", "sd": "m", "lod_95": "m", "score": "1", "area": "1",
 """Bands of the raster of change and their units."""
 NO_GROUND = "the two seasons have no ground in common"
 NOT_STATED = "no ground is stated as stable (seabed.stable_ground in site.yaml)"
-AREA_COLUMNS = {
-    "area": "text",
-    "change": "text",
-    "area_m2": "real",
-    "filled_share": "real",
-    "mean_m": "real",
-    "mean_sd_m": "real",
-    "volume_m3": "real",
-    "volume_sd_m3": "real",
-    "p": "real",
-}
+AREA_FIGURES = (
+    *("area", "change", "area_m2", "filled_share", "mean_m", "mean_sd_m"),
+    *("volume_m3", "volume_sd_m3", "p"),
+)
 
 
 @dataclass(frozen=True)
@@ -96,6 +90,50 @@ class Outlines:
     walls: Sequence[Any] = ()
     dug: Mapping[str, Any] = field(default_factory=dict)
     stable: Sequence[Any] | None = None
+
+
+def outlines_of(
+    plan: Mapping[str, gpd.GeoDataFrame],
+    trenches: Sequence[gpd.GeoDataFrame],
+    stable: Sequence[Any] | None,
+) -> Outlines:
+    """Return outlines from a numbered plan, the trenches' items and the stable ground.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        ``rooms``, ``buildings`` and ``wall_bodies`` of the later season.
+    trenches : sequence of GeoDataFrame
+        Fitted items of the surveys of trenches; lines count as the ground that they enclose.
+    stable : sequence of Polygon or None
+    """
+    dug = {}
+    for items in trenches:
+        for number, row in enumerate(items.itertuples(), start=1):
+            own = row.line if isinstance(row.line, str) and row.line else f"#{number}"
+            outline = shapely.force_2d(row.geometry)
+            closed = shapely.get_dimensions(outline) == 2
+            dug[f"{row.survey}/{own}"] = outline if closed else shapely.convex_hull(outline)
+    rooms, buildings = plan["rooms"], plan["buildings"]
+    return Outlines(
+        dict(zip(rooms["room"], rooms.geometry, strict=True)),
+        dict(zip(buildings["building"], buildings.geometry, strict=True)),
+        list(plan["wall_bodies"].geometry),
+        dug,
+        stable,
+    )
+
+
+def seasons_of(earlier: str, old: Surface, later: str, new: Surface) -> dict[str, Any]:
+    """Return which seasons are compared, by which surveys, and of what dates."""
+    sides = {"earlier": (earlier, old), "later": (later, new)}
+    found: dict[str, Any] = {side: name for side, (name, _) in sides.items()}
+    found["surveys"] = {side: surface.sources for side, (_, surface) in sides.items()}
+    found["dates"] = {
+        side: [min(first for first, _ in surface.dates), max(last for _, last in surface.dates)]
+        for side, (_, surface) in sides.items()
+    }
+    return found
 
 
 @dataclass(frozen=True)
@@ -134,7 +172,9 @@ def layers_of(outlines: Outlines, cell_m: float) -> dict[str, Layer]:
         name: outlines.rooms[name] if shapely.is_empty(core) else core
         for name, core in cores.items()
     }
-    grown = [shapely.buffer(list(shapes), rim) for shapes in (outlines.walls, outlines.dug.values())]
+    grown = [
+        shapely.buffer(list(shapes), rim) for shapes in (outlines.walls, outlines.dug.values())
+    ]
     stable = list(outlines.stable or ())
     return {
         "room": Layer(list(rooms), list(rooms.values())),
@@ -228,9 +268,14 @@ class Change:
         _, scale = grid_factors(self.crs, np.array([east]), np.array([north]))
         return float(grid.cell_m**2 / scale[0] ** 2)
 
-    def pieces(self, margin: int = 0) -> Iterator[tuple[Grid, Seen]]:
-        """Yield strips, and what is seen of each with a margin of so many cells."""
+    def pieces(self, margin: int = 0, where: Flags | None = None) -> Iterator[tuple[Grid, Seen]]:
+        """Yield strips, and what is seen of each with a margin of so many cells.
+
+        With `where`, only strips that hold such cells.
+        """
         for part in self.grid.strips(STRIP_CELLS):
+            if where is not None and not where[self.grid.window(part)].any():
+                continue
             around = part.grown(margin)
             found = difference(self.earlier, self.later, around)
             yield part, Seen(found, {name: one.on(around) for name, one in self.layers.items()})
@@ -252,6 +297,7 @@ class _Regions:
     """Sums of the regions of one kind, by number."""
 
     windows: dict[int, Grid]
+    cell_m: float
     sums: dict[int, Sums] = field(default_factory=dict)
 
     def add(self, found: Difference, labels: Labels) -> None:
@@ -290,22 +336,34 @@ def measure_change(change: Change, raster: Path | str, about: Mapping[str, Any])
         See `scripts/measure_change.py`; ``areas`` is a table with geometry.
     """
     scores, found = change.test()
-    least = change.window**2
-    numbered = areas(scores, found, least) if change.meets else np.zeros(scores.shape, np.int32)
-    regions = {name: _Regions(_windows(change.layers[name], change.grid))
+    numbered, standing = _standing(change, areas(scores, found, change.window), found)
+    regions = {name: _Regions(_windows(change.layers[name], change.grid), change.grid.cell_m)
                for name in ("room", "building", "dug")}  # fmt: skip
-    boxes = find_objects(numbered)
-    regions["area"] = _Regions(
-        {n: _cut(change.grid, at) for n, at in enumerate(boxes, 1) if at is not None}
-    )
+    regions["area"] = standing
     whole = {name: Sums(change.grid) for name in ("natural", "dug", "stable")}
     with _writer(change, raster, about) as writer:
         for part, seen in change.pieces():
             here = numbered[change.grid.window(part)]
-            _add(change, seen, whole, regions, here)
+            _add(change, seen, whole, regions)
             writer.write(part, _bands(seen, scores[change.grid.window(part)], here))
     shapes = _area_shapes(numbered, change.grid)
     return _figures(change, whole, regions, found, shapes)
+
+
+def _standing(change: Change, numbered: Labels, found: Threshold) -> tuple[Labels, _Regions]:
+    """Return those areas that errors alone would seldom make, numbered anew, and their sums."""
+    boxes = dict(enumerate(find_objects(numbered), start=1))
+    tried = _Regions(
+        {number: _cut(change.grid, at) for number, at in boxes.items()}, change.grid.cell_m
+    )
+    for part, seen in change.pieces(where=numbered > 0):
+        tried.add(seen.found, numbered[change.grid.window(part)])
+    totals = {number: sums.total() for number, sums in sorted(tried.sums.items())}
+    kept = [k for k, one in totals.items() if stands(one.value / one.sd, one.cells, found.tested)]
+    anew = np.zeros(len(boxes) + 1, dtype=np.int32)
+    anew[kept] = np.arange(1, len(kept) + 1)
+    sums = {int(anew[number]): tried.sums[number] for number in kept}
+    return anew[numbered], _Regions({}, change.grid.cell_m, sums)
 
 
 def _writer(change: Change, raster: Path | str, about: Mapping[str, Any]) -> RasterWriter:
@@ -337,9 +395,7 @@ def _cut(grid: Grid, at: tuple[slice, slice]) -> Grid:
     )
 
 
-def _add(
-    change: Change, seen: Seen, whole: dict[str, Sums], regions: dict[str, _Regions], here: Labels
-) -> None:
+def _add(change: Change, seen: Seen, whole: dict[str, Sums], regions: dict[str, _Regions]) -> None:
     """Take a piece into all sums."""
     found, natural, dug = seen.found, seen.natural, seen.dug
     stable = natural & (seen.labels["stable"] > 0)
@@ -349,7 +405,6 @@ def _add(
     for name in ("room", "building"):
         regions[name].add(found, np.where(natural, seen.labels[name], 0))
     regions["dug"].add(found, np.where(dug, seen.labels["dug"], 0))
-    regions["area"].add(found, here)
     change.registration.add(found, stable)
     noise = np.sqrt(found.random[0] + found.random[1] + found.patchy_variance)
     change.turnover.add(found.height[natural], noise[natural])
@@ -447,7 +502,7 @@ def _figures(
         "trenches": _named(change.layers["dug"], regions["dug"], cell),
         "rooms": _named(change.layers["room"], regions["room"], cell),
         "buildings": _named(change.layers["building"], regions["building"], cell),
-        "areas": _area_table(regions["area"], shapes, cell, change.crs),
+        "areas": _area_table(change, regions["area"], shapes),
     }
 
 
@@ -459,18 +514,16 @@ def _registration(change: Change) -> dict[str, Any]:
 
 def _gross(site: Mapping[str, Any], turnover: Turnover, sums: Sums) -> dict[str, Any]:
     """Return what came and what went, freed of noise, with intervals of 95 %."""
-    keys = ("fill_m3", "cut_m3", "fill_noise_m3", "cut_noise_m3")
+    keys = ("came_m3", "went_m3", "noise_m3")
     if not site["cells"]:
         return dict.fromkeys((*keys, "gross_sd_m3"))
     size = max(turnover.mean_size() * site["area_m2"], abs(site["volume_m3"]))
     raw = max(turnover.raw_size() * site["area_m2"], abs(site["volume_m3"]))
     net = site["volume_m3"]
-    fill, cut = (size + net) / 2, (size - net) / 2
     return {
-        "fill_m3": fill,
-        "cut_m3": cut,
-        "fill_noise_m3": (raw + net) / 2 - fill,
-        "cut_noise_m3": (raw - net) / 2 - cut,
+        "came_m3": (size + net) / 2,
+        "went_m3": (size - net) / 2,
+        "noise_m3": max(raw - size, 0.0) / 2,
         "gross_sd_m3": site["volume_sd_m3"],
     }
 
@@ -480,20 +533,19 @@ def _named(layer: Layer, regions: _Regions, cell_m2: float) -> list[dict[str, An
     rows = []
     for number, (name, shape) in enumerate(zip(layer.names, layer.shapes, strict=True), start=1):
         one = figure(regions.sums.get(number), cell_m2)
-        rows.append({"name": name, **one, "shape_grid_m2": float(shapely.area(shape))})
+        cells = one["cells"] * regions.cell_m**2
+        share = min(cells / float(shapely.area(shape)), 1.0) if cells else 0.0
+        rows.append({"name": name, **one, "compared_share": share})
     return rows
 
 
-def _area_table(
-    regions: _Regions, shapes: Mapping[int, Any], cell_m2: float, crs: str
-) -> gpd.GeoDataFrame:
-    """Return the areas of change, numbered as in the raster, from the north-west."""
+def _area_table(change: Change, regions: _Regions, shapes: Mapping[int, Any]) -> gpd.GeoDataFrame:
+    """Return the areas of change, numbered as in the raster."""
     rows = []
     for number, shape in shapes.items():
-        one = figure(regions.sums[number], cell_m2)
+        one = figure(regions.sums[number], change.cell_m2)
         came = "ground has come" if one["volume_m3"] > 0 else "ground has gone"
         p = two_sided_p(one["volume_m3"] / one["volume_sd_m3"])
-        row = {"area": f"C{number:03d}", "change": came, **one, "p": p, "geometry": shape}
-        rows.append(row)
-    columns = [*AREA_COLUMNS, "geometry"]
-    return gpd.GeoDataFrame(rows, columns=columns, geometry="geometry", crs=crs)
+        rows.append({"area": f"C{number:03d}", "change": came, **one, "p": p, "geometry": shape})
+    columns = [*AREA_FIGURES, "geometry"]
+    return gpd.GeoDataFrame(rows, columns=columns, geometry="geometry", crs=change.crs)
