@@ -1,8 +1,8 @@
 """A map of the seabed's change between two seasons, that reads in grey.
 
 Ground that came is in warm tones, plain; ground that went in cold ones, hatched; both darken with the
-size of the change. Changes below the least class are left white: they may be noise. The raster is read
-in strips, and averaged into the map's own dots.
+size of the change. What is within the level of detection of one cell is left white: it may be noise.
+The raster is read in strips, and averaged into the map's own dots.
 """
 
 from __future__ import annotations
@@ -52,7 +52,8 @@ class Dots:
     Attributes
     ----------
     difference : array
-        Mean change of the bed, dug ground included; NaN where nothing was compared [m].
+        Mean change of the bed, dug ground included; 0 where it is within the level of detection
+        of one cell, NaN where nothing was compared [m].
     wall, dug : array of bool
         Most cells that have a height in both seasons are walls, or dug.
     extent : tuple of float
@@ -98,6 +99,7 @@ def draw_change(
     )
     _map(axes, dots)
     _lines(axes, plan["rooms"].geometry, INK, 0.35)
+    _lines(axes, plan["areas"].geometry, "white", 2.6)
     _lines(axes, plan["areas"].geometry, AREA, 1.3)
     axes.set(xlim=dots.extent[:2], ylim=dots.extent[2:], aspect="equal")
     title = f"{about['site']}: seabed of {figures['later']} less that of {figures['earlier']}"
@@ -114,14 +116,15 @@ def reduced(reader: RasterReader) -> Dots:
     grid = reader.grid
     step = max(1, -(-max(grid.shape) // WIDEST_DOTS))
     shape = tuple(-(-size // step) for size in grid.shape)
-    sums = {name: np.zeros(shape) for name in ("bed", "cells", "wall", "dug")}
+    sums = {name: np.zeros(shape) for name in ("bed", "lod", "cells", "wall", "dug")}
     starts = np.arange(0, grid.shape[1], step)
     for strip in grid.strips(1_000_000):
-        bands = reader.read(strip, ("difference", "ground"))
+        bands = reader.read(strip, ("difference", "lod_95", "ground"))
         ground = bands["ground"]
         bed = np.isin(ground, (MEASURED, FILLED, DUG))
         values = {
             "bed": np.where(bed, bands["difference"], 0.0),
+            "lod": np.where(bed, bands["lod_95"], 0.0),
             "cells": bed,
             "wall": ground == WALL,
             "dug": ground == DUG,
@@ -131,6 +134,8 @@ def reduced(reader: RasterReader) -> Dots:
             np.add.at(sums[name], rows, np.add.reduceat(one.astype(float), starts, axis=1))
     known = sums["cells"] > 0
     mean = np.where(known, sums["bed"] / np.maximum(sums["cells"], 1), np.nan)
+    mean = np.where(np.abs(sums["bed"]) < sums["lod"], 0.0, mean)
+    mean[~known] = np.nan
     wall = sums["wall"] > sums["cells"]
     return Dots(
         np.where(wall, np.nan, mean), wall, sums["dug"] * 2 > sums["cells"], _box(grid, step)
@@ -211,7 +216,9 @@ def _key(figure: Figure, tall: float) -> None:
     words.append(f"over {ENDS_M[-1]:g}")
     for colour, text in reversed(list(zip(CAME, words, strict=True))):
         signs.append(Patch(facecolor=colour, label=f"came, {text} m", **style))
-    signs.append(Patch(facecolor="white", label=f"less than {ENDS_M[0]:g} m", **style))
+    signs.append(
+        Patch(facecolor="white", label="within one cell's level\nof detection (95 %)", **style)
+    )
     for colour, text in zip(WENT, words, strict=True):
         sign = {**style, "edgecolor": "#33475a", "hatch": HATCH}
         signs.append(Patch(facecolor=colour, label=f"went, {text} m", **sign))
@@ -248,7 +255,7 @@ def _foot(figures: Mapping[str, Any], about: Mapping[str, str]) -> str:
             f"net change over {site['area_m2']:.0f} m²: {net} (mean {mean}); came "
             f"{measured(gross['came_m3'], gross['gross_sd_m3'], 'm3')}, went "
             f"{measured(gross['went_m3'], gross['gross_sd_m3'], 'm3')}, noise's share taken out; "
-            f"± is one sd. Areas of change are no smaller than {areas['window_m']:g} m square."
+            f"± is one sd. Areas of change are told by means over {areas['window_m']:g} m square."
         )
         lines.append(COVERS)
     lines += [f"{topic.replace('_', ' ')}: {about[topic]}" for topic in TOPICS]

@@ -10,8 +10,8 @@ and Yekutieli 2001, doi:10.1214/aos/1013699998; proven for one-sided tests, and 
 project's tests for these): a named error that lifts a whole season lifts all means alike, and is in
 the sd of each. So a change of the whole site within the named errors is no area of change.
 
-Cells taken whose ground averaged touches are one area, if they are no fewer than that ground has: so
-a sounded line is one, though some of its cells were missed. An area then stands if errors alone would
+Cells taken whose ground averaged touches are one area, if they are no fewer than the tested cells
+that such ground holds there: so a sounded line is one, though some of its cells were missed. An area then stands if errors alone would
 seldom make one of its size and mean anywhere: if its own p, times how often it fits into the ground
 tested, is at most α. Else a hundred small false ones would stand beside one large true one, and still
 be a small share of all cells taken.
@@ -143,7 +143,7 @@ def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.N
     scores : array of int16, shape (n_rows, n_columns)
     found : Threshold
     window : int
-        Cells along the side of the ground averaged, odd: areas of fewer cells are left out.
+        Cells along the side of the ground averaged, odd.
 
     Returns
     -------
@@ -156,10 +156,13 @@ def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.N
         return out
     least = int(round(found.z / STEP))
     last = 0
+    holds = uniform_filter((scores != UNTESTED).astype(np.float32), window, mode="constant")
     for taken in (scores >= least, (scores <= -least) & (scores != UNTESTED)):
         grown = binary_dilation(taken, CORNERS, window // 2) if window > 1 else taken
         numbered, count = label(grown, structure=CORNERS)
-        big = np.bincount(numbered[taken], minlength=count + 1) >= window**2
+        cells = np.bincount(numbered[taken], minlength=count + 1)
+        held = np.bincount(numbered[taken], holds[taken], minlength=count + 1) * window**2
+        big = (cells > 0) & (cells**2 >= np.rint(held))
         new = np.where(big, np.cumsum(big) + last, 0)
         out = np.where(taken, new[numbered], out).astype(np.int32)
         last += int(big.sum())
