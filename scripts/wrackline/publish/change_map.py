@@ -41,7 +41,8 @@ LINE_LETTERS = 150
 TOPICS = ("vertical_datum", "caution")
 COVERS = (
     "The sds cover the stated random, patchy and named errors of both seasons' surveys; what both "
-    "rest on cancels. They do not cover errors that nobody stated, or walls that are on no plan."
+    "rest on cancels. They do not cover errors that nobody stated, walls that are on no plan, or "
+    "plants that a survey took for the bed."
 )
 
 
@@ -98,9 +99,10 @@ def draw_change(
         (0.7 / wide_in, FOOT_IN / tall_in, (WIDE_IN - 0.9) / wide_in, tall / tall_in)
     )
     _map(axes, dots)
-    _lines(axes, plan["rooms"].geometry, INK, 0.35)
-    _lines(axes, plan["areas"].geometry, "white", 2.6)
-    _lines(axes, plan["areas"].geometry, AREA, 1.3)
+    _lines(axes, plan["rooms"].geometry.to_numpy(), INK, 0.35)
+    areas = outer(plan["areas"].geometry, figures["detection"]["window_m"] ** 2)
+    _lines(axes, areas, "white", 2.6)
+    _lines(axes, areas, AREA, 1.3)
     axes.set(xlim=dots.extent[:2], ylim=dots.extent[2:], aspect="equal")
     title = f"{about['site']}: seabed of {figures['later']} less that of {figures['earlier']}"
     axes.set_title(f"{title}, grid north up", loc="left", fontsize=10)
@@ -189,8 +191,24 @@ def _rgba(colour: str) -> tuple[int, int, int, int]:
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16), 255
 
 
-def _lines(axes: Axes, shapes: gpd.GeoSeries, colour: str, width: float) -> None:
-    edges = shapely.boundary(shapes.to_numpy())
+def outer(shapes: gpd.GeoSeries, least_m2: float) -> npt.NDArray[Any]:
+    """Return outlines with holes and parts smaller than an area left out."""
+    found = []
+    for shape in shapes:
+        parts = [part for part in shapely.get_parts(shape) if part.area >= least_m2]
+        filled = [
+            shapely.Polygon(
+                part.exterior,
+                [ring for ring in part.interiors if shapely.Polygon(ring).area >= least_m2],
+            )
+            for part in parts or shapely.get_parts(shape)
+        ]
+        found.append(shapely.union_all(filled))
+    return np.array(found, dtype=object)
+
+
+def _lines(axes: Axes, shapes: npt.NDArray[Any], colour: str, width: float) -> None:
+    edges = shapely.boundary(shapes)
     parts = shapely.get_parts(edges) if len(edges) else []
     lines = [shapely.get_coordinates(part) for part in parts]
     axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, zorder=3))

@@ -10,7 +10,9 @@ his penalty), by expectation and maximisation. Of each cell's true change, given
 seen, the expected size is had; its mean T and the net mean V give what came, (T + V) / 2, and what
 went, (T − V) / 2, which differ by the net change itself.
 
-What all cells share is no noise from cell to cell: it moves either by no more than it moves the net.
+Change far below the noise can't be told from it: of noise alone about a sixth is left, and as much is
+added to true change. What all cells share is no noise from cell to cell: it moves either by no more than
+it moves the net.
 """
 
 from __future__ import annotations
@@ -28,7 +30,7 @@ LEAST_SD_M, WIDER, SIZES = 0.005, 1.2, 40
 """Noise is sorted into classes, each so many times as large as the one before."""
 FARTHEST_M = 20.0
 LEAST_REACH_M, FARTHER = 0.01, 2**0.5
-ROUNDS = 300
+ROUNDS = 1000
 PRACTICALLY_NONE = 1e-12
 
 
@@ -51,6 +53,7 @@ class Turnover:
     """
 
     _counts: dict[tuple[int, int], int] = field(default_factory=dict)
+    _squares: dict[int, float] = field(default_factory=dict)
 
     def add(self, difference: Array, noise: Array) -> None:
         """Take cells.
@@ -65,6 +68,9 @@ class Turnover:
         place = np.rint(np.clip(difference, -FARTHEST_M, FARTHEST_M) / STEP_M).astype(np.int64)
         size = np.rint(np.log(np.maximum(noise, LEAST_SD_M) / LEAST_SD_M) / np.log(WIDER))
         size = np.minimum(size.astype(np.int64), SIZES)
+        for one in np.unique(size).tolist():
+            square = float((noise[size == one] ** 2).sum())
+            self._squares[one] = self._squares.get(one, 0.0) + square
         pairs, counts = np.unique(np.stack([size, place], axis=1), axis=0, return_counts=True)
         for (one, at), count in zip(pairs.tolist(), counts.tolist(), strict=True):
             self._counts[one, at] = self._counts.get((one, at), 0) + count
@@ -73,7 +79,11 @@ class Turnover:
         """Return differences, their noise and how many cells have them."""
         keys = np.array(sorted(self._counts), dtype=float).reshape(-1, 2)
         counts = np.array([self._counts[key] for key in sorted(self._counts)], dtype=float)
-        return keys[:, 1] * STEP_M, LEAST_SD_M * WIDER ** keys[:, 0], counts
+        cells: dict[int, int] = {}
+        for (size, _), count in self._counts.items():
+            cells[size] = cells.get(size, 0) + count
+        noise = [(self._squares[int(size)] / cells[int(size)]) ** 0.5 for size in keys[:, 0]]
+        return keys[:, 1] * STEP_M, np.maximum(noise, LEAST_SD_M), counts
 
     def raw_size(self) -> float:
         """Return the mean size of the differences as they are, noise included [m]."""

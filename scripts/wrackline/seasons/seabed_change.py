@@ -102,7 +102,8 @@ def outlines_of(
     Parameters
     ----------
     plan : mapping of str to GeoDataFrame
-        ``rooms``, ``buildings`` and ``wall_bodies`` of the later season.
+        ``rooms``, ``buildings`` and ``wall_bodies`` of the later season. What of a building is no
+        room is wall too: walls by their centre have no body.
     trenches : sequence of GeoDataFrame
         Fitted items of the surveys of trenches; lines count as the ground that they enclose.
     stable : sequence of Polygon or None
@@ -115,10 +116,12 @@ def outlines_of(
             closed = shapely.get_dimensions(outline) == 2
             dug[f"{row.survey}/{own}"] = outline if closed else shapely.convex_hull(outline)
     rooms, buildings = plan["rooms"], plan["buildings"]
+    floors = shapely.union_all(rooms.geometry.to_numpy())
+    between = shapely.difference(buildings.geometry.to_numpy(), floors)
     return Outlines(
         dict(zip(rooms["room"], rooms.geometry, strict=True)),
         dict(zip(buildings["building"], buildings.geometry, strict=True)),
-        list(plan["wall_bodies"].geometry),
+        [*plan["wall_bodies"].geometry, *between],
         dug,
         stable,
     )
