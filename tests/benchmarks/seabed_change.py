@@ -1,10 +1,10 @@
-"""Simulated seasons of a corner of the demo: does the interval of net change hold the truth, and does
-nothing that changed stay nothing?
+"""Simulated seasons of a corner of the demo, and what is told of the seabed's change.
 
-The demo's own surveys of two seasons over a corner of its town, with walls, ripples and plants: points
-are taken anew in every run, with errors drawn from the stated models, named ones once a run; gridded,
-filled, merged and compared by the workflow's own code. Walls of the plan are the true ones. Half of
-the runs have the demo's moved sand and open trenches, half have none. Run it:
+Does the interval of net change hold the truth, and does nothing that changed stay nothing? The
+demo's own surveys of two seasons over a corner of its town, with walls, ripples and plants: points
+are taken anew in every run, with errors drawn from the stated models, named ones once a run;
+gridded, filled, merged and compared by the workflow's own code. Walls of the plan are the true
+ones. Half of the runs have the demo's moved sand and open trenches, half have none. Run it:
 ``python tests/benchmarks/seabed_change.py 1000``.
 """
 
@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import yaml
+from shapely.affinity import translate
 
 from wrackline.config import load_site
 from wrackline.demo.hamlet import Hamlet
@@ -28,7 +29,7 @@ from wrackline.demo.survey import displace, draw_named
 from wrackline.demo.town import settled
 from wrackline.rasters import RasterReader
 from wrackline.seabed.gridding import Settings
-from wrackline.seabed.merge import BANDS, Merging, Source, ground, merge_piece
+from wrackline.seabed.merge import Merging, Source, ground, merge_piece
 from wrackline.seabed.sample import Surface
 from wrackline.seabed.weights import Entry
 from wrackline.seasons.seabed_change import FILLED, MEASURED, Change, Outlines, measure_change
@@ -122,7 +123,6 @@ def outlines(dug: bool) -> Outlines:
     """Return the true walls, and the trenches, from the corner's south-west."""
     hamlet, _ = demo()
     corner = np.array(hamlet.truth.south_west) + CORNER[:2]
-    from shapely.affinity import translate
 
     def put(shape: Any) -> Any:
         return translate(shape, -corner[0], -corner[1])
@@ -155,8 +155,8 @@ def run(pair: str, moved: bool, seed: int, folder: Path) -> Ended:
         float(true.sum() * cell),
         site["volume_m3"],
         site["volume_sd_m3"],
-        (float(np.maximum(true, 0).sum() * cell), gross["fill_m3"]),
-        (float(np.maximum(-true, 0).sum() * cell), gross["cut_m3"]),
+        (float(np.maximum(true, 0).sum() * cell), gross["came_m3"]),
+        (float(np.maximum(-true, 0).sum() * cell), gross["went_m3"]),
         gross["gross_sd_m3"],
         len(found["areas"]),
         int((np.array(touched) < 0.02).sum()),

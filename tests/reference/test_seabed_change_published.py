@@ -1,11 +1,11 @@
-"""Anderson 2019 (Earth Surf. Process. Landforms 44, 1015-1033, doi:10.1002/esp.4551) as the US
-Geological Survey applied it to repeat surveys of a reservoir's deltas.
+"""Uncertainties of volumes of change, as the US Geological Survey printed them.
 
-Inputs and figures are those that the notebook of the repository
-jlogan-usgs/whiskeytown-dem-differencing prints: cells of 0.25 m, 682,640 of them, σ_rms 0.11584754 m,
-sill 0.0071469 m², range 2.3546 m, σ_sys 0.104254974 m. The systematic
-figure is printed as it stands, the others times 1.96. Its mean correlated figure,
-9.3576e-05 m, multiplies by L² where eq. 14 divides; divided it is 0.00149722 m.
+It applied Anderson 2019 (Earth Surf. Process. Landforms 44, 1015-1033, doi:10.1002/esp.4551) to
+repeat surveys of a reservoir's deltas. Inputs and figures are those that the notebook of the
+repository jlogan-usgs/whiskeytown-dem-differencing prints: cells of 0.25 m, 682,640 of them, σ_rms 0.11584754
+m, sill 0.0071469 m², range 2.3546 m, σ_sys 0.104254974 m. The systematic figure is printed as it
+stands, the others times 1.96. Its mean correlated figure, 9.3576e-05 m, multiplies by L² where eq.
+14 divides; divided it is 0.00149722 m.
 """
 
 import sys
@@ -17,6 +17,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit" / "seabed"))
 
 from changed import level, surface
+
 from wrackline.seabed.change_sums import Sums
 from wrackline.seabed.differences import difference
 from wrackline.uncertainty import NamedError
@@ -60,7 +61,7 @@ def test_the_systematic_part_of_a_volume(total):
 
 
 def test_the_correlated_part_of_a_volume(total):
-    """Eq. 16: 0.79 a √n L σ_sc, where 0.79 is √(π / 5) rounded; the rim of the ground lessens it."""
+    """Eq. 16: 0.79 a √n L σ_sc, 0.79 being √(π / 5) rounded; the ground's rim lessens it."""
     found = K * total.total(CELL_M**2).budget.patchy
     assert found == pytest.approx(63.66416245931655, rel=0.01)
     exact = K * np.sqrt(np.pi / 5 * SILL_M2 * ROWS * COLUMNS) * RANGE_M * CELL_M

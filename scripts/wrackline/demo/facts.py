@@ -33,7 +33,7 @@ ABOUT = {
     "buildings.axis_square_deg": "true azimuth that its walls are square to, 0 to 90",
     "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest; of the moved "
     "bed where sand moved",
-    "seabed_moved": "sand that came (or went) before the surveys of the moved bed: by mound, place, "
+    "seabed_moved": "sand that came (or went) before the surveys of the moved bed: place, "
     "height in the middle, radius at which 61 % is left, volume 2 pi h r2 on open ground",
     "buildings.doorways": "with the rooms on both sides (between), one of them may be outside; "
     "one that is blocked was walled up: solid wall, its faces traced past it",

@@ -1,8 +1,8 @@
 """A map of the seabed's change between two seasons, that reads in grey.
 
-Ground that came is in warm tones, plain; ground that went in cold ones, hatched; both darken with the
-size of the change. What is within the level of detection of one cell is left white: it may be noise.
-The raster is read in strips, and averaged into the map's own dots.
+Ground that came is in warm tones, plain; ground that went in cold ones, hatched; both darken with
+the size of the change. What is within the level of detection of one cell is left white: it may be
+noise. The raster is read in strips, and averaged into the map's own dots.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -230,7 +231,7 @@ def _key(figure: Figure, tall: float) -> None:
     """Write beside the map what tones, hatches and lines mean."""
     style: dict[str, Any] = {"edgecolor": "#555555", "linewidth": 0.4}
     signs: list[Any] = []
-    words = [f"{low:g} to {high:g}" for low, high in zip(ENDS_M, ENDS_M[1:], strict=False)]
+    words = [f"{low:g} to {high:g}" for low, high in pairwise(ENDS_M)]
     words.append(f"over {ENDS_M[-1]:g}")
     for colour, text in reversed(list(zip(CAME, words, strict=True))):
         signs.append(Patch(facecolor=colour, label=f"came, {text} m", **style))

@@ -2,19 +2,20 @@
 
 A cell is tested by the mean difference of the ground around it, over its sd: random errors of the
 cells averaged, patchy and named ones as large as in one cell. Its p is two-sided. Of all cells
-tested, those are taken whose p is at most the greatest p_(k) ≤ α k / m (Benjamini and Hochberg 1995,
-doi:10.1111/j.2517-6161.1995.tb02031.x): of the cells taken, a share α is false on average, and where
-nothing changed, any is taken in a share α of cases at most. That bound holds for errors that are
-alike in neighbours, and for those that all cells share, as these are (positive dependence: Benjamini
-and Yekutieli 2001, doi:10.1214/aos/1013699998; proven for one-sided tests, and simulated in the
-project's tests for these): a named error that lifts a whole season lifts all means alike, and is in
-the sd of each. So a change of the whole site within the named errors is no area of change.
+tested, those are taken whose p is at most the greatest p_(k) ≤ α k / m (Benjamini and Hochberg
+1995, doi:10.1111/j.2517-6161.1995.tb02031.x): of the cells taken, a share α is false on average,
+and where nothing changed, any is taken in a share α of cases at most. That bound holds for errors
+that are alike in neighbours, and for those that all cells share, as these are (positive dependence:
+Benjamini and Yekutieli 2001, doi:10.1214/aos/1013699998; proven for one-sided tests, and simulated
+in the project's tests for these): a named error that lifts a whole season lifts all means alike,
+and is in the sd of each. So a change of the whole site within the named errors is no area of
+change.
 
 Cells taken whose ground averaged touches are one area, if they are no fewer than the tested cells
-that such ground holds there: so a sounded line is one, though some of its cells were missed. An area then stands if errors alone would
-seldom make one of its size and mean anywhere: if its own p, times how often it fits into the ground
-tested, is at most α. Else a hundred small false ones would stand beside one large true one, and still
-be a small share of all cells taken.
+that such ground holds there: so a sounded line is one, though some of its cells were missed. An
+area then stands if errors alone would seldom make one of its size and mean anywhere: if its own p,
+times how often it fits into the ground tested, is at most α. Else a hundred small false ones would
+stand beside one large true one, and still be a small share of all cells taken.
 """
 
 from __future__ import annotations
@@ -136,7 +137,7 @@ def threshold(scores: npt.NDArray[np.int16], share: float = FALSE_SHARE) -> Thre
 
 
 def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.NDArray[np.int32]:
-    """Return areas of change numbered from 1, those of ground that came and went apart; 0 elsewhere.
+    """Return areas of change numbered from 1, what came and what went apart; 0 elsewhere.
 
     Parameters
     ----------
@@ -154,7 +155,7 @@ def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.N
     out = np.zeros(scores.shape, dtype=np.int32)
     if found.z is None:
         return out
-    least = int(round(found.z / STEP))
+    least = round(found.z / STEP)
     last = 0
     holds = uniform_filter((scores != UNTESTED).astype(np.float32), window, mode="constant")
     for taken in (scores >= least, (scores <= -least) & (scores != UNTESTED)):

@@ -1,15 +1,15 @@
-"""Sums of differences over many cells, with their uncertainty by cause, at a cost in line with them.
+"""Sums of differences over many cells, with their uncertainty by cause.
 
 A sum Σ w d over cells answers to errors as follows (JCGM 100:2008, 5.2; for volumes of change
-Anderson 2019, doi:10.1002/esp.4551, eqs 11 to 19):
+Anderson 2019, doi:10.1002/esp.4551, eqs 11 to 19); the cost is in line with the cells:
 
-* random: Σ w² σ² t, where t cells share one error (a coarse survey's cell, a gap filled from the same
-  soundings). Over a region little wider than such a group, fewer cells are alike than t: for squares,
-  of s cells a side and √t = L, the factor is (1 − L / 3s)²; a region narrower than a group
+* random: Σ w² σ² t, where t cells share one error (a coarse survey's cell, a gap filled from the
+  same soundings). Over a region little wider than such a group, fewer cells are alike than t: for
+  squares, of s cells a side and √t = L, the factor is (1 − L / 3s)²; a region narrower than a group
   has w² σ² n² (1 − s / 3L)²;
-* patchy: ΣΣ w_i w_j σ_i σ_j ρ(d_ij) with the spherical correlation ρ, summed over blocks of an eighth
-  of its reach. Pairs within two blocks have the mean correlation of all their cells, so only what w σ
-  varies by within a block is lost;
+* patchy: ΣΣ w_i w_j σ_i σ_j ρ(d_ij) with the spherical correlation ρ, summed over blocks of an
+  eighth of its reach, and no more than a 24th of the region's side. Pairs within two blocks have
+  the mean correlation of all their cells, so only what w σ varies by within a block is lost;
 * named: Σ w e, with e the signed effect of one standard uncertainty: never averaged.
 """
 
@@ -28,7 +28,7 @@ from wrackline.uncertainty import Budget, spherical
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
-BLOCKS_A_REACH = 8
+BLOCKS_A_REACH, BLOCKS_A_SIDE = 8, 24
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,8 @@ class Sums:
 
     def _field(self, name: str, reach: float) -> _Field:
         if name not in self._patchy:
-            block = max(1, int(reach / BLOCKS_A_REACH / self.window.cell_m))
+            most = max(self.window.shape) // BLOCKS_A_SIDE
+            block = max(1, min(int(reach / BLOCKS_A_REACH / self.window.cell_m), most))
             shape = tuple(-(-size // block) for size in self.window.shape)
             self._patchy[name] = _Field(reach, block, np.zeros(shape))
         return self._patchy[name]
@@ -122,7 +123,7 @@ class Sums:
         factor : float
             The ground area of a cell gives a volume; one over the number of cells a mean.
         """
-        random = sum(_grouped(*self._random[k], self.cells) for k in (0, 1))
+        random = sum(_grouped(float(one), float(many), self.cells) for one, many in self._random)
         cell = self.window.cell_m
         patchy = sum(
             correlated_sum(one.sums, block_correlation(one.reach, cell, one.block))

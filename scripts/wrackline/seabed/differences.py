@@ -1,15 +1,15 @@
 """Two seasons' surfaces on the cells that both have: how far apart, and why they might be.
 
 The difference is later minus earlier: above 0 ground has come, below 0 it went. Its errors are told
-by cause, as those of the surfaces are: *random* ones of both add; *patchy* ones of different surveys
-add, each alike over its own distance; a *named* one moves the difference by what it does to the later
-surface less what it does to the earlier, so a source common to both cancels as far as it acts alike.
-What a surface's sd holds beyond its surveys' error models (a file's own uncertainty) is alike in all
-cells of the survey that counts most there.
+by cause, as those of the surfaces are: *random* ones of both add; *patchy* ones of different
+surveys add, each alike over its own distance; a *named* one moves the difference by what it does to
+the later surface less what it does to the earlier, so a source common to both cancels as far as it
+acts alike. What a surface's sd holds beyond its surveys' error models (a file's own uncertainty) is
+alike in all cells of the survey that counts most there.
 
-The level of detection of one cell is 1.96 sd of its difference (Brasington, Langham and Rumsby 2003,
-doi:10.1016/S0169-555X(02)00320-3; Lane, Westaway and Hicks 2003, doi:10.1002/esp.483), here with all
-causes in the sd, not the random one alone.
+The level of detection of one cell is 1.96 sd of its difference (Brasington, Langham and Rumsby
+2003, doi:10.1016/S0169-555X(02)00320-3; Lane, Westaway and Hicks 2003, doi:10.1002/esp.483), here
+with all causes in the sd, not the random one alone.
 """
 
 from __future__ import annotations
@@ -114,11 +114,14 @@ class _Side:
 
     @property
     def known(self) -> Flags:
+        """Where it has a height."""
         return np.isfinite(self.bands["height"])
 
     @property
     def bed(self) -> Flags:
-        return self.known & (np.nan_to_num(self.bands["surface"], nan=BED) == BED)
+        """Where it has a height of the bed."""
+        there = self.known & (np.nan_to_num(self.bands["surface"], nan=BED) == BED)
+        return np.asarray(there, dtype=bool)
 
 
 def common_grid(earlier: Surface, later: Surface) -> Grid | None:

@@ -1,18 +1,18 @@
 """How much ground came and how much went, freed of what noise alone would show.
 
 The sum of all rises of a noisy difference is too large, and so is that of all falls: where nothing
-changed, half of the noise counts as rises, and half as falls. Leaving out what lies below a level of
-detection removes true change with the noise (Anderson 2019, doi:10.1002/esp.4551). Here the
-distribution of true change over the cells is sought that, with the stated noise, makes the differences
-seen most likely: a mixture of 0 and of even distributions between 0 and ±b, many b, so that it has
-one peak, at 0 (Stephens 2017, doi:10.1093/biostatistics/kxw041, with half-uniform parts and without
-his penalty), by expectation and maximisation. Of each cell's true change, given that and what was
-seen, the expected size is had; its mean T and the net mean V give what came, (T + V) / 2, and what
-went, (T − V) / 2, which differ by the net change itself.
+changed, half of the noise counts as rises, and half as falls. Leaving out what lies below a level
+of detection removes true change with the noise (Anderson 2019, doi:10.1002/esp.4551). Here the
+distribution of true change over the cells is sought that, with the stated noise, makes the
+differences seen most likely: a mixture of 0 and of even distributions between 0 and ±b, many b, so
+that it has one peak, at 0 (Stephens 2017, doi:10.1093/biostatistics/kxw041, with half-uniform parts
+and without his penalty), by expectation and maximisation. Of each cell's true change, given that
+and what was seen, the expected size is had; its mean T and the net mean V give what came, (T + V) /
+2, and what went, (T − V) / 2, which differ by the net change itself.
 
-Change far below the noise can't be told from it: of noise alone about a sixth is left, and as much is
-added to true change. What all cells share is no noise from cell to cell: it moves either by no more than
-it moves the net.
+Change far below the noise can't be told from it: of noise alone about a sixth is left, and as much
+is added to true change. What all cells share is no noise from cell to cell: it moves either by no
+more than it moves the net.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Change of the seabed between two seasons, in figures and on a raster.
 
-Only ground that both seasons have counts, filled gaps included with the sds that they have. Set apart
-from the bed are walls of the plan (cells that a wall's body touches: a sounding that meets a wall
-lifts its cell), plants and structures, and ground that the team dug in between. Two passes over
-pieces of the surfaces, so that memory is bounded: the first tests, the second sums.
+Only ground that both seasons have counts, filled gaps included with the sds that they have. Set
+apart from the bed are walls of the plan (cells that a wall's body touches: a sounding that meets a
+wall lifts its cell), plants and structures, and ground that the team dug in between. Two passes
+over pieces of the surfaces, so that memory is bounded: the first tests, the second sums.
 """
 
 from __future__ import annotations
@@ -198,12 +198,12 @@ class Seen:
     @property
     def dug(self) -> Flags:
         """Bed that the team dug, walls left out."""
-        return self._bed & (self.labels["dug"] > 0)
+        return np.asarray(self._bed & (self.labels["dug"] > 0), dtype=bool)
 
     @property
     def natural(self) -> Flags:
         """Bed that nobody dug, walls left out."""
-        return self._bed & (self.labels["dug"] == 0)
+        return np.asarray(self._bed & (self.labels["dug"] == 0), dtype=bool)
 
     @property
     def measured(self) -> Flags:
@@ -215,7 +215,8 @@ class Seen:
 
     @property
     def _bed(self) -> Flags:
-        return self.found.both & self.found.bed & (self.labels["wall"] == 0)
+        clear = self.labels["wall"] == 0
+        return np.asarray(self.found.both & self.found.bed & clear, dtype=bool)
 
     @property
     def ground(self) -> Array:
@@ -310,7 +311,7 @@ class _Regions:
                 continue
             if number not in self.sums:
                 self.sums[number] = Sums(self.windows[number])
-            self.sums[number].add(found, labels[at] == number, at)
+            self.sums[number].add(found, labels[at] == number, (at[0], at[1]))
 
 
 def _windows(layer: Layer, grid: Grid) -> dict[int, Grid]:
@@ -386,7 +387,7 @@ def _writer(change: Change, raster: Path | str, about: Mapping[str, Any]) -> Ras
     )
 
 
-def _cut(grid: Grid, at: tuple[slice, slice]) -> Grid:
+def _cut(grid: Grid, at: Sequence[slice]) -> Grid:
     """Return the piece of a grid that slices of its raster cover."""
     rows, columns = at
     return replace(
@@ -502,9 +503,9 @@ def _figures(
             "cells_tested": found.tested,
             "cells_taken": found.taken,
         },
-        "trenches": _named(change.layers["dug"], regions["dug"], cell),
-        "rooms": _named(change.layers["room"], regions["room"], cell),
-        "buildings": _named(change.layers["building"], regions["building"], cell),
+        "trenches": _named(change.outlines.dug, regions["dug"], cell),
+        "rooms": _named(change.outlines.rooms, regions["room"], cell),
+        "buildings": _named(change.outlines.buildings, regions["building"], cell),
         "areas": _area_table(change, regions["area"], shapes),
     }
 
@@ -531,10 +532,10 @@ def _gross(site: Mapping[str, Any], turnover: Turnover, sums: Sums) -> dict[str,
     }
 
 
-def _named(layer: Layer, regions: _Regions, cell_m2: float) -> list[dict[str, Any]]:
-    """Return the figures of every shape of a layer, with the share of it that was compared."""
+def _named(shapes: Mapping[str, Any], regions: _Regions, cell_m2: float) -> list[dict[str, Any]]:
+    """Return the figures of every shape, with the share of it that was compared."""
     rows = []
-    for number, (name, shape) in enumerate(zip(layer.names, layer.shapes, strict=True), start=1):
+    for number, (name, shape) in enumerate(shapes.items(), start=1):
         one = figure(regions.sums.get(number), cell_m2)
         cells = one["cells"] * regions.cell_m**2
         share = min(cells / float(shapely.area(shape)), 1.0) if cells else 0.0

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from changed import level, surface
 from scipy.stats import binom, false_discovery_control
 from scipy.stats import norm as normal
 
-from changed import level, surface
 from wrackline.seabed.change_areas import (
     Threshold,
     areas,
@@ -84,7 +84,7 @@ def test_a_broken_line_of_soundings_is_one_area():
 
 
 def test_a_small_area_needs_a_smaller_p():
-    """p times how often the area fits into the ground: at most 5 %."""
+    """Its p, times how often the area fits into the ground: at most 5 %."""
     z = normal.isf(0.05 / 2 * 10 / 1000)
     assert stands(z + 1e-6, 10, 1000)
     assert not stands(z - 1e-6, 10, 1000)

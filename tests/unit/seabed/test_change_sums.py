@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-
 from changed import level, surface
+
 from wrackline.seabed.change_sums import Sums, block_correlation, correlated_sum
 from wrackline.seabed.differences import difference
 from wrackline.uncertainty import NamedError, spherical
@@ -33,9 +33,9 @@ def direct_patchy(mask, weight, size, reach, cell_m):
     return pull @ spherical(apart, reach) @ pull
 
 
-@pytest.mark.parametrize(("reach", "tolerance"), [(5.0, 1e-9), (30.0, 0.002), (100.0, 0.002)])
+@pytest.mark.parametrize(("reach", "tolerance"), [(5.0, 1e-9), (30.0, 0.005), (100.0, 0.005)])
 def test_patchy_errors_are_those_of_all_pairs(reach, tolerance):
-    """Blocks of an eighth of the reach give the double sum over all pairs of an odd shape's cells."""
+    """Sums over blocks give the double sum over all pairs of an odd shape's cells."""
     mask = np.hypot(*np.mgrid[-20:20, -25:25]) < 19
     mask &= RNG.random(mask.shape) < 0.7
     new = level("2032-b", patchy_vertical=0.05, patchy_distance=reach)

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-
 from changed import grid_of, level, surface
+
 from wrackline.seabed.differences import common_grid, difference, level_of_detection
 from wrackline.uncertainty import NamedError
 

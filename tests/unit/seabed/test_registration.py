@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 import yaml
-
 from changed import level, surface
+
 from wrackline.model import AppliedOffset
 from wrackline.seabed.differences import difference
 from wrackline.seabed.registration import Registration
