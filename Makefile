@@ -5,13 +5,16 @@ BIN := .venv/bin
 READY := .venv/ready
 TESTS ?= -m "not slow"
 
-.PHONY: site check new test test-all lint format bench schemas lock
+.PHONY: site check freeze new test test-all lint format bench schemas lock
 
 site: $(READY)  ## rebuild the record of a site: make site SITE=folder
 	@$(BIN)/wrackline build --site "$(SITE)"
 
 check: $(READY)  ## check the survey files of a site, build nothing; one alone: FILE=data/…
 	@$(BIN)/wrackline check --site "$(SITE)" $(if $(FILE),--file "$(FILE)")
+
+freeze: $(READY)  ## put a finished season's numbers in print: make freeze SEASON=2031
+	@$(BIN)/wrackline freeze --site "$(SITE)" --season "$(SEASON)"
 
 new: $(READY)  ## start a site: make new SITE=folder
 	@$(BIN)/wrackline new --site "$(SITE)"

@@ -1,15 +1,20 @@
-"""Carry numbers from the season before to a season's plan.
+"""Carry numbers from the seasons before to a season's plan.
 
-Writes one GeoParquet a layer with lasting numbers (fields of `wrackline.contract`), and
-`changes.json`: by layer the numbers that are new, lost and kept, and all that were ever used.
+Writes one GeoParquet a layer with lasting numbers (fields of `wrackline.contract`);
+`things.parquet`: all that was ever numbered, each with its last outline (`THING_COLUMNS` of
+`wrackline.seasons.carry`); and `events.json`, a list of what is new, split, merged, gone …
+(`wrackline.seasons.events.EVENT_COLUMNS`).
 """
 
 from pathlib import Path
 
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
-from wrackline.io import read_json, write_json
-from wrackline.seasons.carry import carry
+from wrackline.errors import ConfigError
+from wrackline.io import write_json
+from wrackline.registers import read_numbers
+from wrackline.seasons.carry import THING_COLUMNS, carry
+from wrackline.seasons.freezing import frozen_table
 from wrackline.step import step
 
 
@@ -17,16 +22,17 @@ def main(job):
     plan = {
         layer: vectors.read(path) for layer, path in zip(PLAN_LAYERS, job.input.plan, strict=True)
     }
-    before, used = None, {}
-    if job.input.before:
-        folder = Path(job.input.before[0]).parent
-        before = {layer: vectors.read(folder / f"{layer}.parquet") for layer in PLAN_LAYERS}
-        changed = read_json(folder / "changes.json")
-        used = {layer: change["used"] for layer, change in changed.items()}
-    numbered, changes = carry(plan, before, used, tuple(job.params.origin))
+    faults = []
+    given = read_numbers(Path(), faults)
+    if faults:
+        raise ConfigError(faults)
+    frozen = frozen_table(given, plan["rooms"].crs)
+    things = vectors.read(job.input.before[0]) if job.input.before else None
+    carried = carry(plan, things, frozen, job.wildcards.season, tuple(job.params.origin))
     for layer, path in zip(PLAN_LAYERS, job.output.plan, strict=True):
-        vectors.write(numbered[layer], contract.columns(layer), path)
-    write_json(changes, job.output.changes)
+        vectors.write(carried.plan[layer], contract.columns(layer), path)
+    vectors.write(carried.things, THING_COLUMNS, job.output.things)
+    write_json(carried.records(), job.output.events)
 
 
 step(main, snakemake)

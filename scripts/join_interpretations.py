@@ -1,20 +1,23 @@
-"""Tie the team's interpretations to the plan as now known.
+"""Publish the team's interpretations as they stand on the plan as now known.
 
-Writes the table `interpretations` of `wrackline.contract.TABLES` as CSV.
+Writes the table `interpretations` of `wrackline.contract.TABLES` as CSV. A number that nothing ever
+had is a fault, with the nearest one named.
 """
 
 from wrackline import vectors
-from wrackline.contract import PLAN_LAYERS
-from wrackline.model import Interpretation
+from wrackline.contract import table_columns
+from wrackline.errors import ConfigError
 from wrackline.publish.tables import write_csv
-from wrackline.seasons.interpretations import tie
+from wrackline.seasons.interpretations import unknown_numbers
 from wrackline.step import step
 
 
 def main(job):
-    rows = [Interpretation.model_validate_json(text) for text in job.params.interpretations]
-    plan = {layer: vectors.read(p) for layer, p in zip(PLAN_LAYERS, job.input.plan, strict=True)}
-    write_csv(tie(rows, plan), job.output.table)
+    readings = vectors.read(job.input.readings)
+    faults = unknown_numbers(readings, vectors.read(job.input.things))
+    if faults:
+        raise ConfigError(faults)
+    write_csv(readings[list(table_columns("interpretations"))], job.output.table)
 
 
 step(main, snakemake)

@@ -21,7 +21,7 @@ def main(job):
     write_csv(audits.decision_table(read_json(job.input.team)), job.output.decisions)
     seasons = {
         season: read_json(path)
-        for season, path in zip(job.params.seasons, job.input.changes, strict=True)
+        for season, path in zip(job.params.seasons, job.input.events, strict=True)
     }
     write_csv(audits.change_table(seasons), job.output.changes)
     shutil.copyfile(job.input.deposit, job.output.deposit)

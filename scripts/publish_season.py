@@ -8,11 +8,13 @@ import json
 from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.packages import write_package
+from wrackline.seasons.interpretations import with_readings
 from wrackline.step import step
 
 
 def main(job):
-    layers = {layer: vectors.read(path) for layer, path in zip(PLAN_LAYERS, job.input, strict=True)}
+    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    layers = with_readings(plan, vectors.read(job.input.readings))
     about = json.loads(job.params.about)
     write_package(layers, job.output.package, crs=job.params.crs, about=about)
 

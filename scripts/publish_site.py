@@ -14,13 +14,14 @@ from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer
 from wrackline.publish.tables import field_list, write_csv
 from wrackline.publish.words import as_text
+from wrackline.seasons.interpretations import with_readings
 from wrackline.step import step
 
 
 def main(job):
     crs, about = job.params.crs, json.loads(job.params.about)
-    plan = zip(PLAN_LAYERS, job.input.plan, strict=True)
-    layers = {layer: vectors.read(path) for layer, path in plan}
+    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    layers = with_readings(plan, vectors.read(job.input.readings))
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
     layers["seabed_change_areas"] = change_areas(job.input.changed, crs)

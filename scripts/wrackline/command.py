@@ -1,4 +1,4 @@
-"""The command ``wrackline``: build a site, check it, start one, write the config schemas."""
+"""The command ``wrackline``: build a site, check it, put numbers in print, start one, schemas."""
 
 from __future__ import annotations
 
@@ -40,6 +40,7 @@ def _parser() -> argparse.ArgumentParser:
     for name, text in (
         ("build", "check the survey files, then build the record in results/"),
         ("check", "check the survey files alone"),
+        ("freeze", "build, then put a season's numbers in print: config/numbers.csv"),
         ("new", "start a site: a folder with a commented config"),
     ):
         command = commands.add_parser(name, help=text, description=text)
@@ -47,6 +48,10 @@ def _parser() -> argparse.ArgumentParser:
         if name != "new":
             command.add_argument(
                 "--cores", type=_cores, help="steps at work at once (default: all)"
+            )
+        if name == "freeze":
+            command.add_argument(
+                "--season", required=True, help="season whose numbers are in print"
             )
         if name == "check":
             command.add_argument("--file", help="check this survey file alone, by itself")
@@ -71,13 +76,19 @@ def _carry_out(options: argparse.Namespace) -> int:
     if options.command == "schemas":
         say_written(importlib.import_module("wrackline.schemas").write(options.folder))
         return EXIT_OK
-    return run(
+    code = run(
         options.site,
         read_config=importlib.import_module("wrackline.config").load_site,
         cores=options.cores,
         check_only=options.command == "check",
         file=getattr(options, "file", None),
     )
+    if options.command == "freeze" and code == EXIT_OK:
+        added, known = importlib.import_module("wrackline.freeze").freeze(
+            options.site, options.season
+        )
+        say(f"{added} numbers of {options.season} put in print, {known} were: config/numbers.csv")
+    return code
 
 
 def say_written(files: Iterable[Path]) -> None:

@@ -26,6 +26,7 @@ from wrackline.model import (
     ControlValue,
     Correction,
     Decision,
+    GivenNumber,
     Interpretation,
     LocalGrid,
     Phasing,
@@ -34,7 +35,12 @@ from wrackline.model import (
     Survey,
 )
 from wrackline.plan_registers import read_decisions, read_phases
-from wrackline.registers import read_control, read_corrections, read_interpretations
+from wrackline.registers import (
+    read_control,
+    read_corrections,
+    read_interpretations,
+    read_numbers,
+)
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 """From schema version -> function that returns the same content in the next version."""
@@ -66,6 +72,8 @@ class SiteConfig:
         Rows of `config/phases.csv`.
     decisions : tuple of Decision
         Rows of `config/decisions.csv`.
+    numbers : tuple of GivenNumber
+        Rows of `config/numbers.csv`.
     """
 
     folder: Path
@@ -76,6 +84,7 @@ class SiteConfig:
     interpretations: tuple[Interpretation, ...] = ()
     phases: tuple[Phasing, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    numbers: tuple[GivenNumber, ...] = ()
 
     @property
     def surveys(self) -> dict[str, Survey]:
@@ -170,6 +179,7 @@ def load_site(folder: Path) -> SiteConfig:
         order=None if site is None else site.phases,
     )
     decisions = read_decisions(folder, faults)
+    numbers = read_numbers(folder, faults)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
     stable = None if site is None else site.seabed.stable_ground
     if stable is not None and not _inside(stable):
@@ -179,7 +189,15 @@ def load_site(folder: Path) -> SiteConfig:
     if faults or site is None:
         raise ConfigError(faults)
     return SiteConfig(
-        folder, site, seasons, control, corrections, interpretations, phases, decisions
+        folder,
+        site,
+        seasons,
+        control,
+        corrections,
+        interpretations,
+        phases,
+        decisions,
+        numbers,
     )
 
 

@@ -21,6 +21,23 @@ class Field:
 
 WHY_NULL = Field("null_because", "text", "", "why fields of this row are empty, in words")
 SURVEYS = Field("surveys", "text", "", "surveys that the figures rest on, separated by ;")
+OTHER_NUMBERS = Field(
+    "other_numbers",
+    "text",
+    "",
+    "numbers that others gave to what lies there, as series: number, separated by ;",
+)
+READINGS = (
+    Field(
+        "reading",
+        "text",
+        "",
+        "what the team reads it as, with certainty, reader and year, separated by ;",
+    ),
+    Field("reading_status", "text", "", "stands, or disputed where readers differ"),
+)
+TOLD_LATER = ("other_numbers", "reading", "reading_status")
+"""Fields of numbered layers that the stage `rooms` leaves empty, since later stages know them."""
 LINES = Field("lines", "text", "", "survey lines that it was drawn from, as survey/line or #row")
 
 
@@ -67,6 +84,8 @@ EVIDENCE = Field("evidence", "text", "", "recorded, inferred (a closing) or old 
 LAYERS: dict[str, tuple[Field, ...]] = {
     "wall_lines": (
         Field("wall", "text", "", "lasting number of the wall line"),
+        OTHER_NUMBERS,
+        *READINGS,
         EVIDENCE,
         Field(
             "closing",
@@ -103,6 +122,8 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "openings": (
         Field("opening", "text", "", "lasting number"),
+        OTHER_NUMBERS,
+        *READINGS,
         *_measured("width_m", "m", "clear width between the ends recorded"),
         Field("joins", "text", "", "rooms on both sides, or outside, separated by ;"),
         Field("evidence", "text", "", "seen (threshold or jamb recorded) or possible (a gap)"),
@@ -112,6 +133,8 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "rooms": (
         Field("room", "text", "", "lasting number"),
+        OTHER_NUMBERS,
+        *READINGS,
         Field("building", "text", "", "lasting number of its building"),
         Field("kind", "text", "", "room, court, lane or unknown: a suggestion from size and shape"),
         *_measured("floor_area_m2", "m2", "area between wall faces, on the ground"),
@@ -137,6 +160,8 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "buildings": (
         Field("building", "text", "", "lasting number"),
+        OTHER_NUMBERS,
+        *READINGS,
         Field("room_count", "whole", "", "rooms in it, courts left out"),
         *_measured("footprint_m2", "m2", "area to the outer lines recorded, on the ground"),
         *_axis("axis, right angles taken as the same", "0-90"),
@@ -150,6 +175,8 @@ LAYERS: dict[str, tuple[Field, ...]] = {
     ),
     "features": (
         Field("feature", "text", "", "lasting number"),
+        OTHER_NUMBERS,
+        *READINGS,
         Field("kind", "text", "", "what it is, the team's word"),
         Field("origin", "text", "", "built, natural, doubtful or modern, the team's word"),
         Field("room", "text", "", "room in which it lies, if any"),
@@ -265,14 +292,17 @@ TABLES: dict[str, tuple[Field, ...]] = {
     "interpretations": (
         Field("number", "text", "", "the thing that lies there now; empty where none does"),
         Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("given", "text", "", "number that its reader gave, if any"),
         Field("easting", "real", "m", "place given, if any"),
         Field("northing", "real", "m", "place given, if any"),
         Field("reading", "text", "", "what it is read as, the reader's word"),
+        Field("phase", "text", "", "phase that the reading is about"),
         Field("certainty", "text", "", "possible, probable or certain, the reader's word"),
         Field("who", "text", "", "who reads it so"),
         Field("when", "text", "", "day of the reading"),
         Field("why", "text", "", "on what grounds"),
         Field("evidence", "text", "", "where the grounds can be looked up"),
+        Field("made_in", "text", "", "season on whose plan it was made"),
         Field(
             "status",
             "text",
@@ -280,7 +310,81 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "stands; disputed: others read it otherwise; superseded: changed by its reader since; "
             "nothing there: no such thing is on the plan now",
         ),
+        Field("review", "text", "", "why a person should look at it again; empty where none need"),
         Field("note", "text", "", "how it was tied, and the nearest thing where none lies there"),
+    ),
+    "changes": (
+        Field("season", "text", "", "season whose plan shows the change"),
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field(
+            "event",
+            "text",
+            "",
+            "new; split; merged; redrawn: another outline took its place; gone: no longer on the "
+            "plan; found again; reshaped; re-read: of another kind now",
+        ),
+        Field(
+            "number", "text", "", "of the thing; of a split the parent's, of a merger the child's"
+        ),
+        Field("parents", "text", "", "what it was made of, separated by ;"),
+        Field("children", "text", "", "what became of it, separated by ;"),
+        Field(
+            "share",
+            "real",
+            "",
+            "how alike its outlines before and now are, laid upon each other, 0-1",
+        ),
+        Field("why", "text", "", "what tells of the change"),
+    ),
+    "figures_moved": (
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("number", "text", "", "lasting number"),
+        Field("figure", "text", "", "field that moved; its unit ends its name"),
+        Field("before", "real", "", "the figure on the plan of the season before"),
+        Field("before_sd", "real", "", "its standard uncertainty then"),
+        Field("now", "real", "", "the figure on this season's plan"),
+        Field("now_sd", "real", "", "its standard uncertainty now"),
+        Field(
+            "moved_by",
+            "real",
+            "",
+            "now less before; of an axis the lesser turn, of rooms and buildings within 45 degrees",
+        ),
+        Field(
+            "times_sd", "real", "", "moved_by over before_sd, without its sign; over 1 in all rows"
+        ),
+    ),
+    "to_decide": (
+        Field("rank", "whole", "", "what settles most floor first"),
+        Field("question", "text", "", "what a person should decide"),
+        Field("number", "text", "", "the thing that it is about"),
+        Field("easting", "real", "m", "where it is"),
+        Field("northing", "real", "m", "where it is"),
+        Field("settles", "text", "", "what the answer settles"),
+        Field(
+            "floor_m2",
+            "real",
+            "m2",
+            "floor of the rooms of which it settles something, as far as it is in doubt",
+        ),
+        Field("answer_in", "text", "", "file in which the answer is written"),
+    ),
+    "concordance": (
+        Field("what", "text", "", "room, building, wall, opening or feature"),
+        Field("series", "text", "", "whose number it is; empty: the record's own"),
+        Field("number", "text", "", "the number, as it stands in print"),
+        Field("printed", "text", "", "season in which it was put in print; empty: not yet"),
+        Field("first_season", "text", "", "season in which its thing was first on the plan"),
+        Field("last_season", "text", "", "last season in which it was on the plan"),
+        Field("now", "text", "", "what bears it, or came of its thing, on the plan as now known"),
+        Field(
+            "state",
+            "text",
+            "",
+            "stands; split, merged or redrawn: now names what came of it; gone; nothing there: "
+            "nothing on the plan lies at the place given",
+        ),
+        Field("note", "text", "", "where it stands in print, as config/numbers.csv has it"),
     ),
     "set_aside": (
         Field("survey", "text", "", "the survey of bed points"),

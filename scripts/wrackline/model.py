@@ -380,6 +380,16 @@ class WallSettings(Strict):
     )
 
 
+class ReadingSettings(Strict):
+    """When the team's interpretations are to be looked at again."""
+
+    review_change_share: Annotated[float, Field(gt=0, lt=1)] = Field(
+        0.2,
+        description="Share of its outline by which a thing may have changed since it was read, "
+        "beyond which its readings are listed for review.",
+    )
+
+
 class RoomSettings(Strict):
     """How enclosed spaces are told apart; suggestions, until the team says otherwise."""
 
@@ -444,6 +454,9 @@ class Site(Strict):
     seabed: SeabedSettings = Field(default_factory=SeabedSettings, description="Seabed settings.")
     walls: WallSettings = Field(default_factory=WallSettings, description="Wall settings.")
     rooms: RoomSettings = Field(default_factory=RoomSettings, description="Room settings.")
+    readings: ReadingSettings = Field(
+        default_factory=ReadingSettings, description="How interpretations are followed."
+    )
     sheet: SheetSettings = Field(default_factory=SheetSettings, description="Plan sheets.")
     credit: str = Field("", description="Credit line for the products.")
     demo: str | None = Field(
@@ -1084,6 +1097,7 @@ class Interpretation(Strict):
     when: dt.date = Field(description="Day of the reading.")
     why: Text = Field(description="On what grounds.")
     evidence: str = Field("", description="Where the grounds can be looked up.")
+    phase: str = Field("", description="Phase that the reading is about; empty: all or not known.")
 
     @model_validator(mode="after")
     def _tied(self) -> Interpretation:
@@ -1091,6 +1105,29 @@ class Interpretation(Strict):
         if not self.number and not placed:
             raise ValueError("either a number, or easting and northing, to tie it to a thing")
         return self
+
+
+class GivenNumber(Strict):
+    """A row of `config/numbers.csv`: a number that stands in print, and what it belongs to."""
+
+    number: Annotated[Text, StringConstraints(pattern=r"^[^;,]+$")] = Field(
+        description="The number as it stands in print; no comma and no semicolon in it."
+    )
+    what: Literal["room", "building", "wall", "opening", "feature"] = Field(
+        description="What sort of thing bears it."
+    )
+    easting: Number = Field(description="Easting of a place in or on it [m].")
+    northing: Number = Field(description="Northing of a place in or on it [m].")
+    season: Name = Field(description="Season on whose plan, or in which, it was given.")
+    series: str = Field(
+        "",
+        description="Whose numbers these are, e.g. 'plan of 1986'; empty: the record's own, which "
+        "the thing then bears for good.",
+    )
+    outline: str = Field(
+        "", description="Outline of the thing as well-known text; empty: its place alone ties it."
+    )
+    note: str = Field("", description="Where it stands: sheet, bag, page.")
 
 
 class Phasing(Strict):

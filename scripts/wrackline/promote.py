@@ -59,6 +59,11 @@ def promote(site: Path) -> bool:
     return True
 
 
+def in_place(site: Path) -> bool:
+    """Return whether `results/` already holds the products as they are."""
+    return is_current(site / "work" / "publish", _places(site)[0])
+
+
 def recover(site: Path) -> None:
     """Tidy up after a promotion that was cut short; `results/` is complete afterwards."""
     final, new, old = _places(site)

@@ -1,8 +1,8 @@
-"""The small registers under `config/`: control marks, corrections to raw files, interpretations.
+"""The small registers under `config/`: marks, corrections, readings, numbers in print.
 
-Reads only `control.csv`, `corrections.csv` and `interpretations.csv`; writes nothing. Every slip
-of every row is named. `plan_registers` reads its own in the same way. Only light modules may be
-imported here: the Snakefile reads it.
+Reads only `control.csv`, `corrections.csv`, `interpretations.csv` and `numbers.csv`; writes
+nothing. Every slip of every row is named. `plan_registers` reads its own in the same way. Only
+light modules may be imported here: the Snakefile reads it.
 """
 
 from __future__ import annotations
@@ -20,11 +20,12 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from wrackline.errors import Fault
-from wrackline.model import ControlValue, Correction, Interpretation
+from wrackline.model import ControlValue, Correction, GivenNumber, Interpretation
 
 CONTROL = Path("config/control.csv")
 CORRECTIONS = Path("config/corrections.csv")
 INTERPRETATIONS = Path("config/interpretations.csv")
+NUMBERS = Path("config/numbers.csv")
 
 Row = TypeVar("Row", bound=BaseModel)
 Cells = Mapping[str, str]
@@ -97,6 +98,26 @@ def read_interpretations(folder: Path, faults: list[Fault]) -> tuple[Interpretat
         Receives every fault of every row.
     """
     return tuple(row for _, row in read_rows(folder, INTERPRETATIONS, Interpretation, faults))
+
+
+def read_numbers(folder: Path, faults: list[Fault]) -> tuple[GivenNumber, ...]:
+    """Read the numbers that stand in print; no file, none.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+    faults : list of Fault
+        Receives every fault of every row.
+    """
+    rows = read_rows(folder, NUMBERS, GivenNumber, faults)
+    first: dict[tuple[str, str, str], int] = {}
+    for row, given in rows:
+        key = (given.series, given.what, given.number)
+        if key in first:
+            faults.append(_given_twice(given, row, first[key]))
+        first.setdefault(key, row)
+    return tuple(given for _, given in rows)
 
 
 def _overlap(one: ControlValue, other: ControlValue) -> bool:
@@ -274,4 +295,15 @@ def _corrected_twice(correction: Correction, row: int) -> Fault:
         "one correction a cell",
         "it would be left to chance which of the two counts",
         "keep the later one; its `was` is what stands in the raw file",
+    )
+
+
+def _given_twice(given: GivenNumber, row: int, first: int) -> Fault:
+    whose = f"of the series '{given.series}'" if given.series else "of the record"
+    return Slip(NUMBERS, row).fault(
+        "number_twice",
+        f"the {given.what} number '{given.number}' {whose}, which row {first} has too",
+        "each number once in its series: a number in print is never given to a second thing",
+        "it would be left to chance which of the two things bears it",
+        "take one row out, or put the other into a series of its own",
     )

@@ -131,9 +131,20 @@ def _run_locked(job: Job, *, patience_s: float) -> int:
     handle = lock.acquire(job.site, patience_s=patience_s, say=say)
     promote.recover(job.site)
     code = _run_engine(job, handle=handle)
-    if code == EXIT_OK and not job.check_only and promote.promote(job.site):
-        say(f"The record is in {job.site / 'results'}.")
+    if code != EXIT_OK or job.check_only or promote.in_place(job.site):
+        return code
+    renumbered = _renumbered(job.site)
+    promote.promote(job.site)
+    for line in (f"The record is in {job.site / 'results'}.", *renumbered):
+        say(line)
     return code
+
+
+def _renumbered(site: Path) -> list[str]:
+    """Return what to say of numbers that changed; what that needs is loaded only for it."""
+    if not (site / "results" / promote.MANIFEST).is_file():
+        return []
+    return list(importlib.import_module("wrackline.renumbered").say_renumbered(site))
 
 
 def _run_engine(job: Job, *, handle: int) -> int:

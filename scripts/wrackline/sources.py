@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import hashlib
 import json
 from itertools import pairwise
 
 from wrackline.config import SiteConfig, season_of
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS, HeightLink
+from wrackline.model import POINT_HOLDS, HeightLink, list_to_json, to_json
 
 MADE = "data/demo/"
 """Where a demo's files are made by a rule."""
@@ -46,6 +48,12 @@ def raw_stamp(config: SiteConfig, *files: str | None) -> str:
     made = config.site.demo is not None
     raw = [file for file in files if file and not (made and file.startswith(MADE))]
     return stamp(*(config.folder / file for file in raw))
+
+
+def printed_stamp(config: SiteConfig) -> str:
+    """Return a digest of the numbers in print, which are too many to stand in a rule's params."""
+    text = "\n".join(list_to_json(config.numbers))
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def height_links(config: SiteConfig, survey: str) -> list[HeightLink]:
@@ -159,6 +167,43 @@ def view_surface(config: SiteConfig, view: str) -> list[str]:
     """Return the surface in which a view's depths are read, as a list of none or one."""
     surface = f"upto-{season_of(view.split('-', 1)[1])}"
     return [surface] if surface_surveys(config, surface) else []
+
+
+def season_on(config: SiteConfig, day: dt.date) -> str:
+    """Return the season that what was said on a day belongs to.
+
+    It is the last whose first day of survey has come: what is said between two seasons is of the
+    earlier one. Before all seasons it is the first.
+    """
+    began = {
+        name: min(survey.from_date for survey in season.surveys)
+        for name, season in config.seasons.items()
+    }
+    return next((name for name in reversed(began) if began[name] <= day), next(iter(began)))
+
+
+def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
+    """Return the interpretations made in a season: each its place in the register, and its row."""
+    return [
+        [place, to_json(row)]
+        for place, row in enumerate(config.interpretations)
+        if season_on(config, row.when) == season
+    ]
+
+
+def season_surveys(config: SiteConfig, season: str) -> str:
+    """Return what a season's surveys were, for its report, as JSON."""
+    told = [
+        {
+            "name": survey.name,
+            "technique": survey.technique,
+            "holds": survey.holds,
+            "from_date": str(survey.from_date),
+            "to_date": str(survey.to_date),
+        }
+        for survey in config.seasons[season].surveys
+    ]
+    return json.dumps(told, ensure_ascii=False)
 
 
 def season_before(config: SiteConfig, season: str) -> list[str]:

@@ -2,10 +2,10 @@
 
 It applied Anderson 2019 (Earth Surf. Process. Landforms 44, 1015-1033, doi:10.1002/esp.4551) to
 repeat surveys of a reservoir's deltas. Inputs and figures are those that the notebook of the
-repository jlogan-usgs/whiskeytown-dem-differencing prints: cells of 0.25 m, 682,640 of them, σ_rms 0.11584754
-m, sill 0.0071469 m², range 2.3546 m, σ_sys 0.104254974 m. The systematic figure is printed as it
-stands, the others times 1.96. Its mean correlated figure, 9.3576e-05 m, multiplies by L² where eq.
-14 divides; divided it is 0.00149722 m.
+repository jlogan-usgs/whiskeytown-dem-differencing prints: cells of 0.25 m, 682,640 of them, σ_rms
+0.11584754 m, sill 0.0071469 m², range 2.3546 m, σ_sys 0.104254974 m. The systematic figure is
+printed as it stands, the others times 1.96. Its mean correlated figure, 9.3576e-05 m, multiplies by
+L² where eq. 14 divides; divided it is 0.00149722 m.
 """
 
 import sys

@@ -58,7 +58,14 @@ def test_numbers_carry_their_unit_in_their_name(layer):
         if field.kind == "real" and field.unit:
             assert field.name.endswith(f"_{field.unit}")
         elif field.kind == "real":
-            assert field.name in {"elongation", "support", "recorded_share", "bed_covered_share", "filled_share", "p"}
+            assert field.name in {
+                "elongation",
+                "support",
+                "recorded_share",
+                "bed_covered_share",
+                "filled_share",
+                "p",
+            }
 
 
 @pytest.mark.parametrize("layer", PROMISED)

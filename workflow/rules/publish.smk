@@ -1,7 +1,13 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
 from wrackline.publish.words import statement_json
-from wrackline.sources import change_pairs, ground_of
+from wrackline.sources import (
+    change_pairs,
+    ground_of,
+    printed_stamp,
+    season_before,
+    season_surveys,
+)
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
@@ -13,7 +19,8 @@ SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
 rule publish_season:
     input:
-        expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+        plan=expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+        readings="work/seasons/{season}/readings.parquet",
     output:
         package="work/publish/seasons/{season}/plan.gpkg",
     log:
@@ -26,6 +33,39 @@ rule publish_season:
         "Publish: the plan as known after {wildcards.season}"
     script:
         "../../scripts/publish_season.py"
+
+
+rule report_season:
+    input:
+        plan=expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
+        before=lambda w: expand(
+            "work/seasons/{season}/{layer}.parquet",
+            season=season_before(SITE, w.season),
+            layer=PLAN_LAYERS,
+        ),
+        things="work/seasons/{season}/things.parquet",
+        events="work/seasons/{season}/events.json",
+        readings="work/seasons/{season}/readings.parquet",
+        team="work/rooms/upto-{season}/team.json",
+    output:
+        page="work/publish/seasons/{season}/report.html",
+        pictures=[
+            "work/publish/seasons/{season}/changes.png",
+            "work/publish/seasons/{season}/changes.svg",
+        ],
+        moved="work/publish/seasons/{season}/figures_moved.csv",
+        decide="work/publish/seasons/{season}/to_decide.csv",
+    log:
+        "logs/report_season/{season}.log",
+    params:
+        code=fingerprint("report_season"),
+        before=lambda w: "".join(season_before(SITE, w.season)),
+        surveys=lambda w: season_surveys(SITE, w.season),
+        about=lambda w: statement_json(SITE, w.season),
+    message:
+        "Publish: what {wildcards.season} brought"
+    script:
+        "../../scripts/report_season.py"
 
 
 rule publish_rasters:
@@ -113,6 +153,7 @@ rule list_set_aside:
 rule publish_site:
     input:
         plan=SITE_PLAN,
+        readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
@@ -144,7 +185,7 @@ rule publish_audits:
         report="work/check/report.json",
         deposit="work/trenches/deposit.csv",
         team=SITE_TEAM,
-        changes=expand("work/seasons/{season}/changes.json", season=list(SITE.seasons)),
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
     output:
         **{name: f"work/publish/tables/{name}.csv" for name in AUDITS},
     log:
@@ -262,18 +303,36 @@ rule draw_buildings:
 
 rule join_interpretations:
     input:
-        plan=SITE_PLAN,
+        readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
+        things=f"work/seasons/{LAST_SEASON}/things.parquet",
     output:
         table="work/publish/tables/interpretations.csv",
     log:
         "logs/join_interpretations/all.log",
     params:
         code=fingerprint("join_interpretations"),
-        interpretations=list_to_json(SITE.interpretations),
     message:
         "Publish: the team's interpretations"
     script:
         "../../scripts/join_interpretations.py"
+
+
+rule list_numbers:
+    input:
+        plan=SITE_PLAN,
+        things=f"work/seasons/{LAST_SEASON}/things.parquet",
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+    output:
+        table="work/publish/tables/concordance.csv",
+    log:
+        "logs/list_numbers/all.log",
+    params:
+        code=fingerprint("list_numbers"),
+        printed=printed_stamp(SITE),
+    message:
+        "Publish: old numbers and new"
+    script:
+        "../../scripts/list_numbers.py"
 
 
 rule write_report:
@@ -343,6 +402,7 @@ rule list_products:
         rules.publish_site.output,
         rules.publish_audits.output,
         rules.list_set_aside.output,
+        rules.list_numbers.output,
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,
@@ -350,6 +410,7 @@ rule list_products:
         rules.publish_rasters.output if SITE_SURFACE else [],
         rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),
+        expand(rules.report_season.output, season=list(SITE.seasons)),
         rules.tabulate_change.output,
         [
             f"work/publish/seasons/{later}/seabed_change_since_{earlier}.{kind}"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
+
+from wrackline.seasons.events import EVENT_COLUMNS
 
 ACCURACY = (
     *("survey", "cells", "filled_cells", "depth_m", "sd_m", "u95_m"),
@@ -30,7 +32,6 @@ SUSPICIONS = (
     *("survey", "file", "row", "kind", "found", "allowed", "consequence", "remedy"),
     *("easting", "northing", "depth_m", "accepted"),
 )
-CHANGES = ("season", "layer", "number", "change")
 
 
 def accuracy_table(audit: Mapping[str, Any]) -> pd.DataFrame:
@@ -90,13 +91,13 @@ def decision_table(team: Mapping[str, Any]) -> pd.DataFrame:
     return pd.DataFrame(team["decisions"], columns=list(DECISIONS))
 
 
-def change_table(seasons: Mapping[str, Mapping[str, Any]]) -> pd.DataFrame:
-    """Return one row a number that is new or no longer on the plan after a season."""
-    rows = [
-        (season, layer, number, change)
-        for season, layers in seasons.items()
-        for layer, changes in layers.items()
-        for change in ("new", "lost")
-        for number in changes[change]
-    ]
-    return pd.DataFrame(rows, columns=list(CHANGES))
+def change_table(seasons: Mapping[str, Sequence[Mapping[str, Any]]]) -> pd.DataFrame:
+    """Return one row a change of the plan: the events of all seasons in order.
+
+    Parameters
+    ----------
+    seasons : mapping of str to sequence of mapping
+        Events of each season, `seasons.events.EVENT_COLUMNS`.
+    """
+    rows = [row for events in seasons.values() for row in events]
+    return pd.DataFrame(rows, columns=list(EVENT_COLUMNS))

@@ -82,18 +82,18 @@ def draw_plan(
     figure, axes = _sheet(plan, {**about, "phases": phase_words(phases), "last": last})
     if contours is not None and len(contours):
         fine = np.diff(axes.get_xlim())[0] / PLAN_PX
-        _lines(axes, contours.geometry.simplify(fine), color=CONTOUR, width=0.4, order=0.5)
-    _areas(axes, plan["buildings"].geometry, STATED_WALL)
-    _areas(axes, plan["wall_bodies"].geometry, WALL)
+        lines(axes, contours.geometry.simplify(fine), color=CONTOUR, width=0.4, order=0.5)
+    areas(axes, plan["buildings"].geometry, STATED_WALL)
+    areas(axes, plan["wall_bodies"].geometry, WALL)
     rooms = plan["rooms"]
     for kind, fill in (("room", ROOM), ("court", COURT), ("lane", COURT), ("unknown", SMALL)):
-        _areas(axes, rooms.loc[rooms["kind"] == kind].geometry, fill)
+        areas(axes, rooms.loc[rooms["kind"] == kind].geometry, fill)
     walls = plan["wall_lines"]
     recorded = walls["evidence"] == "recorded"
-    _lines(axes, walls.loc[recorded].geometry, color=INK, width=0.7)
+    lines(axes, walls.loc[recorded].geometry, color=INK, width=0.7)
     closings = walls.loc[~recorded].geometry
-    _lines(axes, closings, color="white", width=2.2)
-    _lines(axes, closings, color=INFERRED, width=1.0, dashes=DASHES)
+    lines(axes, closings, color="white", width=2.2)
+    lines(axes, closings, color=INFERRED, width=1.0, dashes=DASHES)
     points = plan["features"].geometry.centroid
     axes.plot(
         points.x, points.y, linestyle="none", marker="D", markersize=2.2, color=FEATURE, zorder=4
@@ -103,7 +103,7 @@ def draw_plan(
     else:
         _label_buildings(axes, plan["buildings"])
     _key(figure, axes)
-    _save(figure, paths)
+    save(figure, paths)
 
 
 def _sheet(plan: Mapping[str, gpd.GeoDataFrame], about: Mapping[str, str]) -> tuple[Figure, Axes]:
@@ -125,12 +125,13 @@ def _sheet(plan: Mapping[str, gpd.GeoDataFrame], about: Mapping[str, str]) -> tu
     axes.set_title(
         f"{about['site']}: wall plan, {about['last']}{about['crs']}, grid north up", loc="left"
     )
-    figure.text(0.07, 0.012, _footing(about), fontsize=6.5, va="bottom")
-    _scale_bar(axes, east - west)
+    figure.text(0.07, 0.012, footing(about), fontsize=6.5, va="bottom")
+    scale_bar(axes, east - west)
     return figure, axes
 
 
-def _footing(about: Mapping[str, str]) -> str:
+def footing(about: Mapping[str, str]) -> str:
+    """Return the statement below a picture, a topic a line."""
     topics = ("phases", "vertical_datum", "depths", "surveyed", "credit", "caution")
     lines = [f"{t.replace('_', ' ')}: {about[t]}" for t in topics if t in about]
     return "\n".join(_wrapped(line) for line in lines)
@@ -145,7 +146,7 @@ def _wrapped(line: str, width: int = 2 * CAUTION_WIDTH) -> str:
     return "\n".join(lines)
 
 
-def _scale_bar(axes: Axes, span: float) -> None:
+def scale_bar(axes: Axes, span: float) -> None:
     """Draw a bar of a round length, about a sixth of the sheet."""
     length = 10 ** np.floor(np.log10(span / 5))
     length *= max(k for k in (1, 2, 5) if k * length <= span / 5)
@@ -156,7 +157,7 @@ def _scale_bar(axes: Axes, span: float) -> None:
     axes.annotate(f"{length:g} m", (0.02, 0.03), xycoords=place, **beside)
 
 
-def _lines(
+def lines(
     axes: Axes,
     shapes: gpd.GeoSeries,
     *,
@@ -165,12 +166,14 @@ def _lines(
     dashes: Any = "-",
     order: float = 2.0,
 ) -> None:
+    """Draw lines of one colour and width."""
     parts = [shapely.get_coordinates(line) for line in shapes]
     style = {"colors": color, "linewidths": width, "linestyles": [dashes]}
     axes.add_collection(LineCollection(parts, zorder=order, **style))
 
 
-def _areas(axes: Axes, shapes: gpd.GeoSeries, fill: Mapping[str, Any]) -> None:
+def areas(axes: Axes, shapes: gpd.GeoSeries, fill: Mapping[str, Any]) -> None:
+    """Fill areas, without their outlines."""
     if len(shapes):
         shapes.plot(ax=axes, aspect=None, linewidth=0, **fill)
 
@@ -260,8 +263,8 @@ def draw_seabed(seabed: Seabed, about: Mapping[str, str], path: Path) -> None:
     _relief(panel(0.9, high, 11.9, tops[0]), seabed, about)
     _heights(panel(0.9, low, 5.6, tops[1]), seabed)
     _uncertainty(panel(7.6, low, 5.6, tops[1]), seabed)
-    figure.text(0.9 / wide, 0.12 / tall, _footing(about), fontsize=6.5, va="bottom")
-    _save(figure, [path])
+    figure.text(0.9 / wide, 0.12 / tall, footing(about), fontsize=6.5, va="bottom")
+    save(figure, [path])
 
 
 def _raster(axes: Axes, values: np.ndarray, seabed: Seabed, **style: Any) -> Any:
@@ -289,17 +292,17 @@ def _relief(axes: Axes, seabed: Seabed, about: Mapping[str, str]) -> None:
     title = f"{about['site']}: seabed, local relief (what stands above the ground around is light)"
     _keyed(axes, picture, title, "height above the trend of the ground around [m]")
     west, east = axes.get_xlim()
-    _scale_bar(axes, east - west)
+    scale_bar(axes, east - west)
 
 
 def _heights(axes: Axes, seabed: Seabed) -> None:
     _raster(axes, seabed.shade.bands["shade_around"], seabed, cmap="gray", vmin=1, vmax=255)
     picture = _raster(axes, seabed.height.bands["height"], seabed, cmap="cividis", alpha=0.6)
-    lines = seabed.contours[seabed.contours["index"].astype(bool)]
-    _lines(axes, lines.geometry, color=INK, width=0.5)
+    bold = seabed.contours[seabed.contours["index"].astype(bool)]
+    lines(axes, bold.geometry, color=INK, width=0.5)
     extent = seabed.height.extent
     axes.set(xlim=extent[:2], ylim=extent[2:])
-    _label_contours(axes, lines)
+    _label_contours(axes, bold)
     _keyed(axes, picture, "height, with contours", "height above the datum [m]")
 
 
@@ -328,7 +331,8 @@ def _uncertainty(axes: Axes, seabed: Seabed) -> None:
     _keyed(axes, picture, "standard uncertainty of the height", "sd [m]")
 
 
-def _save(figure: Figure, paths: list[Path]) -> None:
+def save(figure: Figure, paths: list[Path]) -> None:
+    """Write a figure as PNG or SVG, equal bytes for equal figures."""
     for path in paths:
         path.parent.mkdir(parents=True, exist_ok=True)
         svg = path.suffix == ".svg"

@@ -23,6 +23,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
 from wrackline.crs import grid_factors
+from wrackline.numbers import NUMBERED
 from wrackline.publish.passages import passages
 from wrackline.publish.phases import phase_words
 from wrackline.publish.sheet_labels import (
@@ -474,8 +475,31 @@ def _column(
     if keys:
         pen.heading("Rooms by key number")
         pen.columns([f"{key}  {number}" for key, number in sorted(keys.items())])
+    others = other_numbers(content.plan)
+    if others:
+        pen.heading("Numbers of other plans")
+        pen.columns(others)
     pen.heading("Caution")
     pen.text(about["caution"], 5.2, weight="bold")
+
+
+def other_numbers(plan: Mapping[str, gpd.GeoDataFrame]) -> list[str]:
+    """Return the numbers that others gave to rooms and buildings, each with the record's own.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        The numbered plan.
+    """
+    said = [
+        f"{name} = {number}"
+        for layer in ("buildings", "rooms")
+        for number, names in zip(
+            plan[layer][NUMBERED[layer][0]], plan[layer]["other_numbers"].fillna(""), strict=True
+        )
+        for name in filter(None, str(names).split(";"))
+    ]
+    return sorted(said)
 
 
 @dataclass
@@ -545,7 +569,8 @@ class Pen:
     def columns(self, texts: Sequence[str], size_pt: float = 4.6) -> None:
         """Write short texts in as many columns as fit."""
         step = size_pt * POINT_MM * 1.3
-        count = max(int(self.wide // 26), 1)
+        longest = max(map(len, texts)) * size_pt * POINT_MM * 0.62
+        count = max(int(self.wide // max(26, longest)), 1)
         rows = -(-len(texts) // count)
         for k, text in enumerate(texts):
             x, y = (k // rows) * self.wide / count, self.y - step * (k % rows + 1)

@@ -40,7 +40,8 @@ def as_layer(
         When a row has other fields: a mistake of ours.
     """
     field, letter = NUMBERED.get(layer, (None, ""))
-    names = [name for name in contract.columns(layer) if name != field] + [*extra, "geometry"]
+    own = () if field is None else (field, *contract.TOLD_LATER)
+    names = [name for name in contract.columns(layer) if name not in own] + [*extra, "geometry"]
     wrong = {name for row in rows for name in set(names) ^ set(row)}
     if wrong:
         raise KeyError(f"fields of {layer} missing or not declared: {sorted(wrong)}")
@@ -49,4 +50,5 @@ def as_layer(
     if field is not None:
         places = shapely.get_coordinates(place_of(table.geometry.to_numpy()))
         table[field] = place_numbers(letter, places, site.origin)
+        table[list(contract.TOLD_LATER)] = ""
     return table

@@ -13,7 +13,7 @@ import shapely
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.passages import passages
-from wrackline.publish.sheet import Content, draw_sheet, labels_of
+from wrackline.publish.sheet import Content, draw_sheet, labels_of, other_numbers
 from wrackline.publish.sheet_paper import PAPERS, lay_out
 from wrackline.publish.shrinking import Small
 
@@ -246,3 +246,13 @@ def test_the_seabeds_relief_lies_lightly_under_the_plan(tmp_path, suffix):
     assert paths[0].read_bytes() == paths[1].read_bytes()
     draw_sheet(with_seabed(), "A1", 500, [tmp_path / f"bare.{suffix}"])
     assert paths[0].stat().st_size > (tmp_path / f"bare.{suffix}").stat().st_size
+
+
+def test_numbers_of_other_plans_stand_on_the_sheet():
+    """Each beside the record's own, buildings and rooms in one list; none, no list."""
+    rooms = [("R010-010", shapely.box(10, 10, 14, 13)), ("R030-010", shapely.box(30, 10, 34, 13))]
+    drawn = content([], rooms=rooms)
+    assert other_numbers(drawn.plan) == []
+    drawn.plan["rooms"]["other_numbers"] = ["plan of 1986: I/2;bags: 7", None]
+    said = ["bags: 7 = R010-010", "plan of 1986: I/2 = R010-010"]
+    assert other_numbers(drawn.plan) == said

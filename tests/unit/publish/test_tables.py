@@ -141,14 +141,13 @@ def test_the_field_list_has_every_field_of_every_layer():
     assert (row["unit"], row["meaning"]) == ("m", "median depth of the seabed in it")
 
 
-def test_changes_are_listed_by_season_and_layer():
-    """What is new or lost after a season is one row each; what is kept is none."""
-    change = {"new": ["R2"], "lost": ["R1"], "kept": ["R3"], "used": ["R1", "R2", "R3"]}
-    table = audits.change_table({"2032": {"rooms": change}})
-    assert table.to_numpy().tolist() == [
-        ["2032", "rooms", "R2", "new"],
-        ["2032", "rooms", "R1", "lost"],
-    ]
+def test_changes_are_listed_season_by_season():
+    """Each event is one row, the fields in the order that the field list has them."""
+    gone = {"season": "2032", "what": "room", "event": "gone", "number": "R1", "parents": "R1"}
+    split = {"season": "2033", "what": "room", "event": "split", "number": "R2", "share": 0.5}
+    table = audits.change_table({"2032": [gone], "2033": [split]})
+    assert table["number"].tolist() == ["R1", "R2"]
+    assert list(table.columns) == [field.name for field in contract.TABLES["changes"]]
 
 
 def test_suspicions_are_listed_in_four_parts():

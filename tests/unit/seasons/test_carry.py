@@ -1,6 +1,5 @@
 """Numbers that last: what is seen again keeps its number, whatever the season's tracing."""
 
-import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
@@ -8,7 +7,8 @@ from drawn import box, line_table, plan_of
 
 from wrackline import contract, vectors
 from wrackline.numbers import NUMBERED, place_of
-from wrackline.seasons.carry import carry, paired
+from wrackline.seasons.kin import assigned, kin_of
+from wrackline.seasons.replay import replay as replay_plans
 
 ORIGIN = (0.0, 0.0)
 ROOMS = [(0, 0, 4, 3), (10, 0, 15, 4), (20, 0, 24, 5)]
@@ -20,18 +20,25 @@ def season(*rooms, name="2031", features=()):
     return plan_of(line_table(lines, survey=f"{name}-walls"), features=features)
 
 
-def replay(*plans):
-    """Return plans with lasting numbers and changes, carried from the first to the last."""
-    before, used, out = None, {}, []
-    for plan in plans:
-        before, changes = carry(plan, before, used, ORIGIN)
-        used = {layer: change["used"] for layer, change in changes.items()}
-        out.append((before, changes))
-    return out
+def replay(*plans, frozen=None):
+    """Return seasons with lasting numbers, 2031 and on, carried from the first to the last."""
+    named = [(str(2031 + k), plan) for k, plan in enumerate(plans)]
+    return replay_plans(named, frozen, ORIGIN)
+
+
+def told(step, event, what="room"):
+    """Return the numbers of a season's events of one sort."""
+    return rows_of(step, event, what)["number"].tolist()
+
+
+def rows_of(step, event, what="room"):
+    """Return a season's events of one sort."""
+    rows = step.events
+    return rows[(rows["event"] == event) & (rows["what"] == what)]
 
 
 def rooms_of(step):
-    return step[0]["rooms"]["room"].tolist()
+    return step.plan["rooms"]["room"].tolist()
 
 
 def test_the_first_season_keeps_the_numbers_of_its_places():
@@ -39,12 +46,8 @@ def test_the_first_season_keeps_the_numbers_of_its_places():
     plan = season(*ROOMS)
     (step,) = replay(plan)
     assert rooms_of(step) == plan["rooms"]["room"].tolist()
-    assert step[1]["rooms"] == {
-        "new": sorted(rooms_of(step)),
-        "lost": [],
-        "kept": [],
-        "used": sorted(rooms_of(step)),
-    }
+    assert told(step, "new") == sorted(rooms_of(step))
+    assert set(step.events["event"]) == {"new"}
 
 
 def test_a_shift_within_the_noise_renames_nothing():
@@ -52,25 +55,27 @@ def test_a_shift_within_the_noise_renames_nothing():
     shifted = [tuple(v + 0.25 for v in room) for room in ROOMS]
     first, second = replay(season(*ROOMS), season(*shifted, name="2032"))
     assert rooms_of(second) == rooms_of(first)
-    assert second[1]["rooms"]["new"] == second[1]["rooms"]["lost"] == []
-    assert second[0]["wall_lines"]["wall"].tolist() == first[0]["wall_lines"]["wall"].tolist()
-    assert second[0]["buildings"]["building"].tolist() == first[0]["buildings"]["building"].tolist()
+    assert not len(second.events)
+    assert second.plan["wall_lines"]["wall"].tolist() == first.plan["wall_lines"]["wall"].tolist()
+    assert (
+        second.plan["buildings"]["building"].tolist()
+        == first.plan["buildings"]["building"].tolist()
+    )
 
 
 def test_what_is_seen_again_was_first_seen_before():
     """A room kept from 2031 has 2031 as its first season and 2032 as its last."""
     _, second = replay(season(*ROOMS[:1]), season(*ROOMS[:2], name="2032"))
-    assert second[0]["rooms"]["first_season"].tolist() == ["2031", "2032"]
-    assert second[0]["rooms"]["last_season"].tolist() == ["2032", "2032"]
+    assert second.plan["rooms"]["first_season"].tolist() == ["2031", "2032"]
+    assert second.plan["rooms"]["last_season"].tolist() == ["2032", "2032"]
 
 
 def test_new_and_lost_rooms_are_named():
     """The second room is gone, the third new: both are told, the first is kept."""
     first, second = replay(season(*ROOMS[:2]), season(ROOMS[0], ROOMS[2], name="2032"))
-    changes = second[1]["rooms"]
-    assert changes["kept"] == rooms_of(first)[:1]
-    assert changes["lost"] == rooms_of(first)[1:]
-    assert changes["new"] == rooms_of(second)[1:]
+    assert rooms_of(second)[:1] == rooms_of(first)[:1]
+    assert told(second, "gone") == rooms_of(first)[1:]
+    assert told(second, "new") == rooms_of(second)[1:]
 
 
 def test_a_split_room_leaves_its_number_to_the_larger_part():
@@ -78,18 +83,21 @@ def test_a_split_room_leaves_its_number_to_the_larger_part():
     parts = [*box(0, 0, 6, 3), [(3.6, 0), (3.6, 3)]]
     split = plan_of(line_table(parts, survey="2032-walls"))
     first, second = replay(season((0, 0, 6, 3)), split)
-    large = second[0]["rooms"]["floor_area_m2"].to_numpy(float).argmax()
+    large = second.plan["rooms"]["floor_area_m2"].to_numpy(float).argmax()
     assert rooms_of(second)[large] == rooms_of(first)[0]
-    assert len(second[1]["rooms"]["new"]) == 1
+    assert told(second, "split") == rooms_of(first)
+    assert set(rows_of(second, "split")["children"].iloc[0].split(";")) == set(rooms_of(second))
 
 
 def test_merged_rooms_keep_the_larger_ones_number():
     """Where a wall between two rooms proves to be none, the larger's number stays, one is lost."""
     parts = [*box(0, 0, 6, 3), [(3.6, 0), (3.6, 3)]]
     first, second = replay(plan_of(line_table(parts)), season((0, 0, 6, 3), name="2032"))
-    large = first[0]["rooms"]["floor_area_m2"].to_numpy(float).argmax()
+    large = first.plan["rooms"]["floor_area_m2"].to_numpy(float).argmax()
     assert rooms_of(second) == [rooms_of(first)[large]]
-    assert second[1]["rooms"]["lost"] == [rooms_of(first)[1 - large]]
+    assert told(second, "merged") == rooms_of(second)
+    assert set(rows_of(second, "merged")["parents"].iloc[0].split(";")) == set(rooms_of(first))
+    assert told(second, "gone") == []
 
 
 def test_a_number_is_never_given_twice():
@@ -99,9 +107,9 @@ def test_a_number_is_never_given_twice():
         season(small), season(ROOMS[2], name="2032"), season(large, ROOMS[2], name="2033")
     )
     assert rooms_of(third)[0] == rooms_of(first)[0] + "b"
-    assert rooms_of(first)[0] in third[1]["rooms"]["used"]
+    assert rooms_of(first)[0] in set(third.carried.things["number"])
     for layer, (field, _) in NUMBERED.items():
-        numbers = third[0][layer][field]
+        numbers = third.plan[layer][field]
         assert numbers.is_unique
 
 
@@ -110,7 +118,7 @@ def test_fields_that_name_another_layer_follow():
     jar = [{"geometry": shapely.Point(1, 1, -2), "kind": "jar"}]
     shifted = [tuple(v + 0.3 for v in room) for room in ROOMS]
     _, second = replay(season(*ROOMS), season(*shifted, name="2032", features=jar))
-    plan = second[0]
+    plan = second.plan
     assert plan["features"]["room"].tolist() == plan["rooms"]["room"].tolist()[:1]
     assert plan["rooms"]["building"].tolist() == plan["buildings"]["building"].tolist()
 
@@ -126,25 +134,26 @@ def test_openings_and_wall_bodies_follow_too():
     ]
     first, second = replay(*plans)
     assert plans[1]["rooms"]["room"].tolist() == rooms_of(first)
-    assert second[0]["openings"]["joins"].tolist() == first[0]["openings"]["joins"].tolist()
-    walls = set(second[0]["wall_lines"]["wall"])
-    assert all(set(text.split(";")) <= walls for text in second[0]["wall_bodies"]["wall"])
+    assert second.plan["openings"]["joins"].tolist() == first.plan["openings"]["joins"].tolist()
+    walls = set(second.plan["wall_lines"]["wall"])
+    assert all(set(text.split(";")) <= walls for text in second.plan["wall_bodies"]["wall"])
 
 
 def test_nothing_before_and_nothing_after_are_carried():
     """Plans without a room come before and after one with rooms, and nothing fails."""
     empty = plan_of([])
     first, second, third = replay(empty, season(*ROOMS, name="2032"), empty)
-    assert first[1]["rooms"]["used"] == []
-    assert len(second[1]["rooms"]["new"]) == 3
-    assert third[1]["rooms"]["lost"] == second[1]["rooms"]["new"]
-    assert third[1]["rooms"]["used"] == second[1]["rooms"]["used"]
+    assert not len(first.carried.things)
+    assert len(told(second, "new")) == 3
+    assert told(third, "gone") == told(second, "new")
+    known = set(third.carried.things["number"])
+    assert known == set(second.carried.things["number"])
 
 
 def test_types_stay_what_they_were():
     """Carrying changes no column's type."""
     plan = season(*ROOMS)
-    numbered, _ = replay(plan)[0]
+    numbered = replay(plan)[0].plan
     for layer, table in plan.items():
         again = vectors.conform(numbered[layer], contract.columns(layer))
         assert again.dtypes.to_dict() == table.dtypes.to_dict()
@@ -190,7 +199,9 @@ def test_types_stay_what_they_were():
 )
 def test_things_are_paired_by_overlap_run_or_distance(now, before, pairs):
     """Areas pair by overlap, lines by common run, points by distance, all of them together."""
-    assert paired(gpd.GeoSeries(now), gpd.GeoSeries(before)) == pairs
+    kin = kin_of(np.array(now, dtype=object), np.array(before, dtype=object))
+    alike = kin.where(kin.alike >= 0.3)
+    assert assigned(alike.now, alike.before, alike.alike) == pairs
 
 
 def test_of_two_features_at_one_place_each_keeps_its_own_number():
@@ -202,10 +213,10 @@ def test_of_two_features_at_one_place_each_keeps_its_own_number():
         season(*ROOMS[:1], features=[hearth, paving]),
         season(*ROOMS[:1], name="2032", features=[jar, hearth, paving]),
     )
-    old, new = (step[0]["features"].set_index("kind")["feature"] for step in (first, second))
+    old, new = (step.plan["features"].set_index("kind")["feature"] for step in (first, second))
     assert new["hearth"] == old["hearth"]
     assert new["paving"] == old["paving"]
-    assert second[1]["features"]["new"] == [new["jar"]]
+    assert told(second, "new", "feature") == [new["jar"]]
 
 
 def test_a_feature_that_is_read_as_something_else_keeps_its_number():
@@ -215,7 +226,8 @@ def test_a_feature_that_is_read_as_something_else_keeps_its_number():
         season(features=[at | {"kind": "storage pit"}]),
         season(name="2032", features=[at | {"kind": "cistern"}]),
     )
-    assert second[1]["features"]["kept"] == first[1]["features"]["new"]
+    assert told(second, "re-read", "feature") == told(first, "new", "feature")
+    assert "storage pit" in rows_of(second, "re-read", "feature")["why"].iloc[0]
 
 
 def test_a_number_comes_from_inside_an_area_and_midway_along_a_line():

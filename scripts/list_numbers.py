@@ -1,0 +1,29 @@
+"""Publish the concordance of old numbers and new.
+
+Writes the table `concordance` of `wrackline.contract.TABLES` as CSV.
+"""
+
+from pathlib import Path
+
+from wrackline import vectors
+from wrackline.contract import PLAN_LAYERS
+from wrackline.errors import ConfigError
+from wrackline.io import read_json
+from wrackline.publish.tables import write_csv
+from wrackline.registers import read_numbers
+from wrackline.seasons.concordance import concordance
+from wrackline.step import step
+
+
+def main(job):
+    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    events = [event for path in job.input.events for event in read_json(path)]
+    faults = []
+    given = read_numbers(Path(), faults)
+    if faults:
+        raise ConfigError(faults)
+    table = concordance(vectors.read(job.input.things), events, given, plan)
+    write_csv(table, job.output.table)
+
+
+step(main, snakemake)
