@@ -9,6 +9,7 @@ from pathlib import Path
 
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
+from wrackline.publish.change_table import change_areas
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer, together
 from wrackline.publish.tables import field_list, write_csv
@@ -25,6 +26,7 @@ def main(job):
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
     layers["sightings"] = together("sightings", job.input.sightings, crs)
     layers["wall_condition"] = vectors.read(job.input.condition)
+    layers["seabed_change_areas"] = change_areas(job.input.changed, crs)
     layers["surveys"] = survey_layer(
         job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
     )

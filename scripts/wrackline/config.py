@@ -183,6 +183,9 @@ def load_site(folder: Path) -> SiteConfig:
     decisions = read_decisions(folder, faults)
     numbers = read_numbers(folder, faults)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
+    stable = None if site is None else site.seabed.stable_ground
+    if stable is not None and not _inside(stable):
+        faults.append(_outside(stable, Path("config/site.yaml"), ""))
     if site is not None and not faults:
         seasons = with_baselines(seasons, site, faults)
     if faults or site is None:

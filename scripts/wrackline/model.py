@@ -322,6 +322,17 @@ class SeabedSettings(Strict):
         "out, nobody knows: where a newer season measured, older ones don't count. Stated (0: it "
         "stays), older seasons count there too, with that added to their errors [m].",
     )
+    stable_ground: Text | None = Field(
+        None,
+        description="File of polygons, relative to the site's folder: ground that is known not to "
+        "change, such as rock or a quay. Seasons are held against each other there; nothing is "
+        "moved by it: what to write to move a season's surveys is told in the change's figures.",
+    )
+    change_window_m: Annotated[float, Field(gt=0, le=100)] = Field(
+        1.5,
+        description="Side of the ground over which change between seasons is averaged before it "
+        "is tested, at least one cell; areas of change are no smaller [m].",
+    )
     baseline: Text | None = Field(
         None,
         description="Survey of bed points, as `<season>-<name>`, that the others are held against: "

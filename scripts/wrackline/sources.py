@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import json
 from collections.abc import Sequence
+from itertools import pairwise
 
 from wrackline.config import SiteConfig
 from wrackline.fingerprint import stamp
@@ -253,6 +254,29 @@ def season_before(config: SiteConfig, season: str) -> list[str]:
     order = list(config.seasons)
     at = order.index(season)
     return order[at - 1 : at] if at else []
+
+
+def change_pairs(config: SiteConfig) -> list[tuple[str, str]]:
+    """Return the pairs of seasons between which the seabed's change is measured.
+
+    Each season with bed points against the last one before it that has some, and the first of them
+    against the last.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    """
+    sounded = [name for name in config.seasons if surface_surveys(config, f"season-{name}")]
+    pairs = list(pairwise(sounded))
+    if len(sounded) > 2:
+        pairs.append((sounded[0], sounded[-1]))
+    return pairs
+
+
+def dug_between(config: SiteConfig, earlier: str, later: str) -> list[str]:
+    """Return the surveys of trenches of two seasons and of those between them."""
+    dug = config.holding("trench_outlines")
+    return [name for name in dug if earlier <= season_of(name) <= later]
 
 
 def ground_data(config: SiteConfig, survey: str) -> str:

@@ -1,5 +1,5 @@
 from wrackline.model import for_checking, without_note
-from wrackline.sources import files_there
+from wrackline.sources import files_there, raw_stamp
 
 
 rule cross_check:
@@ -9,12 +9,14 @@ rule cross_check:
         water=files_there(
             SITE, *(survey.vertical.water_level for survey in SITE.surveys.values())
         ),
+        stable=files_there(SITE, SITE.site.seabed.stable_ground),
     output:
         checked="work/accuracy/cross_check.json",
     log:
         "logs/cross_check/all.log",
     params:
         code=fingerprint("cross_check"),
+        raw=raw_stamp(SITE, SITE.site.seabed.stable_ground),
         names=list(SITE.surveys),
         surveys=[to_json(without_note(survey)) for survey in SITE.surveys.values()],
         site=to_json(for_checking(SITE.site)),

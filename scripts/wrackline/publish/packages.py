@@ -19,6 +19,7 @@ GEOMETRY = {
     "buildings": "MultiPolygon",
     "features": "Unknown",
     "contours": "LineString",
+    "seabed_change_areas": "MultiPolygon",
     "waterlines": "LineString",
     "sightings": "LineString",
     "wall_condition": "LineString",
