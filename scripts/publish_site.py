@@ -13,6 +13,7 @@ from wrackline.publish.change_table import change_areas
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer, together
 from wrackline.publish.tables import field_list, write_csv
+from wrackline.publish.tracings import tracing_layer
 from wrackline.publish.words import as_text
 from wrackline.seasons.interpretations import with_readings
 from wrackline.step import step
@@ -27,6 +28,7 @@ def main(job):
     layers["sightings"] = together("sightings", job.input.sightings, crs)
     layers["wall_condition"] = vectors.read(job.input.condition)
     layers["seabed_change_areas"] = change_areas(job.input.changed, crs)
+    layers["tracings"] = tracing_layer(vectors.read(job.input.tracings), layers["wall_lines"])
     layers["surveys"] = survey_layer(
         job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
     )

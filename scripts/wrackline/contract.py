@@ -330,6 +330,30 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("used_for", "text", "", "products that rest on it"),
         WHY_NULL,
     ),
+    "tracings": (
+        Field("wall", "text", "", "lasting number of the wall line that it became part of"),
+        Field("survey", "text", "", "survey that traced it"),
+        Field("season", "text", "", "its season"),
+        Field("line", "text", "", "the line as surveyed, as survey/line or #row"),
+        Field("standing", "flag", "", "whether the wall stands by this line, or by a better one"),
+        Field("weight", "real", "", "its mean share in the wall's place, 0-1"),
+        Field("length_m", "real", "m", "how far it runs along the wall, on the ground"),
+        *_measured(
+            "off_m",
+            "m",
+            "mean offset from the wall as placed, + to the left of its line; lines of different "
+            "faces, centres and poles brought together",
+        ),
+        Field(
+            "disagrees",
+            "flag",
+            "",
+            "whether it lies further off the line that stands than errors explain; such have no "
+            "share; all walls are tested at one level, 5 in 100 sites name one wrongly",
+        ),
+        Field("why", "text", "", "why it disagrees, or has no share in the wall's place"),
+        WHY_NULL,
+    ),
 }
 
 

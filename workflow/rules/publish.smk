@@ -152,6 +152,7 @@ rule list_set_aside:
 rule publish_site:
     input:
         plan=SITE_PLAN,
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
         readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],

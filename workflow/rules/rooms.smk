@@ -6,6 +6,8 @@ rule find_rooms:
         lines="work/walls/{view}/lines.parquet",
         pieces="work/walls/{view}/pieces.parquet",
         edges="work/walls/{view}/edges.parquet",
+        sources="work/walls/{view}/sources.parquet",
+        shares="work/walls/{view}/shares.parquet",
         outlines="work/walls/{view}/outlines.parquet",
         team="work/walls/{view}/team.json",
         wall_errors=lambda w: expand(

@@ -24,6 +24,7 @@ GEOMETRY = {
     "sightings": "LineString",
     "wall_condition": "LineString",
     "surveys": "MultiPolygon",
+    "tracings": "LineString Z",
 }
 
 

@@ -50,9 +50,7 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     work = view.network.work
     traced = recorded_pieces(work)
     pieces = join_pieces([traced, view.network.closings()])
-    names = [model.survey for model in view.models]
-    motion = end_motion(pieces, work.xyz)
-    ground = Ground(motion, work.xyz, work.survey_index(names), view.models)
+    ground = Ground.under(work, end_motion(pieces, work.xyz), view.models)
     ends = pieces.ends(work.xyz)
     rows = _recorded_rows(view, ground, ends, pieces)
     inferred = np.flatnonzero((pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M))
