@@ -19,7 +19,7 @@ from wrackline.step import step
 
 def main(job):
     crs, about = job.params.crs, json.loads(job.params.about)
-    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
     layers = with_readings(plan, vectors.read(job.input.readings))
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)

@@ -300,7 +300,9 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "text",
             "",
             "new; split; merged; redrawn: another outline took its place; gone: no longer on the "
-            "plan; found again; reshaped; re-read: of another kind now",
+            "plan; found again; reshaped; re-read: of another kind now; renumbered: a number in "
+            "print took the place of its own; lost, buried, overgrown, uncovered, seen again: most "
+            "of its walls, as the season suggests",
         ),
         Field(
             "number", "text", "", "of the thing; of a split the parent's, of a merger the child's"
@@ -360,8 +362,8 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "state",
             "text",
             "",
-            "stands; split, merged or redrawn: now names what came of it; gone; nothing there: "
-            "nothing on the plan lies at the place given",
+            "stands; split, merged, redrawn or renumbered: now names what came of it; gone; "
+            "nothing there: nothing on the plan lies at the place given",
         ),
         Field("note", "text", "", "where it stands in print, as config/numbers.csv has it"),
     ),
