@@ -119,7 +119,7 @@ def _change(pair: Mapping[str, Any], png: bytes) -> Part:
         ["mean change", measured(site["mean_m"], site["mean_sd_m"], "m")],
         ["came, freed of the noise's share", came],
         ["went, freed of the noise's share", went],
-        ["areas of change", str(len(pair["areas"]))],
+        ["areas of change", str(pair["area_count"])],
         ["dug by the team", measured(dug["volume_m3"], dug["volume_sd_m3"], "m3")],
         ["stable ground", registration_words(pair["stable"]["registration"])],
     ]
