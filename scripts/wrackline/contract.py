@@ -210,6 +210,27 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "label_turn_deg", "real", "deg", "clockwise turn of a level text along it, in the grid"
         ),
     ),
+    "seabed_change_areas": (
+        Field("area", "text", "", "its number between these two seasons"),
+        Field("earlier", "text", "", "earlier season"),
+        Field("later", "text", "", "later season"),
+        Field("change", "text", "", "ground has come, or ground has gone"),
+        Field("area_m2", "real", "m2", "its cells, on the ground"),
+        Field("filled_share", "real", "", "share of its cells filled between soundings, 0-1"),
+        *_measured(
+            "mean_m",
+            "m",
+            "mean of later minus earlier height; as areas are chosen for being far from 0, it "
+            "is rather too far from it",
+        ),
+        *_measured("volume_m3", "m3", "what came, or went where below 0"),
+        Field(
+            "p",
+            "real",
+            "",
+            "probability of a mean as far from 0 by errors alone, at this place",
+        ),
+    ),
     "waterlines": (
         Field(
             "sea_level",
@@ -236,6 +257,44 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         ),
         WHY_NULL,
     ),
+    "sightings": (
+        Field("wall", "text", "", "lasting number of the wall line"),
+        Field("season", "text", "", "season whose surveys say it"),
+        Field(
+            "status",
+            "text",
+            "",
+            "seen, buried, overgrown, lost, could not be seen, or not looked for: a suggestion "
+            "from that season's surveys alone; none is taken off the plan by it",
+        ),
+        Field("length_m", "real", "m", "length of the stretch on the ground"),
+        *_measured("exposure_m", "m", "how far the wall stands above the bed beside it"),
+        *_measured("cover_m", "m", "how far the bed lies above the wall's recorded top"),
+        *_measured(
+            "loss_m",
+            "m",
+            "how far what stands falls short of the recorded top; of walls traced "
+            "anew, of the top of this season",
+        ),
+        SURVEYS,
+        Field("evidence", "text", "", "what the word rests on"),
+        WHY_NULL,
+    ),
+    "wall_condition": (
+        Field("wall", "text", "", "lasting number of the wall line"),
+        Field("building", "text", "", "building that it is of; empty where it stands alone"),
+        Field(
+            "last_known",
+            "text",
+            "",
+            "seen, buried, overgrown or lost, as the last season said that could tell; or nothing "
+            "known: a suggestion",
+        ),
+        Field("known_in", "text", "", "that season"),
+        Field("last_seen", "text", "", "last season in which it was truly seen; empty: in none"),
+        Field("this_season", "text", "", "what the last season of all says of it"),
+        Field("length_m", "real", "m", "length of the stretch on the ground"),
+    ),
     "surveys": (
         Field("survey", "text", "", "identifier"),
         Field("season", "text", "", "season"),
@@ -254,6 +313,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("patchy_distance_m", "real", "m", "stated"),
         Field("error_sources", "text", "", "named error sources, separated by ;"),
         Field("resolution_m", "real", "m", "least thing that it would have shown, as stated"),
+        Field("visibility_m", "real", "m", "how far one could see in the water, as stated"),
         Field(
             "pole_width_m",
             "real",
@@ -261,6 +321,12 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "width of the pole held against wall faces, as stated; lines lie half of it off them",
         ),
         Field("ground_looked_at", "text", "", "what the outline is: stated, or had from the data"),
+        Field(
+            "plant_cover_share",
+            "real",
+            "",
+            "share of that ground that plants cover, as stated, 0-1",
+        ),
         Field("used_for", "text", "", "products that rest on it"),
         WHY_NULL,
     ),
@@ -569,6 +635,70 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("spread_deg", "real", "deg", "circular standard deviation of a family's stretches"),
         Field("stretches", "whole", "", "straight stretches of recorded wall lines in it"),
         Field("length_share", "real", "", "share of the length of all stretches, 0-1"),
+        WHY_NULL,
+    ),
+    "condition": (
+        Field("building", "text", "", "lasting number; all: all walls; no building: the others"),
+        Field("season", "text", "", "season, the newest first"),
+        Field(
+            "trend",
+            "text",
+            "",
+            "losing walls, being buried, being overgrown, being uncovered, walls lower than "
+            "recorded, stable, first record (nothing to compare), not known since a season: "
+            "suggestions, from 2 m on and 1 % (loss) or 5 % of what was compared",
+        ),
+        Field("evidence", "text", "", "what the trend rests on"),
+        Field(
+            "walls_m",
+            "real",
+            "m",
+            "length of its recorded wall lines on the plan of that season; of a wall with two "
+            "faces both count, here and in all lengths",
+        ),
+        Field("looked_for_m", "real", "m", "of it, where some survey of the season looked"),
+        *(
+            Field(f"{status}_m", "real", "m", f"of it, {status.replace('_', ' ')} that season")
+            for status in (
+                "not_looked_for",
+                "could_not_be_seen",
+                "lost",
+                "buried",
+                "overgrown",
+                "seen",
+            )
+        ),
+        Field("compared_m", "real", "m", "of it, known that season and in one before"),
+        Field("newly_lost_m", "real", "m", "lost, and not said to be lost before"),
+        Field("newly_buried_m", "real", "m", "buried, and seen when last known before"),
+        Field("newly_overgrown_m", "real", "m", "overgrown, and seen when last known before"),
+        Field("newly_uncovered_m", "real", "m", "seen, and buried or overgrown when last known"),
+        Field("found_again_m", "real", "m", "seen, and said to be lost before: that was wrong"),
+        Field("lost_so_far_m", "real", "m", "lost when last known, up to that season"),
+        *_measured("mean_exposure_m", "m", "how far what was seen stands above the bed, mean"),
+        *_measured("mean_loss_m", "m", "how far what was seen falls short of its recorded top"),
+        Field("last_seen", "text", "", "last season in which half of its walls or more were seen"),
+    ),
+    "seabed_change": (
+        Field("earlier", "text", "", "earlier season"),
+        Field("later", "text", "", "later season"),
+        Field(
+            "scope",
+            "text",
+            "",
+            "site: bed that both seasons have, walls, plants and dug ground left out; stable "
+            "ground; dug by the team; area of change; trench; building; room (cells wholly inside)",
+        ),
+        Field("name", "text", "", "number of the area, trench, building or room"),
+        Field("area_m2", "real", "m2", "ground that was compared"),
+        Field("compared_share", "real", "", "share of a room, building or trench compared, 0-1"),
+        Field("filled_share", "real", "", "share of it filled between soundings, 0-1"),
+        *_measured("mean_m", "m", "mean change of height, later minus earlier"),
+        *_measured("volume_m3", "m3", "net volume: sum over all cells compared, no cell left out"),
+        *_measured("came_m3", "m3", "volume of what came, freed of the noise's share"),
+        *_measured("went_m3", "m3", "volume of what went, freed of the noise's share"),
+        Field("p", "real", "", "of an area: probability of its mean by errors alone"),
+        Field("note", "text", "", "of an area what it is; of stable ground how the seasons fit"),
         WHY_NULL,
     ),
     "summary": (

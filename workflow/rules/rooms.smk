@@ -43,7 +43,7 @@ rule find_rooms:
     params:
         code=fingerprint("find_rooms"),
         site=to_json(for_measuring(SITE.site)),
-        team=team_words(SITE),
+        team=lambda w: team_words(SITE, w.view),
     message:
         "Rooms: finding and measuring the rooms of {wildcards.view}"
     script:

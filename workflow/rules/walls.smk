@@ -27,7 +27,7 @@ rule join_walls:
         code=fingerprint("join_walls"),
         traits=lambda w: line_traits(SITE, w.view),
         walls=to_json(SITE.site.walls),
-        team=team_words(SITE),
+        team=lambda w: team_words(SITE, w.view),
         crs=SITE.site.crs,
     message:
         "Walls: joining the wall lines of {wildcards.view}"

@@ -39,11 +39,8 @@ def trench_outlines(work: Fieldwork) -> gpd.GeoDataFrame:
     """Return trenches of 1 by 2 m, square to their house, in rooms that were excavated."""
     shapes, notes = [], []
     for house, name in _any_room(work, "excavated"):
-        x, y = house.rooms[name].centroid.coords[0]
-        turned = shapely.affinity.rotate(
-            shapely.box(x - 0.5, y - 1.0, x + 0.5, y + 1.0), -house.frame.azimuth_grid_deg
-        )
-        corners = np.column_stack([np.array(turned.exterior.coords)[:-1], np.zeros(4)])
+        outline = np.array(house.trench(name).exterior.coords)[:-1]
+        corners = np.column_stack([outline, np.zeros(4)])
         shapes.append(shapely.Polygon(work.measure(corners)[:, :2].round(3)))
         notes.append(f"{house.name} {name}")
     lines = [f"TR{number:02d}" for number in range(1, len(shapes) + 1)]

@@ -31,7 +31,12 @@ ABOUT = {
     "buildings.footprint_m2, footprint_grid_m2": "to the outer faces, on the ground, in the grid",
     "buildings.centre": "easting and northing of the footprint's centre of area [m]",
     "buildings.axis_square_deg": "true azimuth that its walls are square to, 0 to 90",
-    "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest",
+    "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest; of the moved "
+    "bed where sand moved",
+    "seabed_moved": "sand that came (or went) before the surveys of the moved bed: by mound, "
+    "place, height in the middle, radius at which 61 % is left, volume 2 pi h r2 on open ground",
+    "walls_lost": "round ground on which walls were gone before the surveys of the moved bed, with "
+    "the volume of what stood above that bed",
     "buildings.doorways": "with the rooms on both sides (between), one of them may be outside; "
     "one that is blocked was walled up: solid wall, its faces traced past it",
     "buildings.neighbours": "pairs of rooms with a wall between them",
@@ -111,6 +116,8 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
         "sea_level_m": level,
         "seed": hamlet.truth.seed,
         "hectares": round(float(np.prod(hamlet.truth.extent)) / 1e4, 4),
+        "seabed_moved": _moved(hamlet),
+        "walls_lost": _lost(hamlet),
         "buildings": {name: _building(hamlet, h, ground) for name, h in hamlet.houses.items()},
         "free_walls": {
             name: {
@@ -129,6 +136,38 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
             for name, thing in hamlet.truth.features.items()
         },
     }
+
+
+def _moved(hamlet: Hamlet) -> list[dict[str, Any]]:
+    """Return the sand that came and went: rounded bells, with the volume under each."""
+    later = hamlet.truth.seabed.moved
+    return [
+        {
+            "at": [x + corner for x, corner in zip(one.at, hamlet.truth.south_west, strict=True)],
+            "height_m": one.height_m,
+            "radius_m": one.radius_m,
+            "volume_m3": round(2 * np.pi * one.height_m * one.radius_m**2, 3),
+        }
+        for one in (later.mounds if later else [])
+    ]
+
+
+def _lost(hamlet: Hamlet) -> list[dict[str, Any]]:
+    """Return where walls are gone, and the volume of them that stood above the later bed."""
+    lost = []
+    for hole in shapely.get_parts(hamlet.lost_ground):
+        gone = [(shapely.intersection(body, hole), top) for body, top in hamlet.wall_tops]
+        parts = [(part, top) for shape, top in gone for part in shapely.get_parts(shape)]
+        volume = sum(_stood(hamlet, p, top) for p, top in parts if p.area > 0)
+        outline = shapely.to_wkt(hole, rounding_precision=3)
+        lost.append({"ground_wkt": outline, "volume_m3": round(volume, 3)})
+    return lost
+
+
+def _stood(hamlet: Hamlet, body: Polygon, top_m: float) -> float:
+    """Return the volume of a piece of wall above the later bed [m³]."""
+    height = top_m - hamlet.bed(_places_within(body), moved=True)
+    return float(body.area * np.maximum(height, 0.0).mean())
 
 
 def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
@@ -213,7 +252,7 @@ def _room(hamlet: Hamlet, house: House, name: str, *, ground: Ground) -> dict[st
 
 def _overgrown_share(hamlet: Hamlet, shape: Polygon) -> float:
     """Return the share of an outline's ground over which plants grow."""
-    return round(float((hamlet.canopy(_places_within(shape)) > 0).mean()), 3)
+    return round(float((hamlet.canopy(_places_within(shape), moved=True) > 0).mean()), 3)
 
 
 def _depth(hamlet: Hamlet, height: float | None) -> float | None:
@@ -222,7 +261,7 @@ def _depth(hamlet: Hamlet, height: float | None) -> float | None:
 
 def _bed(hamlet: Hamlet, shape: Polygon) -> dict[str, float]:
     """Return the seabed's median, least and greatest depth within an outline [m]."""
-    depth = hamlet.truth.sea_level_m - hamlet.bed(_places_within(shape))
+    depth = hamlet.truth.sea_level_m - hamlet.bed(_places_within(shape), moved=True)
     return {
         "depth_m": round(float(np.median(depth)), 4),
         "depth_min_m": round(float(depth.min()), 4),

@@ -57,6 +57,11 @@ class Fieldwork:
         """How far off a face the axis of the pole is that is held against it [m]."""
         return self.made.pole_width_m / 2
 
+    @property
+    def moved(self) -> bool:
+        """Whether it met the bed after sand had moved."""
+        return self.made.bed == "moved"
+
     def houses(self, traced: str) -> list[House]:
         """Return the buildings that it surveys: those traced its way whose middle it covers.
 
@@ -174,6 +179,8 @@ def _walls(work: Fieldwork, traced: str, runs_of: Callable[[House], list[Run]]) 
     runs = [(run, h.truth.wall_top_m) for h in work.houses(traced) for run in runs_of(h)]
     if traced == "faces":
         runs += _free_wall_runs(work)
+    if work.moved:
+        runs = [(left, top) for run, top in runs for left in work.hamlet.left_of(run, top)]
     lines = work.traced([run for run, _ in runs], [top for _, top in runs]) if runs else []
     columns = {
         "line": [f"W{number:03d}" for number in range(1, len(runs) + 1)],
@@ -241,8 +248,10 @@ def _boat_path(work: Fieldwork) -> tuple[Array, Array]:
 
 def true_surface(work: Fieldwork, xy: Array) -> Array:
     """Return the true height that a sounding meets, plants included, shape (n,) [m]."""
-    hamlet = work.hamlet
-    return hamlet.surface(xy, canopy=True) if work.made.shows_walls else hamlet.bed(xy)
+    hamlet, moved = work.hamlet, work.moved
+    if work.made.shows_walls:
+        return hamlet.surface(xy, canopy=True, moved=moved)
+    return hamlet.bed(xy, moved=moved)
 
 
 def _hours_after(first: dt.datetime, then: dt.datetime) -> float:
@@ -291,7 +300,7 @@ def bed_poles(work: Fieldwork) -> pd.DataFrame:
         [*(h.walls for h in work.hamlet.houses.values()), *work.hamlet.free_walls.values()]
     )
     clear = ~shapely.contains_xy(built, xy[:, 0], xy[:, 1])
-    return _heights(work.measure(work.hamlet.on_land(xy[clear])))
+    return _heights(work.measure(work.hamlet.on_land(xy[clear], moved=work.moved)))
 
 
 def floors(work: Fieldwork) -> pd.DataFrame:

@@ -16,13 +16,16 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 import shapely
+import shapely.ops
 from shapely import LineString, Polygon
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
-from wrackline.demo.truth import Building, Doorway, Patch, Room, Seabed, Thing, Truth
+from wrackline.demo.truth import Building, Doorway, Mound, Patch, Room, Seabed, Thing, Truth
 from wrackline.uncertainty import Array
 
+LEAST_RUN_M = 0.3
+"""Shorter ends of walls are not traced."""
 HAIR = 1e-6  # [m]; beside it, what touches in truth touches in floating point too
 QUARTER_STEPS = 8
 """Straight steps in a quarter of a circle: curved walls are polygons in truth."""
@@ -118,34 +121,100 @@ class Hamlet:
         corner = turned.place(np.array([building.at]))[0]
         return Frame(corner[0], corner[1], family.azimuth_grid_deg)
 
-    def bed(self, xy: Array) -> Array:
-        """Return the seabed's height at places in the site's CRS, shape (n,) [m]."""
-        return bed_height(self.truth.seabed, xy - self.truth.south_west, self.truth.extent[1])
+    def bed(self, xy: Array, *, moved: bool = False) -> Array:
+        """Return the seabed's height at places in the site's CRS, shape (n,) [m].
 
-    def canopy(self, xy: Array) -> Array:
+        With `moved` it is what the bed became later, see `wrackline.demo.truth.Moved`.
+        """
+        east_north = xy - self.truth.south_west
+        height = bed_height(self.truth.seabed, east_north, self.truth.extent[1])
+        later = self.truth.seabed.moved
+        if moved and later is not None:
+            add_mounds(height, later.mounds, east_north)
+            for outline, floor in self.trenches if later.trenches_open else []:
+                near = _in_box(xy, outline.bounds)
+                dug = near[shapely.contains_xy(outline, xy[near, 0], xy[near, 1])]
+                height[dug] = np.minimum(height[dug], floor)
+        return height
+
+    @cached_property
+    def trenches(self) -> list[tuple[Polygon, float]]:
+        """Outlines of trenches in rooms that were excavated, and the floors that they reach."""
+        return [
+            (house.trench(name), room.floor_m)
+            for house in self.houses.values()
+            for name, room in house.truth.rooms.items()
+            if "excavated" in room.floor_seen and room.floor_m is not None
+        ]
+
+    def plants(self, *, moved: bool = False) -> list[Patch]:
+        """Return the patches of plants, with `moved` those that have grown up since as well."""
+        later = self.truth.seabed.moved
+        return [*self.truth.seabed.plants, *(later.plants if moved and later else [])]
+
+    def canopy(self, xy: Array, *, moved: bool = False) -> Array:
         """Return the height of plants above the seabed, 0 where none grow, shape (n,) [m]."""
         east_north = xy - self.truth.south_west
         height = np.zeros(len(xy))
-        for patch in self.truth.seabed.plants:
+        for patch in self.plants(moved=moved):
             near, share = _within(patch, east_north)
             height[near] = np.maximum(height[near], patch.height_m * np.sqrt(1.0 - share))
         return height
 
-    def surface(self, xy: Array, *, canopy: bool = False) -> Array:
+    def surface(self, xy: Array, *, canopy: bool = False, moved: bool = False) -> Array:
         """Return the height of what a sounding meets: the seabed or a wall's top, shape (n,).
 
-        With `canopy` it meets plants where they grow over the seabed.
+        With `canopy` it meets plants where they grow over the seabed, with `moved` the later bed.
         """
-        height = self.bed(xy)
+        height = self.bed(xy, moved=moved)
         if canopy:
-            height += self.canopy(xy)
-        tops = [(house.walls, house.truth.wall_top_m) for house in self.houses.values()]
-        tops += [(self.free_walls[name], w.top_m) for name, w in self.truth.free_walls.items()]
-        for body, top in tops:
+            height += self.canopy(xy, moved=moved)
+        gone = self.lost_ground if moved else Polygon()
+        for body, top in self.wall_tops:
             near = _in_box(xy, body.bounds)
             on_wall = near[shapely.contains_xy(body, xy[near, 0], xy[near, 1])]
+            on_wall = on_wall[~shapely.contains_xy(gone, xy[on_wall, 0], xy[on_wall, 1])]
             height[on_wall] = np.maximum(height[on_wall], top)
         return height
+
+    @property
+    def wall_tops(self) -> list[tuple[BaseGeometry, float]]:
+        """Bodies of all walls as they first stood, and the heights of their tops [m]."""
+        tops = [(house.walls, house.truth.wall_top_m) for house in self.houses.values()]
+        free = self.truth.free_walls.items()
+        return [*tops, *((self.free_walls[name], wall.top_m) for name, wall in free)]
+
+    @cached_property
+    def lost_ground(self) -> BaseGeometry:
+        """Ground on which no wall stands any longer, once the bed has moved."""
+        later = self.truth.seabed.moved
+        holes = [] if later is None else later.walls_lost
+        rounds = [shapely.Point(hole.at).buffer(hole.radius_m, quad_segs=32) for hole in holes]
+        return self.ground.put(shapely.union_all(rounds))
+
+    def left_of(self, run: Run, top_m: float) -> list[Run]:
+        """Return what of a run can still be traced once the bed has moved.
+
+        What is lost, buried or overgrown can't; told every 5 cm along it.
+        """
+        length = run.line.length
+        edges = np.linspace(0.0, length, max(2, int(length / 0.05)) + 1)
+        middle = shapely.line_interpolate_point(run.line, (edges[1:] + edges[:-1]) / 2)
+        xy = shapely.get_coordinates(middle)
+        there = ~shapely.contains_xy(self.lost_ground, xy[:, 0], xy[:, 1])
+        there &= self.bed(xy, moved=True) + self.canopy(xy, moved=True) < top_m
+        if there.all():
+            return [run]
+        turns = np.flatnonzero(np.diff(np.r_[False, there, False].astype(int)))
+        return [
+            Run(
+                shapely.ops.substring(run.line, edges[first], edges[last]),
+                (run.corners[0] and first == 0, run.corners[1] and last == len(there)),
+                run.what,
+            )
+            for first, last in turns.reshape(-1, 2).tolist()
+            if edges[last] - edges[first] > LEAST_RUN_M
+        ]
 
     def free_wall_runs(self, off_m: float = 0.0) -> list[tuple[str, list[Run]]]:
         """Return the faces and ends of walls that stand alone and were traced, by their names.
@@ -166,9 +235,9 @@ class Hamlet:
             return shapely.Point(places[0])
         return LineString(places) if thing.shape == "line" else Polygon(places)
 
-    def on_land(self, xy: Array) -> Array:
+    def on_land(self, xy: Array, *, moved: bool = False) -> Array:
         """Return places with the seabed's height as third column, shape (n, 3)."""
-        return np.column_stack([xy, self.bed(xy)])
+        return np.column_stack([xy, self.bed(xy, moved=moved)])
 
 
 @dataclass(frozen=True)
@@ -192,6 +261,14 @@ class House:
         return {
             name: _polygon(self.frame.put(_floor(room))) for name, room in self.truth.rooms.items()
         }
+
+    def trench(self, room: str) -> Polygon:
+        """Return the trench of 1 by 2 m in a room's middle, square to the house."""
+        x, y = self.rooms[room].centroid.coords[0]
+        turned = shapely.affinity.rotate(
+            shapely.box(x - 0.5, y - 1.0, x + 0.5, y + 1.0), -self.frame.azimuth_grid_deg
+        )
+        return _polygon(turned)
 
     @cached_property
     def centres(self) -> dict[str, Polygon]:
@@ -357,12 +434,7 @@ def bed_height(seabed: Seabed, east_north: Array, extent_north_m: float = 1.0) -
     if seabed.foreshore is not None:
         fall = np.clip(1.0 - north / seabed.foreshore.width_m, 0.0, None)
         height = height - seabed.foreshore.drop_m * fall
-    for mound in seabed.mounds:
-        reach = 5 * mound.radius_m
-        x, y = mound.at
-        near = _in_box(east_north, (x - reach, y - reach, x + reach, y + reach))
-        squared = (east[near] - x) ** 2 + (north[near] - y) ** 2
-        height[near] += mound.height_m * np.exp(-squared / (2 * mound.radius_m**2))
+    add_mounds(height, seabed.mounds, east_north)
     if seabed.ripples is not None:
         turn = np.radians(seabed.ripples.azimuth_grid_deg)
         along = (east * np.sin(turn) + north * np.cos(turn)) / seabed.ripples.length_m
@@ -373,6 +445,17 @@ def bed_height(seabed: Seabed, east_north: Array, extent_north_m: float = 1.0) -
         rough += np.sin(0.9 * (east[near] + 1.3 * north[near])) + 1.0
         height[near] += patch.height_m / 2 * rough * (1.0 - share) ** 2
     return height
+
+
+def add_mounds(height: Array, mounds: Iterable[Mound], east_north: Array) -> None:
+    """Add rises and hollows to heights at places, in place, arrays of shapes (n,) and (n, 2)."""
+    east, north = east_north.T
+    for mound in mounds:
+        reach = 5 * mound.radius_m
+        x, y = mound.at
+        near = _in_box(east_north, (x - reach, y - reach, x + reach, y + reach))
+        squared = (east[near] - x) ** 2 + (north[near] - y) ** 2
+        height[near] += mound.height_m * np.exp(-squared / (2 * mound.radius_m**2))
 
 
 def _within(patch: Patch, east_north: Array) -> tuple[npt.NDArray[np.int64], Array]:

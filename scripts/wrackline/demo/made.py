@@ -28,6 +28,9 @@ Makes = Literal[
     "finds",
     "photo_heights",
     "mosaic",
+    "ground_traced",
+    "swum",
+    "plants_drawn",
 ]
 
 
@@ -103,6 +106,9 @@ class Made(Strict):
     per_m2: Positive = Field(10.0, description="Points of a swath per square metre.")
     ends_miss_m: Number = Field(0.0, ge=0, description="Traced ends miss corners by up to [m].")
     pole_width_m: Number = Field(0.0, ge=0, description="Width of the pole held to faces [m].")
+    bed: Literal["first", "moved"] = Field(
+        "first", description="Which bed it met: as it first was, or after sand had moved."
+    )
     shows_walls: bool = Field(False, description="Whether soundings meet wall tops.")
     starts: dt.datetime | None = Field(None, description="First sounding, by its own clock.")
     staff: Staff | None = Field(None, description="Soundings: a record of their own day.")

@@ -31,9 +31,9 @@ def _cells(work: Fieldwork) -> tuple[Array, tuple[int, int], tuple[float, float]
 def photo_heights(work: Fieldwork, path: Path) -> None:
     """Write heights of what photographs show, as a GeoTIFF with a bowl-like patchy error."""
     xy, shape, corner = _cells(work)
-    surface = work.hamlet.surface(xy, canopy=True)
+    surface = work.hamlet.surface(xy, canopy=True, moved=work.moved)
     measured = work.measure(np.column_stack([xy, surface]))[:, 2]
-    hidden = work.hamlet.canopy(xy) > BLIND_M
+    hidden = work.hamlet.canopy(xy, moved=work.moved) > BLIND_M
     afloat = surface > -0.4  # too shallow to swim over with a camera
     heights = np.where(hidden | afloat, NODATA, measured).reshape(shape)
     if (heights == NODATA).all():
@@ -44,7 +44,7 @@ def photo_heights(work: Fieldwork, path: Path) -> None:
 def mosaic(work: Fieldwork, path: Path) -> None:
     """Write a grey picture of the ground as light from the north-west shows it."""
     xy, shape, corner = _cells(work)
-    heights = work.hamlet.surface(xy, canopy=True).reshape(shape)
+    heights = work.hamlet.surface(xy, canopy=True, moved=work.moved).reshape(shape)
     south, east = np.gradient(heights, work.made.every_m)
     light = 0.55 + 0.35 * (south - east) / np.sqrt(1 + south**2 + east**2)
     noise = 0.03 * work.rng.standard_normal(shape)

@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline.config import season_of
 from wrackline.numbers import joined
 from wrackline.rooms import figures
 from wrackline.rooms.figures import Figure, Ground
@@ -20,6 +19,7 @@ from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.rooms import outlined
 from wrackline.rooms.view import View, azimuth
+from wrackline.survey_names import season_of
 from wrackline.uncertainty import Budget
 from wrackline.walls.linework import (
     OLD_PLAN,
