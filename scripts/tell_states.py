@@ -4,10 +4,9 @@ Writes `states.json`: the state of each room as last told, and the season's chan
 events (`wrackline.seasons.room_states.RoomStates`).
 """
 
-from wrackline.seasons.outlines import outline_states
-
 from wrackline import vectors
 from wrackline.io import read_json, write_json
+from wrackline.seasons.outlines import outline_states
 from wrackline.seasons.room_states import from_record, room_states
 from wrackline.step import step
 

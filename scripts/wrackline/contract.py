@@ -257,6 +257,44 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         ),
         WHY_NULL,
     ),
+    "sightings": (
+        Field("wall", "text", "", "lasting number of the wall line"),
+        Field("season", "text", "", "season whose surveys say it"),
+        Field(
+            "status",
+            "text",
+            "",
+            "seen, buried, overgrown, lost, could not be seen, or not looked for: a suggestion "
+            "from that season's surveys alone; none is taken off the plan by it",
+        ),
+        Field("length_m", "real", "m", "length of the stretch on the ground"),
+        *_measured("exposure_m", "m", "how far the wall stands above the bed beside it"),
+        *_measured("cover_m", "m", "how far the bed lies above the wall's recorded top"),
+        *_measured(
+            "loss_m",
+            "m",
+            "how far what stands falls short of the recorded top; of walls traced "
+            "anew, of the top of this season",
+        ),
+        SURVEYS,
+        Field("evidence", "text", "", "what the word rests on"),
+        WHY_NULL,
+    ),
+    "wall_condition": (
+        Field("wall", "text", "", "lasting number of the wall line"),
+        Field("building", "text", "", "building that it is of; empty where it stands alone"),
+        Field(
+            "last_known",
+            "text",
+            "",
+            "seen, buried, overgrown or lost, as the last season said that could tell; or nothing "
+            "known: a suggestion",
+        ),
+        Field("known_in", "text", "", "that season"),
+        Field("last_seen", "text", "", "last season in which it was truly seen; empty: in none"),
+        Field("this_season", "text", "", "what the last season of all says of it"),
+        Field("length_m", "real", "m", "length of the stretch on the ground"),
+    ),
     "surveys": (
         Field("survey", "text", "", "identifier"),
         Field("season", "text", "", "season"),
@@ -275,6 +313,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("patchy_distance_m", "real", "m", "stated"),
         Field("error_sources", "text", "", "named error sources, separated by ;"),
         Field("resolution_m", "real", "m", "least thing that it would have shown, as stated"),
+        Field("visibility_m", "real", "m", "how far one could see in the water, as stated"),
         Field(
             "pole_width_m",
             "real",
@@ -282,7 +321,37 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "width of the pole held against wall faces, as stated; lines lie half of it off them",
         ),
         Field("ground_looked_at", "text", "", "what the outline is: stated, or had from the data"),
+        Field(
+            "plant_cover_share",
+            "real",
+            "",
+            "share of that ground that plants cover, as stated, 0-1",
+        ),
         Field("used_for", "text", "", "products that rest on it"),
+        WHY_NULL,
+    ),
+    "tracings": (
+        Field("wall", "text", "", "lasting number of the wall line that it became part of"),
+        Field("survey", "text", "", "survey that traced it"),
+        Field("season", "text", "", "its season"),
+        Field("line", "text", "", "the line as surveyed, as survey/line or #row"),
+        Field("standing", "flag", "", "whether the wall stands by this line, or by a better one"),
+        Field("weight", "real", "", "its mean share in the wall's place, 0-1"),
+        Field("length_m", "real", "m", "how far it runs along the wall, on the ground"),
+        *_measured(
+            "off_m",
+            "m",
+            "mean offset from the wall as placed, + to the left of its line; lines of different "
+            "faces, centres and poles brought together",
+        ),
+        Field(
+            "disagrees",
+            "flag",
+            "",
+            "whether it lies further off the line that stands than errors explain; such have no "
+            "share; all walls are tested at one level, 5 in 100 sites name one wrongly",
+        ),
+        Field("why", "text", "", "why it disagrees, or has no share in the wall's place"),
         WHY_NULL,
     ),
 }
@@ -567,6 +636,48 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("stretches", "whole", "", "straight stretches of recorded wall lines in it"),
         Field("length_share", "real", "", "share of the length of all stretches, 0-1"),
         WHY_NULL,
+    ),
+    "condition": (
+        Field("building", "text", "", "lasting number; all: all walls; no building: the others"),
+        Field("season", "text", "", "season, the newest first"),
+        Field(
+            "trend",
+            "text",
+            "",
+            "losing walls, being buried, being overgrown, being uncovered, walls lower than "
+            "recorded, stable, first record (nothing to compare), not known since a season: "
+            "suggestions, from 2 m on and 1 % (loss) or 5 % of what was compared",
+        ),
+        Field("evidence", "text", "", "what the trend rests on"),
+        Field(
+            "walls_m",
+            "real",
+            "m",
+            "length of its recorded wall lines on the plan of that season; of a wall with two "
+            "faces both count, here and in all lengths",
+        ),
+        Field("looked_for_m", "real", "m", "of it, where some survey of the season looked"),
+        *(
+            Field(f"{status}_m", "real", "m", f"of it, {status.replace('_', ' ')} that season")
+            for status in (
+                "not_looked_for",
+                "could_not_be_seen",
+                "lost",
+                "buried",
+                "overgrown",
+                "seen",
+            )
+        ),
+        Field("compared_m", "real", "m", "of it, known that season and in one before"),
+        Field("newly_lost_m", "real", "m", "lost, and not said to be lost before"),
+        Field("newly_buried_m", "real", "m", "buried, and seen when last known before"),
+        Field("newly_overgrown_m", "real", "m", "overgrown, and seen when last known before"),
+        Field("newly_uncovered_m", "real", "m", "seen, and buried or overgrown when last known"),
+        Field("found_again_m", "real", "m", "seen, and said to be lost before: that was wrong"),
+        Field("lost_so_far_m", "real", "m", "lost when last known, up to that season"),
+        *_measured("mean_exposure_m", "m", "how far what was seen stands above the bed, mean"),
+        *_measured("mean_loss_m", "m", "how far what was seen falls short of its recorded top"),
+        Field("last_seen", "text", "", "last season in which half of its walls or more were seen"),
     ),
     "seabed_change": (
         Field("earlier", "text", "", "earlier season"),

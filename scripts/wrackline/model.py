@@ -922,7 +922,28 @@ class Survey(Strict):
         None, description="A vertical correction that a person decided on."
     )
     looked_at: str | None = Field(
-        None, description="Polygon file of the ground that was looked at, in the site's CRS."
+        None,
+        description="Polygon file of the ground that was looked at, in the site's CRS or one that "
+        "it names; or a raster, such as the mosaic that walls were traced from: its cells with a "
+        "value.",
+    )
+    swim_lines: str | None = Field(
+        None,
+        description="Line file of the way that was swum, in the site's CRS or one that it names; "
+        "with swim_reach_m it states the ground looked at, beside looked_at.",
+    )
+    swim_reach_m: Positive | None = Field(
+        None,
+        description="How far to either side of swim_lines was looked; never further than "
+        "visibility_m [m].",
+    )
+    visibility_m: Positive | None = Field(
+        None, description="How far one could see in the water, at the worst of the survey [m]."
+    )
+    plant_cover: Annotated[float, Field(ge=0, le=1)] | str | None = Field(
+        None,
+        description="Share of the ground that plants cover, 0 to 1, alike everywhere; or a polygon "
+        "file of where they grow, with a column share (all of it where there is none).",
     )
     satellite: Satellite | None = Field(
         None, description="Frame and epoch, where positions come from satellites."
@@ -950,6 +971,19 @@ class Survey(Strict):
             raise ValueError("depth_below_water is read for bed_points alone")
         if meaning == "depth_below_water" and self.columns.time is None:
             raise ValueError("depth_below_water needs columns.time, to know the water's level")
+        return self
+
+    @model_validator(mode="after")
+    def _swim_fits(self) -> Survey:
+        if (self.swim_lines is None) != (self.swim_reach_m is None):
+            raise ValueError(
+                "swim_lines needs swim_reach_m, how far to either side was looked, and only it "
+                "has one"
+            )
+        if isinstance(self.plant_cover, str) and self.plant_cover.lstrip("-").isdecimal():
+            raise ValueError(
+                f"plant_cover {self.plant_cover} is no share: 0 to 1, or a file of polygons"
+            )
         return self
 
     @model_validator(mode="after")
@@ -988,6 +1022,12 @@ class Survey(Strict):
                 "ellipsoidal heights need vertical.zero, with a height link to the site's datum"
             )
         return self
+
+    @property
+    def ground_files(self) -> list[str]:
+        """Files that state where was looked and where plants grow."""
+        files = (self.looked_at, self.swim_lines, self.plant_cover)
+        return [file for file in files if isinstance(file, str)]
 
     @property
     def resting_on(self) -> list[str]:
@@ -1209,6 +1249,10 @@ NEUTRAL_TRAITS: dict[str, Any] = {
     "resolution_m": None,
     "least_cell_m": None,
     "looked_at": None,
+    "swim_lines": None,
+    "swim_reach_m": None,
+    "visibility_m": None,
+    "plant_cover": None,
     "old_plan": False,
     "note": "",
 }
@@ -1239,6 +1283,9 @@ def for_reading(survey: Survey) -> Survey:
     Rules hand such parts to steps, so that a change re-runs only the steps that it touches.
     """
     traits = {**NEUTRAL_TRAITS, "looked_at": survey.looked_at, "satellite": None}
+    traits["swim_lines"] = survey.swim_lines
+    traits["swim_reach_m"] = None if survey.swim_lines is None else 1.0
+    traits["plant_cover"] = survey.plant_cover if isinstance(survey.plant_cover, str) else None
     traits["vertical"] = survey.vertical.model_copy(update=NEUTRAL_WATER)
     errors = {} if survey.form in OBSERVED else NEUTRAL_ERRORS
     return survey.model_copy(update={**errors, **traits})
@@ -1265,25 +1312,43 @@ def for_placing(site: Site) -> Site:
     )
 
 
+def for_checking(site: Site) -> Site:
+    """Return a site with what the checks of all surveys read: places, levels and error sources."""
+    seabed = SeabedSettings(cell_m=site.seabed.cell_m)
+    plain = {"walls": WallSettings(), "rooms": RoomSettings(), "seabed": seabed}
+    return site.model_copy(update={**NEUTRAL_SITE, **plain, "name": site.name})
+
+
+def without_note(survey: Survey) -> Survey:
+    """Return a survey without what only readers of the record use of it."""
+    return survey.model_copy(update={"note": ""})
+
+
 def for_levels(site: Site) -> Site:
     """Return a site with its sea levels and what they rest on, for the lines on the seabed."""
     plain = {"walls": WallSettings(), "rooms": RoomSettings(), "vertical_datum": "-"}
-    return site.model_copy(update={**NEUTRAL_SITE, **plain, "height_links": []})
+    part = site.model_copy(update={**NEUTRAL_SITE, **plain, "height_links": []})
+    return _with_own_sources(part)
 
 
 def for_measuring(site: Site) -> Site:
     """Return a site with what rooms are measured by: no seabed settings, one sea level."""
-    return site.model_copy(
-        update={**NEUTRAL_SITE, "sea_levels": [site.depth_level], "vertical_datum": "-"}
-    )
+    plain = {"sea_levels": [site.depth_level], "vertical_datum": "-", "height_links": []}
+    return _with_own_sources(site.model_copy(update={**NEUTRAL_SITE, **plain}))
 
 
 def for_summary(site: Site) -> Site:
     """Return a site with what its summary reads: levels, marks, years, error sources, walls."""
     plain = {"vertical_datum": "-", "rooms": RoomSettings(), "height_links": []}
-    return site.model_copy(
-        update={**plain, **{key: NEUTRAL_SITE[key] for key in UNSUMMARISED}},
-    )
+    part = site.model_copy(update={**plain, **{key: NEUTRAL_SITE[key] for key in UNSUMMARISED}})
+    return _with_own_sources(part)
+
+
+def _with_own_sources(site: Site) -> Site:
+    """Return a site with those sources of error alone that its sea levels rest on."""
+    names = {name for level in site.sea_levels for name in level.error_sources}
+    sources = {name: part for name, part in site.error_sources.items() if name in names}
+    return site.model_copy(update={"error_sources": sources})
 
 
 def to_json(part: Strict) -> str:

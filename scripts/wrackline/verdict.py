@@ -12,10 +12,10 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from wrackline.config import season_of
 from wrackline.errors import Fault, fault_from_dict
 from wrackline.io import read_json, sha256, write_json
 from wrackline.model import ControlValue, Correction, Survey
+from wrackline.survey_names import season_of
 
 LEADING_ELSEWHERE = (b"<VRTDataset", b"<OGRVRTDataSource", b"<GDAL_WMS", b"<GDALTileIndexDataset")
 """Openings of files that hold no data, but lead to other files or to the network."""
@@ -255,13 +255,7 @@ def sort_accepted(survey: Survey, doubts: Iterable[Fault]) -> tuple[list[Fault],
 
 
 def file_there(source: Source, problems: Problems) -> bool:
-    """Tell whether the survey's file is there and not empty; if not, say so in `problems`.
-
-    The outline of the ground that was looked at, where the config names one, must be there too.
-    """
-    stated = source.survey.looked_at
-    if stated is not None and not (source.folder / stated).is_file():
-        problems.add(_no_ground(source, stated))
+    """Tell whether the survey's file is there and not empty; if not, say so in `problems`."""
     if source.path.is_dir():
         problems.add(_folder(source))
         return False
@@ -311,17 +305,6 @@ def _leads_elsewhere(source: Source, problems: Problems) -> bool:
         )
     )
     return True
-
-
-def _no_ground(source: Source, stated: str) -> Fault:
-    return source.fault(
-        "looked_at_missing",
-        "no such file",
-        "a polygon file of the ground that was looked at, in the site's CRS",
-        "what was not looked for could not be told from what is not there",
-        "put the file there, mend `looked_at`, or leave it out",
-        file=stated,
-    )
 
 
 def _folder(source: Source) -> Fault:

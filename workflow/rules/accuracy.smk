@@ -1,3 +1,4 @@
+from wrackline.model import for_checking, without_note
 from wrackline.sources import files_there, raw_stamp
 
 
@@ -17,8 +18,8 @@ rule cross_check:
         code=fingerprint("cross_check"),
         raw=raw_stamp(SITE, SITE.site.seabed.stable_ground),
         names=list(SITE.surveys),
-        surveys=[to_json(survey) for survey in SITE.surveys.values()],
-        site=to_json(SITE.site),
+        surveys=[to_json(without_note(survey)) for survey in SITE.surveys.values()],
+        site=to_json(for_checking(SITE.site)),
     message:
         "Accuracy: holding the surveys against each other"
     script:
@@ -38,8 +39,8 @@ rule report_check:
     params:
         code=fingerprint("report_check"),
         names=list(SITE.surveys),
-        surveys=[to_json(survey) for survey in SITE.surveys.values()],
-        site=to_json(SITE.site),
+        surveys=[to_json(without_note(survey)) for survey in SITE.surveys.values()],
+        site=to_json(for_checking(SITE.site)),
         control=list_to_json(SITE.control),
     message:
         "Accuracy: writing down what was found in all files"

@@ -13,7 +13,7 @@ if SITE.site.demo:
                     for path in (
                         survey.file,
                         survey.vertical.water_level,
-                        survey.looked_at,
+                        *survey.ground_files,
                     )
                     if path and path.startswith("data/demo/")
                 }

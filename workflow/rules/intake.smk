@@ -7,6 +7,7 @@ rule read_points:
             SITE,
             SITE.surveys[w.survey].file,
             SITE.surveys[w.survey].vertical.water_level,
+            *SITE.surveys[w.survey].ground_files,
         ),
     output:
         points="work/intake/{survey}/points.parquet",
@@ -21,7 +22,7 @@ rule read_points:
             SITE,
             SITE.surveys[w.survey].file,
             SITE.surveys[w.survey].vertical.water_level,
-            SITE.surveys[w.survey].looked_at,
+            *SITE.surveys[w.survey].ground_files,
         ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
         corrections=lambda w: list_to_json(SITE.corrections_to(w.survey)),
@@ -35,7 +36,9 @@ rule read_points:
 
 rule read_items:
     input:
-        lambda w: files_there(SITE, SITE.surveys[w.survey].file),
+        lambda w: files_there(
+            SITE, SITE.surveys[w.survey].file, *SITE.surveys[w.survey].ground_files
+        ),
     output:
         table="work/intake/{survey}/items.parquet",
         verdict="work/intake/{survey}/verdict.json",
@@ -46,7 +49,7 @@ rule read_items:
     params:
         code=fingerprint("read_items"),
         raw=lambda w: raw_stamp(
-            SITE, SITE.surveys[w.survey].file, SITE.surveys[w.survey].looked_at
+            SITE, SITE.surveys[w.survey].file, *SITE.surveys[w.survey].ground_files
         ),
         survey=lambda w: to_json(for_reading(SITE.surveys[w.survey])),
         control=lambda w: list_to_json(SITE.control_for(w.survey)),

@@ -1,12 +1,12 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
-from wrackline.publish.words import statement_json
 from wrackline.sources import (
     change_pairs,
-    ground_of,
+    changed_since,
     printed_stamp,
     season_before,
     season_surveys,
+    statement_json,
 )
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
@@ -47,6 +47,11 @@ rule report_season:
         events="work/seasons/{season}/events.json",
         readings="work/seasons/{season}/readings.parquet",
         team="work/rooms/upto-{season}/team.json",
+        states="work/seasons/{season}/states.json",
+        sightings="work/seasons/{season}/sightings.parquet",
+        tracings="work/walls/upto-{season}/tracings.parquet",
+        changed=lambda w: changed_since(SITE, w.season, "json"),
+        maps=lambda w: changed_since(SITE, w.season, "png"),
     output:
         page="work/publish/seasons/{season}/report.html",
         pictures=[
@@ -153,12 +158,19 @@ rule list_set_aside:
 rule publish_site:
     input:
         plan=SITE_PLAN,
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
         readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
-        grounds=[ground_of(SITE, survey) for survey in SITE.surveys],
+        grounds=expand(
+            "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
+        ),
+        sightings=expand(
+            "work/seasons/{season}/sightings.parquet", season=list(SITE.seasons)
+        ),
+        condition=rules.follow_condition.output.walls,
     output:
         package="work/publish/site.gpkg",
         tables=expand("work/publish/tables/{layer}.csv", layer=LAYERS),
@@ -168,7 +180,6 @@ rule publish_site:
         "logs/publish_site/all.log",
     params:
         code=fingerprint("publish_site"),
-        raw=raw_stamp(SITE, *(survey.looked_at for survey in SITE.surveys.values())),
         crs=SITE.site.crs,
         surveys=[[name, to_json(survey)] for name, survey in SITE.surveys.items()],
         about=statement_json(SITE, LAST_SEASON),
@@ -186,6 +197,7 @@ rule publish_audits:
         deposit="work/trenches/deposit.csv",
         team=SITE_TEAM,
         events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+        states=expand("work/seasons/{season}/states.json", season=list(SITE.seasons)),
     output:
         **{name: f"work/publish/tables/{name}.csv" for name in AUDITS},
     log:
@@ -283,6 +295,24 @@ rule draw_orientation:
         "Publish: the directions of the walls"
     script:
         "../../scripts/draw_orientation.py"
+
+
+rule draw_condition:
+    input:
+        walls=rules.follow_condition.output.walls,
+        table=rules.follow_condition.output.table,
+        buildings=f"work/seasons/{LAST_SEASON}/buildings.parquet",
+    output:
+        pictures=["work/publish/condition.png", "work/publish/condition.svg"],
+    log:
+        "logs/draw_condition/all.log",
+    params:
+        code=fingerprint("draw_condition"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the condition of the site"
+    script:
+        "../../scripts/draw_condition.py"
 
 
 rule draw_buildings:
@@ -407,6 +437,8 @@ rule list_products:
         rules.draw_pictures.output,
         rules.draw_orientation.output,
         rules.draw_buildings.output,
+        rules.follow_condition.output.table,
+        rules.draw_condition.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
         rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),

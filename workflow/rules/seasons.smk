@@ -1,10 +1,16 @@
 from wrackline.sources import (
+    ground_files,
+    ground_traits,
     dug_between,
     files_there,
     printed_stamp,
     raw_stamp,
     readings_of,
     season_before,
+    sight_traits,
+    surface_surveys,
+    surveys_of_season,
+    view_surveys,
 )
 
 
@@ -29,6 +35,109 @@ rule carry_numbers:
         "Seasons: carrying numbers into the plan of {wildcards.season}"
     script:
         "../../scripts/carry_numbers.py"
+
+
+rule find_ground:
+    input:
+        lambda w: ground_files(SITE, w.season),
+    output:
+        ground="work/seasons/{season}/ground.parquet",
+    log:
+        "logs/find_ground/{season}.log",
+    params:
+        code=fingerprint("find_ground"),
+        raw=lambda w: raw_stamp(
+            SITE,
+            *(
+                file
+                for survey in surveys_of_season(SITE, w.season)
+                for file in SITE.surveys[survey].ground_files
+            ),
+        ),
+        traits=lambda w: ground_traits(SITE, w.season),
+        crs=SITE.site.crs,
+    message:
+        "Seasons: where the surveys of {wildcards.season} looked"
+    script:
+        "../../scripts/find_ground.py"
+
+
+rule sight_walls:
+    input:
+        plan=[
+            "work/seasons/{season}/wall_lines.parquet",
+            "work/seasons/{season}/wall_bodies.parquet",
+        ],
+        lines="work/walls/upto-{season}/lines.parquet",
+        wall_errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=view_surveys(SITE, f"upto-{w.season}", "wall_lines"),
+        ),
+        ground="work/seasons/{season}/ground.parquet",
+        tables=lambda w: expand(
+            "work/fit/{survey}/items.parquet",
+            survey=SITE.holding("wall_lines", season=w.season),
+        ),
+        surfaces=lambda w: expand(
+            "work/seabed/survey/{survey}.tif",
+            survey=surface_surveys(SITE, f"season-{w.season}"),
+        ),
+        bed_errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=surface_surveys(SITE, f"season-{w.season}"),
+        ),
+    output:
+        sightings="work/seasons/{season}/sightings.parquet",
+    log:
+        "logs/sight_walls/{season}.log",
+    params:
+        code=fingerprint("sight_walls"),
+        traits=lambda w: sight_traits(SITE, w.season),
+        walls=to_json(SITE.site.walls),
+        crs=SITE.site.crs,
+    message:
+        "Seasons: what {wildcards.season} saw of every wall"
+    script:
+        "../../scripts/sight_walls.py"
+
+
+rule tell_states:
+    input:
+        rooms="work/seasons/{season}/rooms.parquet",
+        sightings="work/seasons/{season}/sightings.parquet",
+        before=lambda w: expand(
+            "work/seasons/{season}/states.json", season=season_before(SITE, w.season)
+        ),
+    output:
+        states="work/seasons/{season}/states.json",
+    log:
+        "logs/tell_states/{season}.log",
+    params:
+        code=fingerprint("tell_states"),
+    message:
+        "Seasons: rooms that {wildcards.season} found lost, buried or uncovered"
+    script:
+        "../../scripts/tell_states.py"
+
+
+rule follow_condition:
+    input:
+        sightings=expand(
+            "work/seasons/{season}/sightings.parquet", season=list(SITE.seasons)
+        ),
+        buildings=f"work/seasons/{LAST_SEASON}/buildings.parquet",
+    output:
+        walls="work/seasons/wall_condition.parquet",
+        table="work/publish/tables/condition.csv",
+    log:
+        "logs/follow_condition/all.log",
+    params:
+        code=fingerprint("follow_condition"),
+        seasons=list(SITE.seasons),
+    message:
+        "Seasons: condition of the walls over time"
+    script:
+        "../../scripts/follow_condition.py"
 
 
 rule follow_readings:

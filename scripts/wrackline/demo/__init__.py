@@ -2,8 +2,8 @@
 
 `truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay out a
 settlement; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`,
-`dives`, `old_plan`, `digging` and `pictures` do the surveys; `facts` states the right answers;
-`files` writes them.
+`dives`, `old_plan`, `digging`, `pictures` and `statements` do the surveys; `facts` states the right
+answers; `files` writes them.
 """
 
 from __future__ import annotations
@@ -13,7 +13,16 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from wrackline.demo import books, digging, dives, facts, fieldwork, old_plan, pictures
+from wrackline.demo import (
+    books,
+    digging,
+    dives,
+    facts,
+    fieldwork,
+    old_plan,
+    pictures,
+    statements,
+)
 from wrackline.demo.fieldwork import Fieldwork
 from wrackline.demo.files import write_cloud, write_layers, write_table
 from wrackline.demo.hamlet import Hamlet
@@ -27,6 +36,9 @@ LAYERS = {
     "features": ("features", fieldwork.features),
     "plan_walls": ("plan", old_plan.plan_walls),
     "trench_outlines": ("trenches", digging.trench_outlines),
+    "ground_traced": ("ground", statements.ground_traced),
+    "swum": ("swum", statements.swum),
+    "plants_drawn": ("plants", statements.plants_drawn),
 }
 TABLES = {
     "soundings": fieldwork.soundings,

@@ -33,8 +33,10 @@ ABOUT = {
     "buildings.axis_square_deg": "true azimuth that its walls are square to, 0 to 90",
     "buildings.bed, rooms.bed": "depth of the seabed within: median, least, greatest; of the moved "
     "bed where sand moved",
-    "seabed_moved": "sand that came (or went) before the surveys of the moved bed: place, "
-    "height in the middle, radius at which 61 % is left, volume 2 pi h r2 on open ground",
+    "seabed_moved": "sand that came (or went) before the surveys of the moved bed: by mound, "
+    "place, height in the middle, radius at which 61 % is left, volume 2 pi h r2 on open ground",
+    "walls_lost": "round ground on which walls were gone before the surveys of the moved bed, with "
+    "the volume of what stood above that bed",
     "buildings.doorways": "with the rooms on both sides (between), one of them may be outside; "
     "one that is blocked was walled up: solid wall, its faces traced past it",
     "buildings.neighbours": "pairs of rooms with a wall between them",
@@ -115,6 +117,7 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
         "seed": hamlet.truth.seed,
         "hectares": round(float(np.prod(hamlet.truth.extent)) / 1e4, 4),
         "seabed_moved": _moved(hamlet),
+        "walls_lost": _lost(hamlet),
         "buildings": {name: _building(hamlet, h, ground) for name, h in hamlet.houses.items()},
         "free_walls": {
             name: {
@@ -147,6 +150,24 @@ def _moved(hamlet: Hamlet) -> list[dict[str, Any]]:
         }
         for one in (later.mounds if later else [])
     ]
+
+
+def _lost(hamlet: Hamlet) -> list[dict[str, Any]]:
+    """Return where walls are gone, and the volume of them that stood above the later bed."""
+    lost = []
+    for hole in shapely.get_parts(hamlet.lost_ground):
+        gone = [(shapely.intersection(body, hole), top) for body, top in hamlet.wall_tops]
+        parts = [(part, top) for shape, top in gone for part in shapely.get_parts(shape)]
+        volume = sum(_stood(hamlet, p, top) for p, top in parts if p.area > 0)
+        outline = shapely.to_wkt(hole, rounding_precision=3)
+        lost.append({"ground_wkt": outline, "volume_m3": round(volume, 3)})
+    return lost
+
+
+def _stood(hamlet: Hamlet, body: Polygon, top_m: float) -> float:
+    """Return the volume of a piece of wall above the later bed [m³]."""
+    height = top_m - hamlet.bed(_places_within(body), moved=True)
+    return float(body.area * np.maximum(height, 0.0).mean())
 
 
 def _building(hamlet: Hamlet, house: House, ground: Ground) -> dict[str, Any]:
@@ -231,7 +252,7 @@ def _room(hamlet: Hamlet, house: House, name: str, *, ground: Ground) -> dict[st
 
 def _overgrown_share(hamlet: Hamlet, shape: Polygon) -> float:
     """Return the share of an outline's ground over which plants grow."""
-    return round(float((hamlet.canopy(_places_within(shape)) > 0).mean()), 3)
+    return round(float((hamlet.canopy(_places_within(shape), moved=True) > 0).mean()), 3)
 
 
 def _depth(hamlet: Hamlet, height: float | None) -> float | None:

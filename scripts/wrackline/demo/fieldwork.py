@@ -179,6 +179,8 @@ def _walls(work: Fieldwork, traced: str, runs_of: Callable[[House], list[Run]]) 
     runs = [(run, h.truth.wall_top_m) for h in work.houses(traced) for run in runs_of(h)]
     if traced == "faces":
         runs += _free_wall_runs(work)
+    if work.moved:
+        runs = [(left, top) for run, top in runs for left in work.hamlet.left_of(run, top)]
     lines = work.traced([run for run, _ in runs], [top for _, top in runs]) if runs else []
     columns = {
         "line": [f"W{number:03d}" for number in range(1, len(runs) + 1)],

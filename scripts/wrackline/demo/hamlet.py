@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 import shapely
+import shapely.ops
 from shapely import LineString, Polygon
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
@@ -23,6 +24,8 @@ from shapely.geometry.base import BaseGeometry
 from wrackline.demo.truth import Building, Doorway, Mound, Patch, Room, Seabed, Thing, Truth
 from wrackline.uncertainty import Array
 
+LEAST_RUN_M = 0.3
+"""Shorter ends of walls are not traced."""
 HAIR = 1e-6  # [m]; beside it, what touches in truth touches in floating point too
 QUARTER_STEPS = 8
 """Straight steps in a quarter of a circle: curved walls are polygons in truth."""
@@ -144,11 +147,16 @@ class Hamlet:
             if "excavated" in room.floor_seen and room.floor_m is not None
         ]
 
-    def canopy(self, xy: Array) -> Array:
+    def plants(self, *, moved: bool = False) -> list[Patch]:
+        """Return the patches of plants, with `moved` those that have grown up since as well."""
+        later = self.truth.seabed.moved
+        return [*self.truth.seabed.plants, *(later.plants if moved and later else [])]
+
+    def canopy(self, xy: Array, *, moved: bool = False) -> Array:
         """Return the height of plants above the seabed, 0 where none grow, shape (n,) [m]."""
         east_north = xy - self.truth.south_west
         height = np.zeros(len(xy))
-        for patch in self.truth.seabed.plants:
+        for patch in self.plants(moved=moved):
             near, share = _within(patch, east_north)
             height[near] = np.maximum(height[near], patch.height_m * np.sqrt(1.0 - share))
         return height
@@ -160,14 +168,53 @@ class Hamlet:
         """
         height = self.bed(xy, moved=moved)
         if canopy:
-            height += self.canopy(xy)
-        tops = [(house.walls, house.truth.wall_top_m) for house in self.houses.values()]
-        tops += [(self.free_walls[name], w.top_m) for name, w in self.truth.free_walls.items()]
-        for body, top in tops:
+            height += self.canopy(xy, moved=moved)
+        gone = self.lost_ground if moved else Polygon()
+        for body, top in self.wall_tops:
             near = _in_box(xy, body.bounds)
             on_wall = near[shapely.contains_xy(body, xy[near, 0], xy[near, 1])]
+            on_wall = on_wall[~shapely.contains_xy(gone, xy[on_wall, 0], xy[on_wall, 1])]
             height[on_wall] = np.maximum(height[on_wall], top)
         return height
+
+    @property
+    def wall_tops(self) -> list[tuple[BaseGeometry, float]]:
+        """Bodies of all walls as they first stood, and the heights of their tops [m]."""
+        tops = [(house.walls, house.truth.wall_top_m) for house in self.houses.values()]
+        free = self.truth.free_walls.items()
+        return [*tops, *((self.free_walls[name], wall.top_m) for name, wall in free)]
+
+    @cached_property
+    def lost_ground(self) -> BaseGeometry:
+        """Ground on which no wall stands any longer, once the bed has moved."""
+        later = self.truth.seabed.moved
+        holes = [] if later is None else later.walls_lost
+        rounds = [shapely.Point(hole.at).buffer(hole.radius_m, quad_segs=32) for hole in holes]
+        return self.ground.put(shapely.union_all(rounds))
+
+    def left_of(self, run: Run, top_m: float) -> list[Run]:
+        """Return what of a run can still be traced once the bed has moved.
+
+        What is lost, buried or overgrown can't; told every 5 cm along it.
+        """
+        length = run.line.length
+        edges = np.linspace(0.0, length, max(2, int(length / 0.05)) + 1)
+        middle = shapely.line_interpolate_point(run.line, (edges[1:] + edges[:-1]) / 2)
+        xy = shapely.get_coordinates(middle)
+        there = ~shapely.contains_xy(self.lost_ground, xy[:, 0], xy[:, 1])
+        there &= self.bed(xy, moved=True) + self.canopy(xy, moved=True) < top_m
+        if there.all():
+            return [run]
+        turns = np.flatnonzero(np.diff(np.r_[False, there, False].astype(int)))
+        return [
+            Run(
+                shapely.ops.substring(run.line, edges[first], edges[last]),
+                (run.corners[0] and first == 0, run.corners[1] and last == len(there)),
+                run.what,
+            )
+            for first, last in turns.reshape(-1, 2).tolist()
+            if edges[last] - edges[first] > LEAST_RUN_M
+        ]
 
     def free_wall_runs(self, off_m: float = 0.0) -> list[tuple[str, list[Run]]]:
         """Return the faces and ends of walls that stand alone and were traced, by their names.

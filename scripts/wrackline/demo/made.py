@@ -28,6 +28,9 @@ Makes = Literal[
     "finds",
     "photo_heights",
     "mosaic",
+    "ground_traced",
+    "swum",
+    "plants_drawn",
 ]
 
 

@@ -33,7 +33,7 @@ def photo_heights(work: Fieldwork, path: Path) -> None:
     xy, shape, corner = _cells(work)
     surface = work.hamlet.surface(xy, canopy=True, moved=work.moved)
     measured = work.measure(np.column_stack([xy, surface]))[:, 2]
-    hidden = work.hamlet.canopy(xy) > BLIND_M
+    hidden = work.hamlet.canopy(xy, moved=work.moved) > BLIND_M
     afloat = surface > -0.4  # too shallow to swim over with a camera
     heights = np.where(hidden | afloat, NODATA, measured).reshape(shape)
     if (heights == NODATA).all():

@@ -58,14 +58,27 @@ class Foreshore(Strict):
     drop_m: Number = Field(description="How much lower than without it the south edge lies [m].")
 
 
+class Hole(Strict):
+    """Round ground on which something is gone."""
+
+    at: Point = Field(description="Its middle, east and north [m].")
+    radius_m: Positive = Field(description="Where it ends [m].")
+
+
 class Moved(Strict):
-    """What became of the seabed later on: sand moved, trenches left open."""
+    """What became of the seabed later on: sand moved, trenches left open, walls gone."""
 
     mounds: list[Mound] = Field(
         default_factory=list, description="Sand that came, or went where the height is negative."
     )
     trenches_open: bool = Field(
         False, description="Whether the trenches lie open, down to their rooms' floors."
+    )
+    plants: list[Patch] = Field(
+        default_factory=list, description="Plants that have grown up since."
+    )
+    walls_lost: list[Hole] = Field(
+        default_factory=list, description="Where walls are gone, down to the bed around them."
     )
 
 

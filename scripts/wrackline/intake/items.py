@@ -22,10 +22,10 @@ from pyproj.exceptions import ProjError
 from shapely.errors import ShapelyError
 
 from wrackline import vectors
-from wrackline.config import season_of
 from wrackline.errors import Fault
 from wrackline.intake.coded import read_coded
 from wrackline.intake.drawings import picked, read_drawing
+from wrackline.intake.ground_files import check_ground_files
 from wrackline.intake.item_checks import MET, MISSING, check_items
 from wrackline.intake.item_tables import read_point_table
 from wrackline.intake.levels import read_levels
@@ -37,6 +37,7 @@ from wrackline.intake.slips import as_number
 from wrackline.intake.station_days import read_station_day
 from wrackline.intake.tapes import read_tape
 from wrackline.intake.units import in_metres
+from wrackline.survey_names import season_of
 from wrackline.verdict import Problems, Source, Verdict, file_there, make_verdict
 from wrackline.walls.linework import ITEM_COLUMNS
 
@@ -81,6 +82,7 @@ def read_items(
     verdict : Verdict
     """
     problems = Problems()
+    check_ground_files(source, problems)
     read = _read(source, problems) if file_there(source, problems) else None
     items = vectors.empty(ITEM_COLUMNS, None)
     if read is not None:

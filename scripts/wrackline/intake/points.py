@@ -24,6 +24,7 @@ from wrackline.errors import Fault
 from wrackline.intake.bed_checks import DEEPEST_M, SENTINELS, BedChecks
 from wrackline.intake.clouds import cloud_crs, read_cloud
 from wrackline.intake.grids import grid_crs, grid_units, read_grid_file
+from wrackline.intake.ground_files import check_ground_files
 from wrackline.intake.places import (
     check_declared_crs,
     check_place,
@@ -76,6 +77,7 @@ def read_bed(source: Source, out: Path | str, *, crs: str, origin: tuple[float, 
     problems, pass_by = Problems(), PassBy(source)
     if source.survey.vertical.water_level is not None:
         pass_by.water = read_water(source, problems)
+    check_ground_files(source, problems)
     if file_there(source, problems):
         try:
             _check_crs(source, problems)

@@ -21,7 +21,10 @@ GEOMETRY = {
     "contours": "LineString",
     "seabed_change_areas": "MultiPolygon",
     "waterlines": "LineString",
+    "sightings": "LineString",
+    "wall_condition": "LineString",
     "surveys": "MultiPolygon",
+    "tracings": "LineString Z",
 }
 
 

@@ -4,19 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
+import pandas as pd
 
 from wrackline import contract, vectors
 from wrackline.model import Survey
-from wrackline.publish.surveys import (
-    ground_of_items,
-    ground_of_picture,
-    ground_of_surface,
-    ground_stated,
-    survey_table,
-)
+from wrackline.publish.surveys import survey_table
 from wrackline.verdict import read_verdict
 
 
@@ -32,6 +26,14 @@ def bed_lines(layer: str, files: Sequence[str | Path], crs: str) -> gpd.GeoDataF
     return vectors.read(files[0]) if files else vectors.empty(contract.columns(layer), crs)
 
 
+def together(layer: str, files: Sequence[str | Path], crs: str) -> gpd.GeoDataFrame:
+    """Return a layer that every season has a part of, the seasons in the order of the files."""
+    tables = [table for table in map(vectors.read, files) if len(table)]
+    if not tables:
+        return vectors.empty(contract.columns(layer), crs)
+    return gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), geometry="geometry", crs=crs)
+
+
 def survey_layer(
     surveys: Sequence[tuple[str, str]],
     verdicts: Sequence[str | Path],
@@ -44,24 +46,14 @@ def survey_layer(
     Parameters
     ----------
     surveys : sequence of (identifier, config as JSON)
-    verdicts, grounds : sequence of path
-        In the same order: what intake found; and the ground as stated by the team, the survey's
-        surface or its items.
+    verdicts : sequence of path
+        What intake found, in the same order.
+    grounds : sequence of path
+        Where the surveys of each season looked.
     crs : str
         The site's CRS.
     """
     config = {name: Survey.model_validate_json(text) for name, text in surveys}
     found = dict(zip(config, map(read_verdict, verdicts), strict=True))
-    outlines = {
-        name: _ground(config[name], path, crs) for name, path in zip(config, grounds, strict=True)
-    }
-    return survey_table(config, found, outlines, crs)
-
-
-def _ground(survey: Survey, path: str | Path, crs: str) -> tuple[Any, str]:
-    if survey.looked_at is not None:
-        return ground_stated(path, crs)
-    if Path(path).suffix == ".tif":
-        return ground_of_surface(path)
-    items = vectors.read(path)
-    return ground_of_picture(items) if survey.holds == "picture" else ground_of_items(items)
+    looked = pd.concat([vectors.read(path) for path in grounds], ignore_index=True)
+    return survey_table(config, found, gpd.GeoDataFrame(looked, geometry="geometry", crs=crs), crs)

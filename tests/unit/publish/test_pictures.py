@@ -11,12 +11,13 @@ import shapely
 from drawn import CRS, box, items, plan_of
 
 from wrackline import contract, vectors
-from wrackline.errors import InputError
+from wrackline.grounds import ground_stated
 from wrackline.model import Survey, Vertical
 from wrackline.publish import pictures
 from wrackline.publish.pictures import draw_plan
 from wrackline.publish.site import bed_lines, survey_layer
-from wrackline.publish.surveys import ground_of_items, ground_stated
+from wrackline.seasons.looked import COLUMNS, season_grounds
+from wrackline.sources import GROUND_TRAITS
 from wrackline.verdict import Problems, Source, make_verdict, write_verdict
 from wrackline.walls.linework import ITEM_COLUMNS
 
@@ -104,14 +105,17 @@ def survey(**more):
     )
 
 
-def layer(tmp_path, config, ground):
+def layer(tmp_path, config, **told):
     """Return the layer `surveys` of one survey."""
     source = Source("2031-walls", config, tmp_path)
     write_verdict(make_verdict(source, Problems(), rows=2, used=1), tmp_path / "verdict.json")
+    traits = {key: getattr(config, key) for key in GROUND_TRAITS}
+    grounds = season_grounds({"2031-walls": {**traits, **told}}, "EPSG:32625")
+    vectors.write(grounds, COLUMNS, tmp_path / "looked.parquet")
     return survey_layer(
         [("2031-walls", config.model_dump_json())],
         [tmp_path / "verdict.json"],
-        [ground],
+        [tmp_path / "looked.parquet"],
         crs="EPSG:32625",
     )
 
@@ -120,11 +124,12 @@ def test_a_surveys_ground_is_a_corridor_along_what_it_recorded(tmp_path):
     """Without a stated ground, a survey looked at least within 1 m of its lines."""
     drawn = items([{"geometry": shapely.LineString([(0, 0, 0), (10, 0, 0)])}], crs="EPSG:32625")
     vectors.write(drawn, ITEM_COLUMNS, tmp_path / "items.parquet")
-    row = layer(tmp_path, survey(), tmp_path / "items.parquet").iloc[0]
+    row = layer(tmp_path, survey(), data=str(tmp_path / "items.parquet")).iloc[0]
     assert row.geometry.area == pytest.approx(20 + np.pi, rel=0.01)
     assert row["ground_looked_at"] == "within 1 m of what it recorded"
-    unstated = "the config doesn't state it"
-    assert row["null_because"] == f"resolution_m: {unstated}; pole_width_m: {unstated}"
+    empty = ("resolution_m", "visibility_m", "plant_cover_share", "pole_width_m")
+    told = [f"{name}: the config doesn't state it" for name in empty]
+    assert row["null_because"] == "; ".join(told)
     assert (row["rows"], row["used"]) == (2, 1)
     assert list(row.index) == [*contract.columns("surveys"), "geometry"]
 
@@ -132,15 +137,26 @@ def test_a_surveys_ground_is_a_corridor_along_what_it_recorded(tmp_path):
 def stated(tmp_path, shapes, crs="EPSG:32625"):
     table = gpd.GeoDataFrame(geometry=shapes, crs=crs)
     pyogrio.write_dataframe(table, tmp_path / "ground.gpkg")
-    return tmp_path / "ground.gpkg"
+    return str(tmp_path / "ground.gpkg")
 
 
 def test_ground_that_the_team_states_is_taken_as_stated(tmp_path):
-    """Stated polygons are the ground, whatever was recorded in them."""
+    """Stated polygons are the ground, whatever was recorded in them; a quarter is overgrown."""
     path = stated(tmp_path, [shapely.box(0, 0, 10, 5), shapely.box(10, 0, 20, 5)])
-    row = layer(tmp_path, survey(looked_at="ground.gpkg"), path).iloc[0]
+    config = survey(looked_at=path, plant_cover=0.25, visibility_m=4.0)
+    row = layer(tmp_path, config, data="").iloc[0]
     assert row.geometry.area == pytest.approx(100.0)
     assert row["ground_looked_at"] == "as stated by the team"
+    assert (row["visibility_m"], row["plant_cover_share"]) == (4.0, 0.25)
+
+
+def test_nobody_sees_further_than_the_water_is_clear(tmp_path):
+    """A reach of 3 m in water of 1 m visibility looks 1 m to either side: 20 m² and a disc."""
+    way = gpd.GeoDataFrame(geometry=[shapely.LineString([(0, 0), (10, 0)])], crs="EPSG:32625")
+    pyogrio.write_dataframe(way, tmp_path / "swum.gpkg")
+    config = survey(swim_lines=str(tmp_path / "swum.gpkg"), swim_reach_m=3.0, visibility_m=1.0)
+    row = layer(tmp_path, config, data="").iloc[0]
+    assert row.geometry.area == pytest.approx(20 + np.pi, rel=0.01)
 
 
 def test_ground_drawn_as_a_bow_tie_is_mended(tmp_path):
@@ -148,23 +164,6 @@ def test_ground_drawn_as_a_bow_tie_is_mended(tmp_path):
     bow_tie = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
     ground, _ = ground_stated(stated(tmp_path, [bow_tie]), "EPSG:32625")
     assert ground.area == pytest.approx(2.0)
-
-
-@pytest.mark.parametrize("content", ["none", "text", "lines", "nothing in it"])
-def test_ground_that_cant_be_read_is_an_error_of_the_input(tmp_path, content):
-    """A missing, broken or unfit ground file is named with the way out, not a traceback."""
-    path = tmp_path / "ground.gpkg"
-    if content == "text":
-        path.write_text("no drawing")
-    elif content != "none":
-        stated(tmp_path, [shapely.LineString([(0, 0), (1, 0)])] if content == "lines" else [])
-    with pytest.raises(InputError, match="polygons of the ground looked at"):
-        ground_stated(path, "EPSG:32625")
-
-
-def test_nothing_recorded_looked_at_no_ground():
-    """A survey without items has an empty ground."""
-    assert ground_of_items(items())[0].is_empty
 
 
 def test_a_site_without_seabed_model_has_no_contour():
