@@ -321,7 +321,7 @@ def main() -> None:
     print(f"sites of 24 walls that name one where none disagrees: {100 * share:.1f} %")
     for walls in (1, 6):
         for sds in (4.0, 5.0):
-            hit, wrong = found_displaced(count // 8, 4, sds, houses=walls)
+            hit, wrong = found_displaced(count // 8, 4, sds, "random", walls)
             print(f"1 of {4 * walls} walls {sds:g} sd off: {100 * hit:.1f} % named, {wrong:.2f}")
 
 

@@ -44,6 +44,7 @@ OLD = "an old plan: no share in the wall's place where better is known"
 SIDE = "the wall's thickness, or on which side of the face it lies, is not known"
 FAR = "further off than three of their sd, though not surely apart among so many: no share"
 SHORT = "no end or corner of the wall lies beside it"
+ALONE = "the wall lies where this line has it: nothing else has a share"
 NEAREST = "runs along no stretch that stands; the nearest wall is named"
 
 
@@ -103,16 +104,17 @@ def standing_rows(again: Again, covered: Coverage, place: Placed, sources: Sourc
 
 
 def _standing_row(line: int, weight: float, length_m: float, off_m: float, sd_m: float) -> Any:
-    """Return the row of a line that stands."""
+    """Return the row of a line that stands; where no other placed it, it lies off nothing."""
+    known = sd_m > 0
     return {
         "of": line,
         "wall": line,
         "weight": float(weight),
         "length_m": float(length_m),
-        "off_m": float(off_m),
-        "off_sd_m": float(sd_m),
-        "disagrees": False,
-        "why": "",
+        "off_m": float(off_m) if known else None,
+        "off_sd_m": float(sd_m) if known else None,
+        "disagrees": False if known else None,
+        "why": "" if known else ALONE,
     }
 
 
