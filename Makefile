@@ -5,13 +5,16 @@ BIN := .venv/bin
 READY := .venv/ready
 TESTS ?= -m "not slow"
 
-.PHONY: site check freeze new test test-all lint format bench schemas lock
+.PHONY: site check rehearse freeze new test test-all lint format bench schemas lock
 
 site: $(READY)  ## rebuild the record of a site: make site SITE=folder
 	@$(BIN)/wrackline build --site "$(SITE)"
 
 check: $(READY)  ## check the survey files of a site, build nothing; one alone: FILE=data/…
 	@$(BIN)/wrackline check --site "$(SITE)" $(if $(FILE),--file "$(FILE)")
+
+rehearse: $(READY)  ## what a build would run, and what is wrong with a new SEASON=file; changes nothing
+	@$(BIN)/wrackline rehearse --site "$(SITE)" $(if $(SEASON),--season "$(SEASON)")
 
 freeze: $(READY)  ## put a finished season's numbers in print: make freeze SEASON=2031
 	@$(BIN)/wrackline freeze --site "$(SITE)" --season "$(SEASON)"

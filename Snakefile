@@ -10,7 +10,6 @@ from wrackline.model import (
     FLOOR_HOLDS,
     for_fitting,
     for_measuring,
-    for_placing,
     for_reading,
     list_to_json,
     to_json,

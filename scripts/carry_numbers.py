@@ -19,9 +19,7 @@ from wrackline.step import step
 
 
 def main(job):
-    plan = {
-        layer: vectors.read(path) for layer, path in zip(PLAN_LAYERS, job.input.plan, strict=True)
-    }
+    plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
     faults = []
     given = read_numbers(Path(), faults)
     if faults:

@@ -9,6 +9,7 @@ from pathlib import Path
 from wrackline.accuracy.cross_check import CheckedSurvey, cross_check
 from wrackline.io import read_json, write_json
 from wrackline.model import Site, Survey
+from wrackline.seabed.stable_ground import stable_faults
 from wrackline.step import step
 
 
@@ -27,7 +28,11 @@ def main(job):
         for name, survey, table, verdict in files
     ]
     site = Site.model_validate_json(job.params.site)
-    write_json(cross_check(surveys, site), job.output.checked)
+    found = cross_check(surveys, site)
+    path = job.input.stable[0] if job.input.stable else None
+    stable = stable_faults(site.seabed.stable_ground, path, site.crs, site.origin)
+    found["faults"] += [fault.as_dict() for fault in stable]
+    write_json(found, job.output.checked)
 
 
 step(main, snakemake)

@@ -15,7 +15,7 @@ from wrackline.step import step
 def main(job):
     record = Record(
         season=job.wildcards.season,
-        plan=dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True)),
+        plan=vectors.read_layers(PLAN_LAYERS, job.input.plan),
         things=vectors.read(job.input.things),
         events=read_json(job.input.events),
     )

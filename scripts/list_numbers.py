@@ -16,7 +16,7 @@ from wrackline.step import step
 
 
 def main(job):
-    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
     events = [event for path in job.input.events for event in read_json(path)]
     faults = []
     given = read_numbers(Path(), faults)

@@ -13,7 +13,7 @@ from wrackline.step import step
 
 
 def main(job):
-    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
     layers = with_readings(plan, vectors.read(job.input.readings))
     about = json.loads(job.params.about)
     write_package(layers, job.output.package, crs=job.params.crs, about=about)

@@ -9,9 +9,11 @@ from pathlib import Path
 
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
+from wrackline.publish.change_table import change_areas
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer, together
 from wrackline.publish.tables import field_list, write_csv
+from wrackline.publish.tracings import tracing_layer
 from wrackline.publish.words import as_text
 from wrackline.seasons.interpretations import with_readings
 from wrackline.step import step
@@ -19,12 +21,14 @@ from wrackline.step import step
 
 def main(job):
     crs, about = job.params.crs, json.loads(job.params.about)
-    plan = dict(zip(PLAN_LAYERS, map(vectors.read, job.input.plan), strict=True))
+    plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
     layers = with_readings(plan, vectors.read(job.input.readings))
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
     layers["sightings"] = together("sightings", job.input.sightings, crs)
     layers["wall_condition"] = vectors.read(job.input.condition)
+    layers["seabed_change_areas"] = change_areas(job.input.changed, crs)
+    layers["tracings"] = tracing_layer(vectors.read(job.input.tracings), layers["wall_lines"])
     layers["surveys"] = survey_layer(
         job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
     )

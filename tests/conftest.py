@@ -48,4 +48,4 @@ def demo(tmp_path_factory):
 @pytest.fixture(scope="session")
 def hut(tmp_path_factory):
     """Build the small site of `sites.hut_site`; copy it before changing anything."""
-    return shared(tmp_path_factory, "hut", hut_site, 120)
+    return shared(tmp_path_factory, "hut", hut_site, 300)

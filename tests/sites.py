@@ -48,6 +48,12 @@ def check(site: Path, *, file: str | None = None, within_s: float = 120) -> Ende
     return _run(*what, site=site, cores=None, within_s=within_s)
 
 
+def rehearse(site: Path, *, season: Path | None = None, within_s: float = 120) -> Ended:
+    """Rehearse a build of a site, perhaps with a season file, in a process of its own."""
+    what = ["rehearse"] if season is None else ["rehearse", "--season", str(season)]
+    return _run(*what, site=site, cores=None, within_s=within_s)
+
+
 def _run(*what: str, site: Path, cores: int | None, within_s: float, **environment: str) -> Ended:
     command = [sys.executable, "-c", COMMAND, *what, "--site", str(site)]
     if cores is not None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from snakemake_interface_logger_plugins.base import LogHandlerBase
 from snakemake_interface_logger_plugins.settings import LogHandlerSettingsBase
 
+from wrackline.planned import PlanRecorder
 from wrackline.progress import Progress
 
 
@@ -28,6 +29,10 @@ class LogHandlerSettings(LogHandlerSettingsBase):
         default="",
         metadata={"help": "Line to print before the first step", "type": str},
     )
+    plan: str = field(
+        default="",
+        metadata={"help": "File that the steps of a dry run are written to", "type": str},
+    )
 
 
 class LogHandler(LogHandlerBase):
@@ -38,6 +43,10 @@ class LogHandler(LogHandlerBase):
     def __post_init__(self) -> None:
         """Set up the lines as the settings ask."""
         settings = self.settings or LogHandlerSettings()
+        self._progress: Progress | PlanRecorder
+        if settings.plan:
+            self._progress = PlanRecorder(Path(settings.plan))
+            return
         records = Path(settings.records) if settings.records else None
         self._progress = Progress(settings.terminal, records=records, heading=settings.heading)
 

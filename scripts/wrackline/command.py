@@ -1,4 +1,4 @@
-"""The command ``wrackline``: build a site, check it, put numbers in print, start one, schemas."""
+"""The command ``wrackline``: build, check or rehearse a site, print its numbers, start one."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 
 from wrackline import failure
 from wrackline.errors import EXIT_OK, WracklineError
-from wrackline.run import ROOT, run, say
+from wrackline.run import ROOT, rehearse, run, say
 
 _EPILOG = """\
 exit codes: 0 done; 2 the config, 3 a survey file can't be used as it stands; 4 another run is at
@@ -40,6 +40,7 @@ def _parser() -> argparse.ArgumentParser:
     for name, text in (
         ("build", "check the survey files, then build the record in results/"),
         ("check", "check the survey files alone"),
+        ("rehearse", "tell what a build would run, and check what is new; change nothing"),
         ("freeze", "build, then put a season's numbers in print: config/numbers.csv"),
         ("new", "start a site: a folder with a commented config"),
     ):
@@ -48,6 +49,10 @@ def _parser() -> argparse.ArgumentParser:
         if name != "new":
             command.add_argument(
                 "--cores", type=_cores, help="steps at work at once (default: all)"
+            )
+        if name == "rehearse":
+            command.add_argument(
+                "--season", type=Path, help="season file to take as if it lay in config/seasons/"
             )
         if name == "freeze":
             command.add_argument(
@@ -76,9 +81,14 @@ def _carry_out(options: argparse.Namespace) -> int:
     if options.command == "schemas":
         say_written(importlib.import_module("wrackline.schemas").write(options.folder))
         return EXIT_OK
+    read_config = importlib.import_module("wrackline.config").load_site
+    if options.command == "rehearse":
+        return rehearse(
+            options.site, read_config=read_config, season=options.season, cores=options.cores
+        )
     code = run(
         options.site,
-        read_config=importlib.import_module("wrackline.config").load_site,
+        read_config=read_config,
         cores=options.cores,
         check_only=options.command == "check",
         file=getattr(options, "file", None),

@@ -41,6 +41,7 @@ from wrackline.registers import (
     read_interpretations,
     read_numbers,
 )
+from wrackline.survey_names import season_of
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 """From schema version -> function that returns the same content in the next version."""
@@ -124,8 +125,18 @@ class SiteConfig:
         return f"work/intake/{survey}/{'points' if points else 'items'}.parquet"
 
     def control_for(self, survey: str) -> tuple[ControlValue, ...]:
-        """Return the control values behind a survey: all of them for observations, else none."""
-        return self.control if self.surveys[survey].form in OBSERVED else ()
+        """Return the control values behind a survey of observations; behind others there are none.
+
+        Values that begin after the survey's last day concern later surveys alone.
+        """
+        taken = self.surveys[survey]
+        if taken.form not in OBSERVED:
+            return ()
+        return tuple(
+            value
+            for value in self.control
+            if value.from_date is None or value.from_date <= taken.to_date
+        )
 
     def corrections_to(self, survey: str) -> tuple[Correction, ...]:
         """Return the corrections to a survey's file."""
@@ -135,15 +146,6 @@ class SiteConfig:
     def up_to(self, season: str) -> list[str]:
         """Return identifiers of the surveys of `season` and all before it."""
         return [name for name in self.surveys if season_of(name) <= season]
-
-
-def season_of(survey: str) -> str:
-    """Return the season part of a survey identifier.
-
-    >>> season_of("2031-walls_pole")
-    '2031'
-    """
-    return survey.split("-", 1)[0]
 
 
 def load_site(folder: Path) -> SiteConfig:
@@ -181,6 +183,9 @@ def load_site(folder: Path) -> SiteConfig:
     decisions = read_decisions(folder, faults)
     numbers = read_numbers(folder, faults)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
+    stable = None if site is None else site.seabed.stable_ground
+    if stable is not None and not _inside(stable):
+        faults.append(_outside(stable, Path("config/site.yaml"), ""))
     if site is not None and not faults:
         seasons = with_baselines(seasons, site, faults)
     if faults or site is None:

@@ -210,6 +210,27 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "label_turn_deg", "real", "deg", "clockwise turn of a level text along it, in the grid"
         ),
     ),
+    "seabed_change_areas": (
+        Field("area", "text", "", "its number between these two seasons"),
+        Field("earlier", "text", "", "earlier season"),
+        Field("later", "text", "", "later season"),
+        Field("change", "text", "", "ground has come, or ground has gone"),
+        Field("area_m2", "real", "m2", "its cells, on the ground"),
+        Field("filled_share", "real", "", "share of its cells filled between soundings, 0-1"),
+        *_measured(
+            "mean_m",
+            "m",
+            "mean of later minus earlier height; as areas are chosen for being far from 0, it "
+            "is rather too far from it",
+        ),
+        *_measured("volume_m3", "m3", "what came, or went where below 0"),
+        Field(
+            "p",
+            "real",
+            "",
+            "probability of a mean as far from 0 by errors alone, at this place",
+        ),
+    ),
     "waterlines": (
         Field(
             "sea_level",
@@ -309,6 +330,30 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("used_for", "text", "", "products that rest on it"),
         WHY_NULL,
     ),
+    "tracings": (
+        Field("wall", "text", "", "lasting number of the wall line that it became part of"),
+        Field("survey", "text", "", "survey that traced it"),
+        Field("season", "text", "", "its season"),
+        Field("line", "text", "", "the line as surveyed, as survey/line or #row"),
+        Field("standing", "flag", "", "whether the wall stands by this line, or by a better one"),
+        Field("weight", "real", "", "its mean share in the wall's place, 0-1"),
+        Field("length_m", "real", "m", "how far it runs along the wall, on the ground"),
+        *_measured(
+            "off_m",
+            "m",
+            "mean offset from the wall as placed, + to the left of its line; lines of different "
+            "faces, centres and poles brought together",
+        ),
+        Field(
+            "disagrees",
+            "flag",
+            "",
+            "whether it lies further off the line that stands than errors explain; such have no "
+            "share; all walls are tested at one level, 5 in 100 sites name one wrongly",
+        ),
+        Field("why", "text", "", "why it disagrees, or has no share in the wall's place"),
+        WHY_NULL,
+    ),
 }
 
 
@@ -345,7 +390,9 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "text",
             "",
             "new; split; merged; redrawn: another outline took its place; gone: no longer on the "
-            "plan; found again; reshaped; re-read: of another kind now",
+            "plan; found again; reshaped; re-read: of another kind now; renumbered: a number in "
+            "print took the place of its own; lost, buried, overgrown, uncovered, seen again: most "
+            "of its walls, as the season suggests",
         ),
         Field(
             "number", "text", "", "of the thing; of a split the parent's, of a merger the child's"
@@ -405,8 +452,8 @@ TABLES: dict[str, tuple[Field, ...]] = {
             "state",
             "text",
             "",
-            "stands; split, merged or redrawn: now names what came of it; gone; nothing there: "
-            "nothing on the plan lies at the place given",
+            "stands; split, merged, redrawn or renumbered: now names what came of it; gone; "
+            "nothing there: nothing on the plan lies at the place given",
         ),
         Field("note", "text", "", "where it stands in print, as config/numbers.csv has it"),
     ),
@@ -631,6 +678,27 @@ TABLES: dict[str, tuple[Field, ...]] = {
         *_measured("mean_exposure_m", "m", "how far what was seen stands above the bed, mean"),
         *_measured("mean_loss_m", "m", "how far what was seen falls short of its recorded top"),
         Field("last_seen", "text", "", "last season in which half of its walls or more were seen"),
+    ),
+    "seabed_change": (
+        Field("earlier", "text", "", "earlier season"),
+        Field("later", "text", "", "later season"),
+        Field(
+            "scope",
+            "text",
+            "",
+            "site: bed that both seasons have, walls, plants and dug ground left out; stable "
+            "ground; dug by the team; area of change; trench; building; room (cells wholly inside)",
+        ),
+        Field("name", "text", "", "number of the area, trench, building or room"),
+        Field("area_m2", "real", "m2", "ground that was compared"),
+        Field("compared_share", "real", "", "share of a room, building or trench compared, 0-1"),
+        Field("filled_share", "real", "", "share of it filled between soundings, 0-1"),
+        *_measured("mean_m", "m", "mean change of height, later minus earlier"),
+        *_measured("volume_m3", "m3", "net volume: sum over all cells compared, no cell left out"),
+        *_measured("came_m3", "m3", "volume of what came, freed of the noise's share"),
+        *_measured("went_m3", "m3", "volume of what went, freed of the noise's share"),
+        Field("p", "real", "", "of an area: probability of its mean by errors alone"),
+        Field("note", "text", "", "of an area what it is; of stable ground how the seasons fit"),
         WHY_NULL,
     ),
     "summary": (

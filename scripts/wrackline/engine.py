@@ -15,6 +15,7 @@ import os
 import sys
 import traceback
 from argparse import ArgumentParser, Namespace
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,10 +24,13 @@ from typing import Any
 from snakemake.cli import args_to_api, parse_args
 from snakemake.persistence.file import FilePersistence
 
-from wrackline import failure, housekeeping, progress
+from wrackline import failure, housekeeping, progress, rehearsal
+from wrackline.config import load_site
 from wrackline.environment import fix_environment
 from wrackline.errors import EXIT_INPUT, EXIT_OK, Fault, fault_from_dict
+from wrackline.fingerprint import fingerprint
 from wrackline.job import Job
+from wrackline.planned import PlannedStep, causes_of, read_plan
 
 VERDICT = "work/check/report.json"
 
@@ -50,7 +54,45 @@ class Engine:
 
     def run(self) -> int:
         """Do what was asked; return the exit code."""
+        if self._job.built is not None:
+            return self._rehearse(self._job.built)
         return self._check_alone() if self._job.surveys else self._check_and_build()
+
+    def _rehearse(self, built: Path) -> int:
+        """Tell what a build of the site that this one stands in for would do; carry out the check.
+
+        The dry run comes first: after the check, the steps of intake would stand.
+        """
+        targets = ("check", "all")
+        listing = self._list(*targets)
+        if not listing.products:
+            return self._failed()
+        plan = self.plan(*targets, again=self._doubtful(listing))
+        was = rehearsal.read_built(built)
+        surveys = list(load_site(self._job.site).surveys)
+        causes = causes_of(plan, rehearsal.new_names(surveys, was), self._code)
+        told = rehearsal.Rehearsal(was, surveys, plan, len(listing.logs), causes)
+        order = rehearsal.stage_order(self._job.root)
+        self._say(rehearsal.text_of(told, order, built) + "\n")
+        if not self._make("check", heading="Checking, away from the site"):
+            self._say("The logs of a rehearsal go with it; `wrackline check` leaves them in logs/.")
+            return self._failed()
+        verdict = read_verdict(self._job.site)
+        found = {"faults": verdict.faults, "suspicions": verdict.suspicions}
+        self._say(f"\n{rehearsal.check_text(found, told)}\nNothing of the site was touched.")
+        return EXIT_INPUT if verdict.faults else EXIT_OK
+
+    def plan(self, *targets: str, again: Sequence[str] = ()) -> list[PlannedStep]:
+        """Return the steps that targets ask for, or that make `again`, and carry none out."""
+        file = self._job.log.with_name("plan.jsonl")
+        file.unlink(missing_ok=True)
+        changes = {"forcerun": list(again), "dryrun": True, "logger_wrackline_plan": str(file)}
+        self._snakemake(*targets, **changes)
+        return read_plan(file)
+
+    def _code(self, rule: str) -> str:
+        """Return the present fingerprint of a rule's code."""
+        return fingerprint(rule, scripts=self._job.root / "scripts")
 
     def _check_and_build(self) -> int:
         """Check and build, or find that there is nothing to do; return the exit code."""

@@ -22,6 +22,8 @@ class Job:
         Stop after the checks.
     surveys : tuple of str
         Surveys whose files alone are checked, by themselves; all, and together, when empty.
+    built : Path or None
+        The site itself, where this is its stand-in: nothing is built, and what would be is told.
     memory_mb : int
         What the steps that say how much memory they need may use together [MB].
     """
@@ -32,6 +34,7 @@ class Job:
     check_only: bool = False
     surveys: tuple[str, ...] = ()
     memory_mb: int = 1500
+    built: Path | None = None
 
     @property
     def log(self) -> Path:

@@ -7,11 +7,12 @@ that was killed keeps the site locked until it ends, and can be found. Nothing h
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from wrackline.errors import BusyError, ConfigError, Fault
@@ -65,6 +66,32 @@ def acquire(site: Path, *, patience_s: float = 10.0, say: Callable[[str], None] 
     os.ftruncate(handle, 0)
     os.pwrite(handle, f"{os.getpid()}\n".encode(), 0)
     return handle
+
+
+@contextlib.contextmanager
+def held_still(site: Path) -> Iterator[None]:
+    """Keep runs from a site for a moment, writing nothing there; without a lock file none ever was.
+
+    Raises
+    ------
+    BusyError
+        When a run is at work on the site.
+    """
+    try:
+        handle = os.open(site / LOCK_NAME, os.O_RDONLY)
+    except FileNotFoundError:
+        yield
+        return
+    try:
+        fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError as slip:
+        owner = _owner(handle, file=site / LOCK_NAME)
+        os.close(handle)
+        raise _busy(owner, holders(site)) from slip
+    try:
+        yield
+    finally:
+        os.close(handle)
 
 
 def holders(site: Path) -> list[int]:

@@ -322,6 +322,17 @@ class SeabedSettings(Strict):
         "out, nobody knows: where a newer season measured, older ones don't count. Stated (0: it "
         "stays), older seasons count there too, with that added to their errors [m].",
     )
+    stable_ground: Text | None = Field(
+        None,
+        description="File of polygons, relative to the site's folder: ground that is known not to "
+        "change, such as rock or a quay. Seasons are held against each other there; nothing is "
+        "moved by it: what to write to move a season's surveys is told in the change's figures.",
+    )
+    change_window_m: Annotated[float, Field(gt=0, le=100)] = Field(
+        1.5,
+        description="Side of the ground over which change between seasons is averaged before it "
+        "is tested, at least one cell; areas of change are no smaller [m].",
+    )
     baseline: Text | None = Field(
         None,
         description="Survey of bed points, as `<season>-<name>`, that the others are held against: "
@@ -1301,25 +1312,43 @@ def for_placing(site: Site) -> Site:
     )
 
 
+def for_checking(site: Site) -> Site:
+    """Return a site with what the checks of all surveys read: places, levels and error sources."""
+    seabed = SeabedSettings(cell_m=site.seabed.cell_m)
+    plain = {"walls": WallSettings(), "rooms": RoomSettings(), "seabed": seabed}
+    return site.model_copy(update={**NEUTRAL_SITE, **plain, "name": site.name})
+
+
+def without_note(survey: Survey) -> Survey:
+    """Return a survey without what only readers of the record use of it."""
+    return survey.model_copy(update={"note": ""})
+
+
 def for_levels(site: Site) -> Site:
     """Return a site with its sea levels and what they rest on, for the lines on the seabed."""
     plain = {"walls": WallSettings(), "rooms": RoomSettings(), "vertical_datum": "-"}
-    return site.model_copy(update={**NEUTRAL_SITE, **plain, "height_links": []})
+    part = site.model_copy(update={**NEUTRAL_SITE, **plain, "height_links": []})
+    return _with_own_sources(part)
 
 
 def for_measuring(site: Site) -> Site:
     """Return a site with what rooms are measured by: no seabed settings, one sea level."""
-    return site.model_copy(
-        update={**NEUTRAL_SITE, "sea_levels": [site.depth_level], "vertical_datum": "-"}
-    )
+    plain = {"sea_levels": [site.depth_level], "vertical_datum": "-", "height_links": []}
+    return _with_own_sources(site.model_copy(update={**NEUTRAL_SITE, **plain}))
 
 
 def for_summary(site: Site) -> Site:
     """Return a site with what its summary reads: levels, marks, years, error sources, walls."""
     plain = {"vertical_datum": "-", "rooms": RoomSettings(), "height_links": []}
-    return site.model_copy(
-        update={**plain, **{key: NEUTRAL_SITE[key] for key in UNSUMMARISED}},
-    )
+    part = site.model_copy(update={**plain, **{key: NEUTRAL_SITE[key] for key in UNSUMMARISED}})
+    return _with_own_sources(part)
+
+
+def _with_own_sources(site: Site) -> Site:
+    """Return a site with those sources of error alone that its sea levels rest on."""
+    names = {name for level in site.sea_levels for name in level.error_sources}
+    sources = {name: part for name, part in site.error_sources.items() if name in names}
+    return site.model_copy(update={"error_sources": sources})
 
 
 def to_json(part: Strict) -> str:

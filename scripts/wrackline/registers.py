@@ -7,9 +7,7 @@ light modules may be imported here: the Snakefile reads it.
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,11 +19,16 @@ from pydantic import BaseModel, ValidationError
 
 from wrackline.errors import Fault
 from wrackline.model import ControlValue, Correction, GivenNumber, Interpretation
+from wrackline.register_cells import CellError, Column, columns_of, marks_in, mended
+from wrackline.register_text import Row as TextRow
+from wrackline.register_text import UnreadableError, rows_in
 
 CONTROL = Path("config/control.csv")
 CORRECTIONS = Path("config/corrections.csv")
 INTERPRETATIONS = Path("config/interpretations.csv")
 NUMBERS = Path("config/numbers.csv")
+SPREADSHEETS = (".xlsx", ".xls", ".ods", ".tsv", ".txt")
+"""Endings under which a register is saved by mistake."""
 
 Row = TypeVar("Row", bound=BaseModel)
 Cells = Mapping[str, str]
@@ -150,45 +153,79 @@ def read_rows(
         Yields what is wrong with a row's cells beside what `model` finds; it is asked first, and
         of every row.
     """
-    table = _table(folder, name, faults)
+    table = _table(folder, name, model, faults)
     if table is None:
         return []
-    head = [cell.strip() for cell in table[0][1]] if table else []
+    head = table[0].cells if table else []
     wrong = list(_header_faults(name, head, model))
     faults += wrong
     rows: list[tuple[int, Row]] = []
-    for row, cells in [] if wrong else table[1:]:
-        if len(cells) != len(head):
-            faults.append(_width(Slip(name, row), len(cells), len(head)))
-            continue
-        values = {key: cell.strip() for key, cell in zip(head, cells, strict=True) if cell.strip()}
+    for line, cells, broken in [] if wrong else _by_column(name, table, columns_of(model), faults):
+        slip = Slip(name, line)
         if check is not None:
-            faults += check(Slip(name, row), values)
+            faults += check(slip, cells)
+        faults += [_broken(slip, key, cell) for key, cell in broken.items()]
+        values = {key: cell for key, cell in cells.items() if key not in broken}
         try:
-            rows.append((row, model.model_validate(values)))
+            row = model.model_validate(values)
         except ValidationError as problem:
-            faults += [_bad(Slip(name, row), error, values) for error in problem.errors()]
+            faults += [
+                _bad(slip, error, values)
+                for error in problem.errors()
+                if not broken or (error["loc"] and error["loc"][0] not in broken)
+            ]
+        else:
+            rows += [] if broken else [(line, row)]
     return rows
 
 
-def _table(folder: Path, name: Path, faults: list[Fault]) -> list[tuple[int, list[str]]] | None:
+def _by_column(
+    name: Path, table: Sequence[TextRow], columns: Mapping[str, Column], faults: list[Fault]
+) -> Iterator[tuple[int, dict[str, str], dict[str, CellError]]]:
+    """Yield each row's line, its cells that aren't empty as they are meant, and the broken ones."""
+    head = table[0].cells
+    fit = [row for row in table[1:] if len(row.cells) == len(head)]
+    numbers = [k for k, key in enumerate(head) if columns[key].kind == "number"]
+    marks = marks_in(row.cells[k] for row in fit for k in numbers)
+    for row in table[1:]:
+        if len(row.cells) != len(head):
+            faults.append(_width(Slip(name, row.line), row.cells, len(head)))
+            continue
+        cells = {key: cell for key, cell in zip(head, row.cells, strict=True) if cell}
+        broken: dict[str, CellError] = {}
+        for key, cell in cells.items():
+            try:
+                cells[key] = mended(cell, columns[key], marks)
+            except CellError as slip:
+                broken[key] = slip
+        yield row.line, cells, broken
+
+
+def _table(
+    folder: Path, name: Path, model: type[BaseModel], faults: list[Fault]
+) -> list[TextRow] | None:
     """Return a file's rows with their numbers, or None where there is none or it can't be read."""
-    if not (folder / name).exists():
+    file = folder / name
+    if not file.exists():
+        faults += [_elsewhere(name, other) for other in _saved_elsewhere(file)]
         return None
     try:
-        return list(_rows((folder / name).read_text(encoding="utf-8-sig")))
-    except (OSError, UnicodeDecodeError, csv.Error) as slip:
-        faults.append(_unreadable(name, slip))
-        return None
+        return rows_in(file.read_bytes(), _names(model))
+    except UnreadableError as slip:
+        faults.append(_unreadable(Slip(name, slip.row), slip.found, slip.remedy))
+    except OSError as problem:
+        what = f"{type(problem).__name__}: {problem}"
+        faults.append(_unreadable(Slip(name), what, "give leave to read it"))
+    return None
 
 
-def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Yield the rows that are not blank, with the line at which each ends."""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n")
-    reader = csv.reader(io.StringIO(lines, newline=""), strict=True)
-    for cells in reader:
-        if any(cell.strip() for cell in cells):
-            yield reader.line_num, cells
+def _saved_elsewhere(file: Path) -> list[Path]:
+    """Return what a spreadsheet saved in a register's place, under another ending."""
+    return [
+        other
+        for other in sorted(file.parent.glob(f"{file.stem}.*"))
+        if other.suffix.lower() in SPREADSHEETS or other.name.lower().startswith(f"{file.name}.")
+    ]
 
 
 def _names(model: type[BaseModel]) -> dict[str, bool]:
@@ -205,7 +242,7 @@ def _header_faults(name: Path, head: list[str], model: type[BaseModel]) -> Itera
             f"the column '{column}'",
             f"{', '.join(names)}",
             "what it says would be passed over, unseen",
-            f"did you mean '{near[0]}'?" if near else "rename or remove it (separator: comma)",
+            f"did you mean '{near[0]}'?" if near else "rename or remove it",
         )
     for column, needed in names.items():
         if head.count(column) > 1 or (needed and column not in head):
@@ -247,23 +284,46 @@ def nearest(word: str, right: Sequence[str]) -> str | None:
     return by_folded[near[0]] if near else None
 
 
-def _unreadable(name: Path, slip: Exception) -> Fault:
-    return Slip(name).fault(
+def _unreadable(slip: Slip, found: str, remedy: str) -> Fault:
+    return slip.fault(
         "register_unreadable",
-        f"{type(slip).__name__}: {slip}",
-        "a CSV in UTF-8, separated by commas",
+        found,
+        "a CSV in UTF-8, separated by commas, semicolons or tabs",
         "the register can't be read",
-        "save it as CSV in UTF-8; pair its quotation marks",
+        remedy,
     )
 
 
-def _width(slip: Slip, cells: int, width: int) -> Fault:
+def _elsewhere(name: Path, other: Path) -> Fault:
+    return Slip(name).fault(
+        "register_elsewhere",
+        f"no such file, but {other.name}",
+        "the register as CSV, under its own name",
+        "its rows would be passed over, unseen",
+        f"save it as {name.name}, or take {other.name} out of config/",
+    )
+
+
+def _broken(slip: Slip, column: str, cell: CellError) -> Fault:
+    return slip.fault(
+        "register_value",
+        f"{column}: {cell.found}",
+        "numbers with a decimal point and no unit, days as 2031-06-09, texts as they were written",
+        "nothing is built, so that no product rests on a guess",
+        cell.remedy,
+    )
+
+
+def _width(slip: Slip, cells: Sequence[str], width: int) -> Fault:
+    curly = any(mark in cell for cell in cells for mark in "\u201c\u201d\u201e\u00ab\u00bb")
     return slip.fault(
         "register_row",
-        f"{cells} cells",
+        f"{len(cells)} cells",
         f"{width}, as many as the first row has",
         "values would be read in the wrong column",
-        "add or remove commas; put texts that hold a comma into quotation marks",
+        "straight quotation marks alone hold a text together: put them in place of the curly ones"
+        if curly
+        else "add or remove separators; put texts that hold one into quotation marks",
     )
 
 

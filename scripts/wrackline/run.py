@@ -21,7 +21,7 @@ from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING
 
-from wrackline import failure, lock, promote
+from wrackline import failure, lock, promote, scratch
 from wrackline.errors import (
     EXIT_BUG,
     EXIT_OK,
@@ -118,6 +118,51 @@ def run(
         return error.exit_code
     except StopRequestError:
         say(_STOPPED)
+        return EXIT_STOPPED
+
+
+def rehearse(
+    site: Path,
+    *,
+    read_config: Callable[[Path], SiteConfig],
+    season: Path | None = None,
+    root: Path = ROOT,
+    cores: int | None = None,
+) -> int:
+    """Tell what a build would do, and check what is new; leave the site as it is.
+
+    Parameters
+    ----------
+    site : Path
+        Folder of the site.
+    read_config : callable
+        Reads the site's config; raises `wrackline.errors.ConfigError` when it can't be used.
+    season : Path, optional
+        A season file, wherever it lies, that is taken as if it lay in `config/seasons/`.
+    root : Path, optional
+        Folder of the Snakefile.
+    cores : int, optional
+        Steps of the check at work at once; as many as the machine has cores when not given.
+
+    Returns
+    -------
+    int
+        The exit code, as of `run`.
+    """
+    try:
+        site = site.resolve()
+        season = None if season is None else scratch.season_file(site, season)
+        with (
+            _stoppable(),
+            scratch.stand_in(site, season, read_config=read_config) as (folder, config),
+        ):
+            job = Job(folder, root.resolve(), cores, check_only=True, built=site)
+            return _run_locked(replace(job, memory_mb=config.memory_mb), patience_s=0.0)
+    except WracklineError as error:
+        say(str(error))
+        return error.exit_code
+    except StopRequestError:
+        say("Stopped. Nothing of the site was touched.")
         return EXIT_STOPPED
 
 

@@ -5,10 +5,23 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+from collections.abc import Sequence
+from itertools import pairwise
 
-from wrackline.config import SiteConfig, season_of
+from wrackline.config import SiteConfig
 from wrackline.fingerprint import stamp
-from wrackline.model import POINT_HOLDS, HeightLink, Survey, list_to_json, to_json
+from wrackline.model import (
+    POINT_HOLDS,
+    Decision,
+    HeightLink,
+    Phasing,
+    Survey,
+    for_placing,
+    list_to_json,
+    to_json,
+)
+from wrackline.publish.words import statement
+from wrackline.survey_names import season_of
 
 MADE = "data/demo/"
 """Where a demo's files are made by a rule."""
@@ -146,26 +159,17 @@ def line_traits(config: SiteConfig, view: str) -> str:
     return json.dumps(traits, sort_keys=True)
 
 
-def team_words(config: SiteConfig) -> str:
-    """Return what the team says of walls and spaces: phases and decisions, as JSON."""
-    said = {
-        "order": list(config.site.phases),
-        "phases": [row.model_dump(mode="json") for row in config.phases],
-        "decisions": [row.model_dump(mode="json") for row in config.decisions],
-    }
-    return json.dumps(said, sort_keys=True)
+def placing_part(config: SiteConfig, survey: str) -> str:
+    """Return what of the site places a survey's items and states their errors, as JSON.
 
-
-def views(config: SiteConfig) -> list[str]:
-    """Return all views of a site: after every season, and of every survey of walls alone."""
-    seasons = [f"upto-{season}" for season in config.seasons]
-    return seasons + [f"only-{survey}" for survey in config.holding("wall_lines")]
-
-
-def view_surface(config: SiteConfig, view: str) -> list[str]:
-    """Return the surface in which a view's depths are read, as a list of none or one."""
-    surface = f"upto-{season_of(view.split('-', 1)[1])}"
-    return [surface] if surface_surveys(config, surface) else []
+    Sources of error and height links that the survey doesn't rest on are left out: a new season's
+    benchmark concerns no survey of an earlier one.
+    """
+    links = height_links(config, survey)
+    names = {*config.surveys[survey].resting_on, *(link.error_source for link in links)}
+    sources = {name: part for name, part in config.site.error_sources.items() if name in names}
+    part = for_placing(config.site)
+    return to_json(part.model_copy(update={"error_sources": sources, "height_links": links}))
 
 
 def season_on(config: SiteConfig, day: dt.date) -> str:
@@ -179,6 +183,46 @@ def season_on(config: SiteConfig, day: dt.date) -> str:
         for name, season in config.seasons.items()
     }
     return next((name for name in reversed(began) if began[name] <= day), next(iter(began)))
+
+
+def team_words(config: SiteConfig, view: str) -> str:
+    """Return what the team had said of walls and spaces by a view's season, as JSON.
+
+    What is decided later leaves the plan as it was known then: phases and decisions of later
+    seasons, see `season_on`, are left out.
+    """
+    last = _season_of_view(view)
+    rows: dict[str, Sequence[Phasing | Decision]] = {
+        "phases": config.phases,
+        "decisions": config.decisions,
+    }
+    said = {
+        key: [row.model_dump(mode="json") for row in found if season_on(config, row.date) <= last]
+        for key, found in rows.items()
+    }
+    return json.dumps(said | {"order": list(config.site.phases)}, sort_keys=True)
+
+
+def statement_json(config: SiteConfig, season: str) -> str:
+    """Return the statement of a product that rests on all seasons up to one, as JSON."""
+    seasons = {name: part for name, part in config.seasons.items() if name <= season}
+    return json.dumps(statement(config.site, seasons), ensure_ascii=False)
+
+
+def views(config: SiteConfig) -> list[str]:
+    """Return all views of a site: after every season, and of every survey of walls alone."""
+    seasons = [f"upto-{season}" for season in config.seasons]
+    return seasons + [f"only-{survey}" for survey in config.holding("wall_lines")]
+
+
+def view_surface(config: SiteConfig, view: str) -> list[str]:
+    """Return the surface in which a view's depths are read, as a list of none or one."""
+    surface = f"upto-{_season_of_view(view)}"
+    return [surface] if surface_surveys(config, surface) else []
+
+
+def _season_of_view(view: str) -> str:
+    return season_of(view.split("-", 1)[1])
 
 
 def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
@@ -210,6 +254,29 @@ def season_before(config: SiteConfig, season: str) -> list[str]:
     order = list(config.seasons)
     at = order.index(season)
     return order[at - 1 : at] if at else []
+
+
+def change_pairs(config: SiteConfig) -> list[tuple[str, str]]:
+    """Return the pairs of seasons between which the seabed's change is measured.
+
+    Each season with bed points against the last one before it that has some, and the first of them
+    against the last.
+
+    Parameters
+    ----------
+    config : SiteConfig
+    """
+    sounded = [name for name in config.seasons if surface_surveys(config, f"season-{name}")]
+    pairs = list(pairwise(sounded))
+    if len(sounded) > 2:
+        pairs.append((sounded[0], sounded[-1]))
+    return pairs
+
+
+def dug_between(config: SiteConfig, earlier: str, later: str) -> list[str]:
+    """Return the surveys of trenches of two seasons and of those between them."""
+    dug = config.holding("trench_outlines")
+    return [name for name in dug if earlier <= season_of(name) <= later]
 
 
 def ground_data(config: SiteConfig, survey: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -48,3 +48,8 @@ def write(table: gpd.GeoDataFrame, columns: Mapping[str, str], path: Path | str)
 def read(path: Path | str) -> gpd.GeoDataFrame:
     """Read a GeoParquet table."""
     return gpd.read_parquet(path)
+
+
+def read_layers(layers: Sequence[str], paths: Sequence[Path | str]) -> dict[str, gpd.GeoDataFrame]:
+    """Read tables by the names of their layers; no paths, no layers."""
+    return dict(zip(layers, map(read, paths), strict=True)) if len(paths) else {}

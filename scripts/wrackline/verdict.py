@@ -12,10 +12,10 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from wrackline.config import season_of
 from wrackline.errors import Fault, fault_from_dict
 from wrackline.io import read_json, sha256, write_json
 from wrackline.model import ControlValue, Correction, Survey
+from wrackline.survey_names import season_of
 
 LEADING_ELSEWHERE = (b"<VRTDataset", b"<OGRVRTDataSource", b"<GDAL_WMS", b"<GDALTileIndexDataset")
 """Openings of files that hold no data, but lead to other files or to the network."""

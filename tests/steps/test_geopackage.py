@@ -26,6 +26,7 @@ GEOMETRIES = {
     "contours": ("LINESTRING", 0),
     "waterlines": ("LINESTRING", 0),
     "surveys": ("MULTIPOLYGON", 0),
+    "tracings": ("LINESTRING", 1),
 }
 
 

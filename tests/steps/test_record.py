@@ -34,7 +34,7 @@ MEASURES = ("control", "mean_steps", "integration")
 MEASURES += ("relative_asymmetry", "real_relative_asymmetry")
 BARE = {
     *("easting", "northing", "elongation", "support", "room_count", "probability", "matrix_b"),
-    *("rows", "used", "cells", "filled_cells", "row"),
+    *("rows", "used", "weight", "cells", "filled_cells", "row"),
     *(f"{name}_{end}" for name in MEASURES for end in ("low", "high")),
 }
 # Null where there is nothing to tell, by the field's own meaning.
@@ -42,6 +42,7 @@ MAY_BE_EMPTY = {
     "wall_lines": {"closing", "gap_m", "traced_at"},
     "rooms": {"building"},
     "features": {"room", "origin", "line", "note"},
+    "tracings": {"why"},
 }
 # Fields that are null together, explained once by the first.
 TOGETHER = {

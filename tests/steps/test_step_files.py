@@ -21,7 +21,9 @@ from wrackline.seabed.merge import BANDS
 from wrackline.seabed.waterlines import WATERLINES
 from wrackline.uncertainty import model_from_dict
 from wrackline.vectors import DTYPES
+from wrackline.walls.accounts import TRACING_COLUMNS
 from wrackline.walls.linework import ITEM_COLUMNS, LINE_COLUMNS
+from wrackline.walls.moved import SHARE_COLUMNS, SOURCE_COLUMNS
 from wrackline.walls.network import EDGE_COLUMNS, PIECE_COLUMNS
 
 SURVEY_BANDS = tuple(name for name, _ in SURFACE_BANDS)
@@ -230,6 +232,25 @@ def test_network(hamlet, config):
     for end in ("start_vertex_i", "start_vertex_j", "stop_vertex_i", "stop_vertex_j"):
         assert pieces[end].between(0, vertices - 1).all()
     assert ((pieces["line"] == -1) == (pieces["kind"] != "recorded")).all()
+
+
+def test_tracings(hamlet, config):
+    """Every surveyed wall line has a row, and its wall stands; sources and shares place it."""
+    folder, crs = hamlet / "work" / "walls" / f"upto-{max(config.seasons)}", config.site.crs
+    tracings = assert_table(folder / "tracings.parquet", TRACING_COLUMNS, {"LineString"}, crs)
+    standing = gpd.read_parquet(folder / "lines.parquet")
+    names = tracings.loc[tracings["standing"], "wall_line"]
+    assert set(tracings["wall_line"]) == set(names)
+    assert set(standing["survey"]) == set(tracings.loc[tracings["standing"], "survey"])
+    assert tracings["weight"].between(0, 1).all()
+    assert (tracings["off_m"].isna() <= (tracings["why"] != "")).all()
+    sources = assert_table(folder / "sources.parquet", SOURCE_COLUMNS, {"Point"}, crs)
+    shares = pd.read_parquet(folder / "shares.parquet")
+    assert tuple(shares.columns) == SHARE_COLUMNS
+    vertices = len(shapely.get_coordinates(standing.geometry.to_numpy()))
+    if len(shares):
+        assert shares["placed"].max() < 3 * vertices
+        assert shares["source"].max() < 3 * (vertices + len(sources))
 
 
 @pytest.mark.parametrize("folder", ["rooms/upto-2031", "seasons/2031"])

@@ -25,6 +25,8 @@ PROMISED = {
     "sightings": "wall season status length_m exposure_m exposure_sd_m cover_m cover_sd_m loss_m "
     "loss_sd_m surveys evidence",
     "wall_condition": "wall building last_known known_in last_seen this_season length_m",
+    "seabed_change_areas": "area earlier later change area_m2 mean_m mean_sd_m volume_m3 "
+    "volume_sd_m3 p",
     "surveys": "survey technique season from_date to_date file sha256 random_horizontal_sd_m "
     "random_vertical_sd_m patchy_horizontal_sd_m patchy_vertical_sd_m error_sources "
     "ground_looked_at resolution_m visibility_m plant_cover_share used_for",
@@ -59,7 +61,7 @@ def test_numbers_carry_their_unit_in_their_name(layer):
         if field.kind == "real" and field.unit:
             assert field.name.endswith(f"_{field.unit}")
         elif field.kind == "real":
-            assert field.name.endswith("_share") or field.name in {"elongation", "support"}
+            assert field.name.endswith("_share") or field.name in {"elongation", "support", "p"}
 
 
 @pytest.mark.parametrize("layer", PROMISED)

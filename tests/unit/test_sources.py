@@ -1,10 +1,14 @@
 """Which surveys a view, a surface or a rule asks for."""
 
+import datetime as dt
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 from wrackline.config import SiteConfig
-from wrackline.model import Season, Site
+from wrackline.model import ControlValue, Decision, Phasing, Season, Site
 from wrackline.sources import (
     composite,
     files_there,
@@ -12,8 +16,11 @@ from wrackline.sources import (
     ground_files,
     ground_traits,
     line_traits,
+    placing_part,
     season_before,
+    season_on,
     surface_surveys,
+    team_words,
     view_surface,
     view_surveys,
     views,
@@ -156,3 +163,83 @@ def test_only_files_that_are_there_are_asked_for(tmp_path):
     assert files_there(real, "data/demo/a.csv") == []
     demo = config({"2031": ["walls"]}, tmp_path, demo="config/demo.yaml")
     assert files_there(demo, "data/demo/a.csv", "b.csv") == ["data/demo/a.csv"]
+
+
+@pytest.mark.parametrize(
+    ("day", "season"),
+    [
+        ("1990-01-01", "2031"),  # before all seasons: of the first
+        ("2031-06-01", "2031"),
+        ("2032-05-31", "2031"),  # between two: of the earlier
+        ("2032-06-01", "2032"),
+        ("2040-01-01", "2032"),  # after all: of the last
+    ],
+)
+def test_what_was_said_on_a_day_is_of_a_season(day, season):
+    """The last season whose first day has come."""
+    later = {"from_date": dt.date(2032, 6, 1), "to_date": dt.date(2032, 6, 2)}
+    two = TWO.seasons["2032"]
+    surveys = [one.model_copy(update=later) for one in two.surveys]
+    site = replace(TWO, seasons=TWO.seasons | {"2032": two.model_copy(update={"surveys": surveys})})
+    assert season_on(site, dt.date.fromisoformat(day)) == season
+
+
+def said_on(year):
+    """Return a phase and a decision of a year's summer."""
+    common = {"easting": 1, "northing": 2, "who": "me", "date": f"{year}-07-01"}
+    return (
+        Phasing.model_validate({**common, "phase_from": "I"}),
+        Decision.model_validate({**common, "decision": "confirm", "why": "seen"}),
+    )
+
+
+def test_a_view_knows_what_had_been_said_by_its_season():
+    """A word of the second season leaves the first season's plan as it was, to the byte."""
+    seasons = {
+        name: season.model_copy(
+            update={
+                "surveys": [
+                    one.model_copy(update={"from_date": dt.date(int(name), 6, 1)})
+                    for one in season.surveys
+                ]
+            }
+        )
+        for name, season in TWO.seasons.items()
+    }
+    pairs = [said_on(2031), said_on(2032)]
+    phases, decisions = zip(*pairs, strict=True)
+    one = replace(TWO, seasons=seasons, phases=phases[:1], decisions=decisions[:1])
+    both = replace(one, phases=phases, decisions=decisions)
+    for view in ("upto-2031", "only-2031-walls"):
+        assert team_words(both, view) == team_words(one, view)
+    assert [len(json.loads(team_words(both, view))["decisions"]) for view in views(both)[:2]] == [
+        1,
+        2,
+    ]
+    assert len(json.loads(team_words(both, "only-2032-walls"))["phases"]) == 2
+
+
+def test_a_survey_is_placed_by_what_it_rests_on():
+    """A source of error that it doesn't rest on is no part of what places it."""
+    shift = {"kind": "shift", "height_sd_m": 0.01}
+    sources = {"benchmark": shift, "gauge": shift}
+    site = Site.model_validate(TWO.site.model_dump() | {"error_sources": sources})
+    first = TWO.seasons["2031"]
+    walls = first.surveys[0].model_copy(update={"error_sources": ["benchmark"]})
+    seasons = TWO.seasons | {"2031": first.model_copy(update={"surveys": [walls]})}
+    part = Site.model_validate_json(
+        placing_part(replace(TWO, site=site, seasons=seasons), "2031-walls")
+    )
+    assert list(part.error_sources) == ["benchmark"]
+
+
+def test_a_mark_of_later_days_is_no_control_of_a_survey():
+    """A mark set after the survey's last day doesn't touch it; one that was lost before stays."""
+    mark = {"point": "A", "easting": 1, "northing": 2, "sd_m": 0.01}
+    days = [("", "2030-01-01"), ("2031-06-02", ""), ("2031-06-03", "")]
+    rows = [{**mark, "from_date": a or None, "to_date": b or None} for a, b in days]
+    control = tuple(map(ControlValue.model_validate, rows))
+    first = TWO.seasons["2031"]
+    walls = first.surveys[0].model_copy(update={"form": "station_day"})
+    seasons = {"2031": first.model_copy(update={"surveys": [walls]})}
+    assert replace(TWO, control=control, seasons=seasons).control_for("2031-walls") == control[:2]

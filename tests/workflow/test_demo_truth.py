@@ -11,10 +11,16 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import yaml
 from scipy.stats import binom
 
+from sites import REPOSITORY
+from wrackline.demo.hamlet import Hamlet
+from wrackline.demo.town import settled
 from wrackline.io import read_json
+from wrackline.rasters import read_raster
 from wrackline.rooms.access import access_figures
+from wrackline.seasons.seabed_change import FILLED, MEASURED
 
 WIDEST, COVERAGE, LEAST_SHARE = 4.5, 1.96, 0.88
 SAME = 0.85
@@ -219,6 +225,53 @@ def test_the_demo_passes_its_own_check(demo):
     report = read_json(demo / "work" / "check" / "report.json")
     assert report["faults"] == report["suspicions"] == []
     assert {row["kind"] for row in report["accepted"]} == {"scale_of_grid"}
+
+
+@pytest.mark.parametrize("pair", ["2032-2033", "2031-2032"])
+def test_the_seabeds_change_holds_the_true_volume(demo, pair):
+    """Net volumes lie within their 95 % interval of the truth's, over the very cells compared."""
+    figures = read_json(demo / "work" / "seasons" / "change" / f"{pair}.json")
+    grid, bands = read_raster(demo / "work" / "seasons" / "change" / f"{pair}.tif")
+    natural = np.isin(bands["ground"], (MEASURED, FILLED))
+    rise = true_rise(grid) if pair.endswith("2033") else np.zeros(grid.shape)
+    true = rise[natural].sum() * figures["cell_area_m2"]
+    site, gross = figures["site"], figures["gross"]
+    assert abs(site["volume_m3"] - true) < COVERAGE * site["volume_sd_m3"]
+    for name, part in (("came_m3", rise), ("went_m3", -rise)):
+        volume = np.maximum(part[natural], 0).sum() * figures["cell_area_m2"]
+        assert abs(gross[name] - volume) < COVERAGE * gross["gross_sd_m3"]
+
+
+def true_rise(grid):
+    """Return the truth's change of the bed, the mean over 3 × 3 places in each cell [m]."""
+    truth = yaml.safe_load((REPOSITORY / "config" / "demo.yaml").read_text(encoding="utf-8"))
+    hamlet = Hamlet(settled(truth))
+    x, y = np.meshgrid(*grid.centres())
+    off = np.linspace(-1 / 3, 1 / 3, 3) * grid.cell_m
+    places = [np.column_stack([(x + a).ravel(), (y + b).ravel()]) for a in off for b in off]
+    rises = [hamlet.bed(xy, moved=True) - hamlet.bed(xy) for xy in places]
+    return np.mean(rises, axis=0).reshape(grid.shape)
+
+
+def test_areas_of_change_are_where_sand_moved(demo, truth):
+    """Each of the five moves is an area of its sign, and there is no other; trenches are none."""
+    areas = layer(demo, "seabed_change_areas")
+    areas = areas[(areas["earlier"] == "2032") & (areas["later"] == "2033")]
+    for move in truth["seabed_moved"]:
+        mine = areas[areas.distance(shapely.Point(move["at"])) < move["radius_m"]]
+        words = "ground has come" if move["height_m"] > 0 else "ground has gone"
+        assert mine["change"].tolist() == [words]
+    assert len(areas) == len(truth["seabed_moved"])
+
+
+def test_seasons_agree_on_the_stable_rock(demo):
+    """On rock the seasons fit within their errors, and so nothing is to be written."""
+    for pair in ("2031-2032", "2032-2033"):
+        figures = read_json(demo / "work" / "seasons" / "change" / f"{pair}.json")
+        found = figures["stable"]["registration"]
+        assert found["cells"] > 300
+        assert not found["apart"]
+        assert found["correction"] == {}
 
 
 def test_ranges_of_access_hold_the_truth(demo, truth):

@@ -1,4 +1,5 @@
-from wrackline.sources import files_there
+from wrackline.model import for_checking, without_note
+from wrackline.sources import files_there, raw_stamp
 
 
 rule cross_check:
@@ -8,15 +9,17 @@ rule cross_check:
         water=files_there(
             SITE, *(survey.vertical.water_level for survey in SITE.surveys.values())
         ),
+        stable=files_there(SITE, SITE.site.seabed.stable_ground),
     output:
         checked="work/accuracy/cross_check.json",
     log:
         "logs/cross_check/all.log",
     params:
         code=fingerprint("cross_check"),
+        raw=raw_stamp(SITE, SITE.site.seabed.stable_ground),
         names=list(SITE.surveys),
-        surveys=[to_json(survey) for survey in SITE.surveys.values()],
-        site=to_json(SITE.site),
+        surveys=[to_json(without_note(survey)) for survey in SITE.surveys.values()],
+        site=to_json(for_checking(SITE.site)),
     message:
         "Accuracy: holding the surveys against each other"
     script:
@@ -36,8 +39,8 @@ rule report_check:
     params:
         code=fingerprint("report_check"),
         names=list(SITE.surveys),
-        surveys=[to_json(survey) for survey in SITE.surveys.values()],
-        site=to_json(SITE.site),
+        surveys=[to_json(without_note(survey)) for survey in SITE.surveys.values()],
+        site=to_json(for_checking(SITE.site)),
         control=list_to_json(SITE.control),
     message:
         "Accuracy: writing down what was found in all files"

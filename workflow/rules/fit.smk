@@ -1,4 +1,4 @@
-from wrackline.sources import files_there, height_links, raw_stamp
+from wrackline.sources import files_there, height_links, placing_part, raw_stamp
 
 
 rule fit_points:
@@ -83,7 +83,7 @@ rule fit_items:
             SITE, *(link.geoid_grid for link in height_links(SITE, w.survey))
         ),
         survey=lambda w: to_json(for_fitting(SITE.surveys[w.survey])),
-        site=to_json(for_placing(SITE.site)),
+        site=lambda w: placing_part(SITE, w.survey),
     message:
         "Fit: bringing {wildcards.survey} into the site's CRS and datum"
     script:

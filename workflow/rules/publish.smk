@@ -1,12 +1,18 @@
 from wrackline.contract import LAYERS
 from wrackline.model import for_summary
-from wrackline.publish.words import statement_json
-from wrackline.sources import printed_stamp, season_before, season_surveys
+from wrackline.sources import (
+    change_pairs,
+    printed_stamp,
+    season_before,
+    season_surveys,
+    statement_json,
+)
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
 VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
 RASTERS = ["height", "sd", "count", "source", *VIEWS]
 AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit", "decisions"]
+CHANGES = [f"{earlier}-{later}" for earlier, later in change_pairs(SITE)]
 SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
 
@@ -81,6 +87,46 @@ rule publish_rasters:
         "../../scripts/publish_rasters.py"
 
 
+rule publish_change:
+    input:
+        raster="work/seasons/change/{earlier}-{later}.tif",
+        areas="work/seasons/change/{earlier}-{later}.parquet",
+        figures="work/seasons/change/{earlier}-{later}.json",
+        rooms="work/seasons/{later}/rooms.parquet",
+    output:
+        raster="work/publish/seasons/{later}/seabed_change_since_{earlier}.tif",
+        picture="work/publish/seasons/{later}/seabed_change_since_{earlier}.png",
+    log:
+        "logs/publish_change/{earlier}-{later}.log",
+    wildcard_constraints:
+        earlier="[a-z0-9_]+",
+        later="[a-z0-9_]+",
+    params:
+        code=fingerprint("publish_change"),
+        about=lambda w: statement_json(SITE, w.later),
+    message:
+        "Publish: the seabed's change from {wildcards.earlier} to {wildcards.later}"
+    script:
+        "../../scripts/publish_change.py"
+
+
+rule tabulate_change:
+    input:
+        figures=[f"work/seasons/change/{pair}.json" for pair in CHANGES],
+        areas=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
+    output:
+        table="work/publish/tables/seabed_change.csv",
+    log:
+        "logs/tabulate_change/all.log",
+    params:
+        code=fingerprint("tabulate_change"),
+        crs=SITE.site.crs,
+    message:
+        "Publish: the seabed's changes as a table"
+    script:
+        "../../scripts/tabulate_change.py"
+
+
 rule list_set_aside:
     input:
         surfaces=expand("work/seabed/survey/{survey}.tif", survey=SITE.point_surveys),
@@ -106,9 +152,11 @@ rule list_set_aside:
 rule publish_site:
     input:
         plan=SITE_PLAN,
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
         readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
+        changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
         verdicts=expand("work/intake/{survey}/verdict.json", survey=list(SITE.surveys)),
         grounds=expand(
             "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
@@ -388,6 +436,12 @@ rule list_products:
         rules.draw_uncertainty.output if SITE_SURFACE else [],
         expand(rules.publish_season.output, season=list(SITE.seasons)),
         expand(rules.report_season.output, season=list(SITE.seasons)),
+        rules.tabulate_change.output,
+        [
+            f"work/publish/seasons/{later}/seabed_change_since_{earlier}.{kind}"
+            for earlier, later in change_pairs(SITE)
+            for kind in ("tif", "png")
+        ],
     output:
         manifest="work/publish/manifest.json",
     log:

@@ -6,6 +6,8 @@ rule find_rooms:
         lines="work/walls/{view}/lines.parquet",
         pieces="work/walls/{view}/pieces.parquet",
         edges="work/walls/{view}/edges.parquet",
+        sources="work/walls/{view}/sources.parquet",
+        shares="work/walls/{view}/shares.parquet",
         outlines="work/walls/{view}/outlines.parquet",
         team="work/walls/{view}/team.json",
         wall_errors=lambda w: expand(
@@ -41,7 +43,7 @@ rule find_rooms:
     params:
         code=fingerprint("find_rooms"),
         site=to_json(for_measuring(SITE.site)),
-        team=team_words(SITE),
+        team=lambda w: team_words(SITE, w.view),
     message:
         "Rooms: finding and measuring the rooms of {wildcards.view}"
     script:

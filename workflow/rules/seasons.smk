@@ -1,6 +1,8 @@
 from wrackline.sources import (
     ground_files,
     ground_traits,
+    dug_between,
+    files_there,
     printed_stamp,
     raw_stamp,
     readings_of,
@@ -140,3 +142,38 @@ rule follow_readings:
         "Seasons: following interpretations on to the plan of {wildcards.season}"
     script:
         "../../scripts/follow_readings.py"
+
+
+rule measure_change:
+    input:
+        earlier=expand("work/seabed/season-{{earlier}}.{kind}", kind=["tif", "json"]),
+        later=expand("work/seabed/season-{{later}}.{kind}", kind=["tif", "json"]),
+        plan=expand(
+            "work/seasons/{{later}}/{layer}.parquet",
+            layer=["rooms", "buildings", "wall_bodies"],
+        ),
+        trenches=lambda w: expand(
+            "work/fit/{survey}/items.parquet",
+            survey=dug_between(SITE, w.earlier, w.later),
+        ),
+        stable=files_there(SITE, SITE.site.seabed.stable_ground),
+    output:
+        raster="work/seasons/change/{earlier}-{later}.tif",
+        areas="work/seasons/change/{earlier}-{later}.parquet",
+        figures="work/seasons/change/{earlier}-{later}.json",
+    log:
+        "logs/measure_change/{earlier}-{later}.log",
+    wildcard_constraints:
+        earlier="[a-z0-9_]+",
+        later="[a-z0-9_]+",
+    params:
+        code=fingerprint("measure_change"),
+        raw=raw_stamp(SITE, SITE.site.seabed.stable_ground),
+        crs=SITE.site.crs,
+        vertical_datum=SITE.site.vertical_datum,
+        origin=list(SITE.site.origin),
+        window_m=SITE.site.seabed.change_window_m,
+    message:
+        "Seasons: measuring how the seabed changed from {wildcards.earlier} to {wildcards.later}"
+    script:
+        "../../scripts/measure_change.py"

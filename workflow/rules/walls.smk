@@ -15,6 +15,9 @@ rule join_walls:
         lines="work/walls/{view}/lines.parquet",
         pieces="work/walls/{view}/pieces.parquet",
         edges="work/walls/{view}/edges.parquet",
+        sources="work/walls/{view}/sources.parquet",
+        shares="work/walls/{view}/shares.parquet",
+        tracings="work/walls/{view}/tracings.parquet",
         outlines="work/walls/{view}/outlines.parquet",
         others="work/walls/{view}/others.parquet",
         team="work/walls/{view}/team.json",
@@ -24,7 +27,7 @@ rule join_walls:
         code=fingerprint("join_walls"),
         traits=lambda w: line_traits(SITE, w.view),
         walls=to_json(SITE.site.walls),
-        team=team_words(SITE),
+        team=lambda w: team_words(SITE, w.view),
         crs=SITE.site.crs,
     message:
         "Walls: joining the wall lines of {wildcards.view}"

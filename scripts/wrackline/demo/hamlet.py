@@ -131,14 +131,14 @@ class Hamlet:
         later = self.truth.seabed.moved
         if moved and later is not None:
             add_mounds(height, later.mounds, east_north)
-            for outline, floor in self._trenches if later.trenches_open else []:
+            for outline, floor in self.trenches if later.trenches_open else []:
                 near = _in_box(xy, outline.bounds)
                 dug = near[shapely.contains_xy(outline, xy[near, 0], xy[near, 1])]
                 height[dug] = np.minimum(height[dug], floor)
         return height
 
     @cached_property
-    def _trenches(self) -> list[tuple[Polygon, float]]:
+    def trenches(self) -> list[tuple[Polygon, float]]:
         """Outlines of trenches in rooms that were excavated, and the floors that they reach."""
         return [
             (house.trench(name), room.floor_m)

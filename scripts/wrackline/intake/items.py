@@ -22,7 +22,6 @@ from pyproj.exceptions import ProjError
 from shapely.errors import ShapelyError
 
 from wrackline import vectors
-from wrackline.config import season_of
 from wrackline.errors import Fault
 from wrackline.intake.coded import read_coded
 from wrackline.intake.drawings import picked, read_drawing
@@ -38,6 +37,7 @@ from wrackline.intake.slips import as_number
 from wrackline.intake.station_days import read_station_day
 from wrackline.intake.tapes import read_tape
 from wrackline.intake.units import in_metres
+from wrackline.survey_names import season_of
 from wrackline.verdict import Problems, Source, Verdict, file_there, make_verdict
 from wrackline.walls.linework import ITEM_COLUMNS
 

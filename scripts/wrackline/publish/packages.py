@@ -19,10 +19,12 @@ GEOMETRY = {
     "buildings": "MultiPolygon",
     "features": "Unknown",
     "contours": "LineString",
+    "seabed_change_areas": "MultiPolygon",
     "waterlines": "LineString",
     "sightings": "LineString",
     "wall_condition": "LineString",
     "surveys": "MultiPolygon",
+    "tracings": "LineString Z",
 }
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from wrackline.io import read_json
 from wrackline.rasters import RasterReader, RasterWriter, SmoothRasterWriter
 from wrackline.seabed.relief import VIEW_UNITS
+from wrackline.seasons.seabed_change import BANDS, GROUNDS
 
 UNITS = {"height": "m", "sd": "m", "count": "1", "source": "1"}
 SAID = {
@@ -56,6 +58,48 @@ def publish_rasters(
     for name, path in {**dict.fromkeys(UNITS, surface), **pictures}.items():
         view = {"view": SAID[name]} if name in SAID else {}
         _copy(name, path, outputs[name], about, {**tags, **view})
+
+
+def publish_change(
+    raster: Path | str, figures: Mapping[str, Any], about: Mapping[str, str], output: Path | str
+) -> None:
+    """Write a raster of change with what a reader needs in its tags.
+
+    Parameters
+    ----------
+    raster : Path or str
+        With the bands of `wrackline.seasons.seabed_change.BANDS`.
+    figures : mapping
+        The pair's figures.
+    about : mapping of str to str
+        Statement that goes with every product.
+    output : Path or str
+    """
+    dates = "; ".join(
+        f"{figures[side]}: {figures['dates'][side][0]} to {figures['dates'][side][1]} "
+        f"({', '.join(figures['surveys'][side])})"
+        for side in ("earlier", "later")
+    )
+    tags = {
+        **_said(about),
+        "surveyed": dates,
+        "difference": "height of the later season less that of the earlier",
+        "ground": "; ".join(f"{value} = {words}" for value, words in GROUNDS.items()),
+    }
+    with (
+        RasterReader(raster) as reader,
+        RasterWriter(
+            output,
+            list(BANDS.items()),
+            grid=reader.grid,
+            crs=about["crs"],
+            vertical_datum=about["vertical_datum"],
+            tags=tags,
+        ) as writer,
+    ):
+        for part in reader.grid.strips(STRIP_CELLS):
+            bands = reader.read(part)
+            writer.write(part, [bands[name] for name in BANDS])
 
 
 def _copy(

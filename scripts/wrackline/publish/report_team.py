@@ -9,7 +9,14 @@ from wrackline.accuracy.markup import Markup, el, table
 from wrackline.publish.phases import UNPHASED
 
 HEAD = ["decision", "place", "who", "day", "on what grounds", "what became of it"]
-NO_TEAM: Mapping[str, Any] = {"decisions": [], "notes": [], "phases": [""], "aside": []}
+NO_TEAM: Mapping[str, Any] = {
+    "decisions": [],
+    "notes": [],
+    "phases": [""],
+    "aside": [],
+    "disagree": [],
+}
+DISAGREE = "Tracings that disagree about a wall, to be looked into, the surest first:"
 ASIDE = (
     "Taken for joints of rock, since they run through other lines and end in the open, and so "
     "closing no room: {}. To have one as a wall, give it the origin built."
@@ -31,6 +38,8 @@ def team_words(team: Mapping[str, Any]) -> list[Markup]:
     if team["notes"]:
         said.append(el("p", "To be settled in the register of phases:"))
         said.append(el("ul", *(el("li", note) for note in team["notes"])))
+    if team["disagree"]:
+        said += [el("p", DISAGREE), el("ul", *(el("li", note) for note in team["disagree"]))]
     if team["aside"]:
         said.append(el("p", ASIDE.format(", ".join(team["aside"]))))
     rows = [_row(decision) for decision in team["decisions"]]

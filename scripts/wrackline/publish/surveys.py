@@ -7,9 +7,9 @@ from typing import Any
 
 import geopandas as gpd
 
-from wrackline.config import season_of
 from wrackline.model import Survey
 from wrackline.seasons.looked import grounds_of, plant_share
+from wrackline.survey_names import season_of
 from wrackline.verdict import Verdict
 
 USED_FOR = {

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 
-from wrackline.config import SiteConfig
 from wrackline.model import Season, Site
 
 CAUTION = (
@@ -38,12 +36,6 @@ def statement(site: Site, seasons: Mapping[str, Season]) -> dict[str, str]:
         "credit": site.credit or "not stated",
         "caution": CAUTION,
     }
-
-
-def statement_json(config: SiteConfig, season: str) -> str:
-    """Return the statement of a product that rests on all seasons up to one, as JSON."""
-    seasons = {name: part for name, part in config.seasons.items() if name <= season}
-    return json.dumps(statement(config.site, seasons), ensure_ascii=False)
 
 
 def as_text(parts: Mapping[str, str]) -> str:

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline.config import season_of
 from wrackline.rooms import figures
 from wrackline.rooms.floors import Outline, outline_of
 from wrackline.rooms.kinds import ROOM
@@ -18,6 +17,7 @@ from wrackline.rooms.layers import NO_SUPPORT, as_layer
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.rooms import Space, bed_fields, outlined
 from wrackline.rooms.view import View, azimuth
+from wrackline.survey_names import season_of
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from scipy import sparse
 
 from wrackline.uncertainty import Budget, ErrorModel, propagate
+from wrackline.walls.linework import Linework
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -45,9 +46,9 @@ class Ground:
     Attributes
     ----------
     motion : sparse matrix, shape (6 k, 3 n)
-        Motion of edge ends per motion of vertices (`Network.motion`).
+        Motion of edge ends per motion of vertices (`Network.motion`), and of what else placed them.
     xyz : array, shape (n, 3)
-        Vertices [m].
+        Vertices, and further sources of their places [m].
     survey : array of int, shape (n,)
         Index into `models`.
     models : sequence of ErrorModel
@@ -57,6 +58,28 @@ class Ground:
     xyz: Array
     survey: Ints
     models: Sequence[ErrorModel]
+
+    @classmethod
+    def under(
+        cls, work: Linework, motion: sparse.csr_matrix, models: Sequence[ErrorModel]
+    ) -> Ground:
+        """Return what carries gradients to all that a linework was measured by.
+
+        Parameters
+        ----------
+        work : Linework
+        motion : sparse matrix, shape (6 k, 3 n)
+            Motion of edge ends per motion of its vertices.
+        models : sequence of ErrorModel
+            Errors of every survey in it.
+        """
+        survey = work.survey_index([model.survey for model in models])
+        moved = work.moved
+        if moved is None:
+            return cls(motion, work.xyz, survey, models)
+        every, further = moved.models(models)
+        whole = sparse.csr_matrix(motion @ moved.share)
+        return cls(whole, np.vstack([work.xyz, moved.xyz]), np.r_[survey, further], every)
 
     def on_vertices(self, figure: Figure) -> tuple[Ints, Array]:
         """Return the vertices that a figure depends on, and its gradient there, shape (v, 3)."""

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline.config import season_of
 from wrackline.rooms import figures
 from wrackline.rooms.faces import elongations
 from wrackline.rooms.floors import Outline
@@ -18,6 +17,7 @@ from wrackline.rooms.kinds import BODY, COURT, LANE, ROOM, UNKNOWN
 from wrackline.rooms.layers import NO_SUPPORT, UNDATED, as_layer
 from wrackline.rooms.met_floors import MetFloors
 from wrackline.rooms.view import View, azimuth
+from wrackline.survey_names import season_of
 from wrackline.uncertainty import Budget
 
 SPACES = (ROOM, COURT, LANE, UNKNOWN)

@@ -295,7 +295,6 @@ def prepare(
     outcomes : sequence of Outcome or None
         What became of each where walls were joined; None of those about spaces.
     """
-    names = [model.survey for model in models]
     work = network.work
     faces, kind = _told_apart(network, site)
     needless = _parts_a_wall(network, faces, kind)
@@ -308,7 +307,7 @@ def prepare(
         faces, kind = _told_apart(network, site)
     kind, openings = opened(decisions, faces, kind)
     became = dict(enumerate(outcomes)) | mergers | openings
-    ground = Ground(network.motion(), work.xyz, work.survey_index(names), models)
+    ground = Ground.under(work, network.motion(), models)
     building = buildings_of(faces, kind, network.length)
     return View(
         site,

@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline.config import season_of
 from wrackline.numbers import joined
 from wrackline.rooms import figures
 from wrackline.rooms.figures import Figure, Ground
@@ -20,6 +19,7 @@ from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.rooms import outlined
 from wrackline.rooms.view import View, azimuth
+from wrackline.survey_names import season_of
 from wrackline.uncertainty import Budget
 from wrackline.walls.linework import (
     OLD_PLAN,
@@ -50,9 +50,7 @@ def wall_lines(view: View) -> gpd.GeoDataFrame:
     work = view.network.work
     traced = recorded_pieces(work)
     pieces = join_pieces([traced, view.network.closings()])
-    names = [model.survey for model in view.models]
-    motion = end_motion(pieces, work.xyz)
-    ground = Ground(motion, work.xyz, work.survey_index(names), view.models)
+    ground = Ground.under(work, end_motion(pieces, work.xyz), view.models)
     ends = pieces.ends(work.xyz)
     rows = _recorded_rows(view, ground, ends, pieces)
     inferred = np.flatnonzero((pieces.kind != RECORDED) & (pieces.gap_m >= NODE_M))

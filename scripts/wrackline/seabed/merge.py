@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from wrackline.config import season_of
 from wrackline.io import read_json, write_json
 from wrackline.rasters import (
     BLOCK,
@@ -34,6 +33,7 @@ from wrackline.seabed.carried import (
     unseen_relief,
 )
 from wrackline.seabed.weights import Entry, Joining, Tally, combine, in_order
+from wrackline.survey_names import season_of
 from wrackline.uncertainty import ErrorModel, model_from_dict
 
 Array = npt.NDArray[np.float64]

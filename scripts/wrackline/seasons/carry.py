@@ -9,8 +9,8 @@ pure function of the plans and of `config/numbers.csv`: no count is kept anywher
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -45,12 +45,17 @@ THING_COLUMNS = {
 """What is remembered of everything ever numbered; geometry its last outline, flat. `printed` is the
 season in which its number was frozen, empty where it isn't yet, or not yet due."""
 
+ORDER = ("rooms", "buildings", "wall_lines", "openings", "features")
+"""Layers as they are numbered: openings are told by the rooms that they join."""
 OTHER_KIND = 0.5
 """What likeness is worth between things of two kinds: kinds are re-read, numbers stay."""
 SURELY_ALIKE = 0.5
 """Likeness from which on a number in print, or one that was gone, is taken up (no source)."""
 PARTLY_ALIKE = 0.1
 """Likeness from which on what grew out of one thing alone is still that thing (no source)."""
+DOORWAY_M = 1.0
+"""The middle of a doorway is found again this near: on either face, or off an old plan (no
+source)."""
 LOOSE_M = 0.6
 """A wall's centre and its faces run this near each other (common practice, no source)."""
 OLD_PLAN_M = 1.0
@@ -109,15 +114,18 @@ def carry(
     numbered = {layer: table.copy() for layer, table in plan.items()}
     replaced: dict[str, dict[str, str]] = {}
     kept, events = [], []
-    for layer, (field, letter) in NUMBERED.items():
+    for layer in ORDER:
+        field, letter = NUMBERED[layer]
+        table = numbered[layer]
+        if layer == "openings":
+            table["joins"] = [renumber(text, replaced["room"]) for text in table["joins"]]
         own = frozen[(frozen["layer"] == layer) & (frozen["series"] == "")]
         before = _before(known[known["layer"] == layer], own, season)
-        table = numbered[layer]
-        numbers, change = _number(table, before, letter, origin)
+        numbers, bearers, change = _number(table, before, letter, origin)
         replaced[field] = dict(zip(table[field], numbers, strict=True))
         table[field] = numbers
         _take_first_season(table, before, change)
-        kept.append(_remembered(layer, table, numbers, before, change, season))
+        kept.append(_remembered(layer, table, before, bearers, change, season))
         events += change_rows(season, field, change)
     _follow(numbered, replaced)
     _name_others(numbered, frozen[(frozen["series"] != "") & (frozen["season"] <= season)])
@@ -159,11 +167,22 @@ class Before:
     def __len__(self) -> int:
         return len(self.number)
 
+    @property
+    def ahead(self) -> npt.NDArray[np.bool_]:
+        """Whether its number is in print and was on no plan so far, shape (n,)."""
+        return np.array([last is None for last in self.last], dtype=bool)
+
+    @property
+    def in_print(self) -> npt.NDArray[np.bool_]:
+        """Whether its number stands in print, now or later, shape (n,)."""
+        return np.array([anchor is not None for anchor in self.anchor], dtype=bool)
+
 
 def _before(known: gpd.GeoDataFrame, own: gpd.GeoDataFrame, season: str) -> Before:
     """Return what one layer's things may be: all known ones, then numbers in print not yet met."""
     place = dict(zip(own["number"], own.geometry, strict=True))
     since = dict(zip(own["number"], own["season"], strict=True))
+    reach_m = DOORWAY_M if "openings" in set(own["layer"]) else BESIDE_M
     met = set(known["number"])
     ahead = [number for number in own["number"] if number not in met]
     number = np.array([*known["number"], *ahead], dtype=object)
@@ -179,7 +198,7 @@ def _before(known: gpd.GeoDataFrame, own: gpd.GeoDataFrame, season: str) -> Befo
         printed=np.where(due, [since.get(n, "") for n in number], printed).astype(object),
         kind=np.array([*known["kind"].fillna(""), *[""] * len(ahead)], dtype=object),
         shape=np.array([*known.geometry, *[place[n] for n in ahead]], dtype=object),
-        reach=np.array([*known["reach_m"], *[BESIDE_M] * len(ahead)], dtype=float),
+        reach=np.array([*known["reach_m"], *[reach_m] * len(ahead)], dtype=float),
         present=np.array([*known["on_plan"].astype(bool), *[False] * len(ahead)], dtype=bool),
         due=due.astype(bool),
         anchor=np.array([place.get(n) for n in number], dtype=object),
@@ -188,37 +207,102 @@ def _before(known: gpd.GeoDataFrame, own: gpd.GeoDataFrame, season: str) -> Befo
 
 def _number(
     table: gpd.GeoDataFrame, before: Before, letter: str, origin: tuple[float, float]
-) -> tuple[list[str], Change]:
-    """Return a number for each row, and how the rows are related to what was there before."""
-    shapes = shapely.force_2d(table.geometry.to_numpy())
-    kin = kin_of(shapes, before.shape, before.reach)
-    pairs = _in_print(shapes, before)
+) -> tuple[list[str], dict[int, int], Change]:
+    """Return a number for each row, which row bears which old one, and what changed."""
+    shapes = _laid_out(table, shapely.force_2d(table.geometry.to_numpy()))
+    kin = _kin(shapes, before)
     worth = kin.alike * _same_kind(table, before, kin)
-    ahead = ~before.present & (before.last == None)  # noqa: E711
-    again = ~before.present & ~ahead
+    anchors = _anchors(shapes, before)
+    pairs = _in_print(shapes, before, anchors)
+    printed = before.in_print & (before.present | before.ahead)
+    pairs |= _still_free(kin, worth, pairs, printed, LEAST_ALIKE)
     pairs |= _still_free(kin, worth, pairs, before.present, LEAST_ALIKE)
     pairs |= _grown(kin, pairs, before.present)
-    for chosen in (ahead, again):
-        pairs |= _still_free(kin, worth, pairs, chosen, SURELY_ALIKE)
+    gone = ~before.present & ~before.ahead
+    pairs |= _still_free(kin, worth, pairs, gone, SURELY_ALIKE)
+    numbers = _numbers(table, before, pairs, letter, origin)
+    renumbered = _renumbered(kin, pairs, before)
+    was = pairs | renumbered
+    return (
+        numbers,
+        pairs,
+        Change(
+            now=numbers,
+            before=before.number,
+            present=before.present,
+            again=gone & before_used(pairs, len(before)),
+            printed=before.printed,
+            due=before.due,
+            kin=kin,
+            anchors=anchors,
+            pairs=was,
+            renumbered=frozenset(renumbered),
+            kinds=_kinds_read_anew(table, before, was),
+            outlines=_outlines(shapes, before, was),
+            divisible="feature" not in table,
+        ),
+    )
+
+
+def _numbers(
+    table: gpd.GeoDataFrame,
+    before: Before,
+    pairs: Mapping[int, int],
+    letter: str,
+    origin: tuple[float, float],
+) -> list[str]:
+    """Return a number for each row: the earlier one where paired, else one from its place."""
     fresh = [row for row in range(len(table)) if row not in pairs]
-    places = shapely.get_coordinates(place_of(shapes[fresh]))
+    shapes = shapely.force_2d(table.geometry.to_numpy()[fresh])
+    places = shapely.get_coordinates(place_of(shapes))
     order = np.lexsort(places.T)
     new = place_numbers(letter, places[order], origin, taken=before.number)
     named = {fresh[k]: number for k, number in zip(order, new, strict=True)}
     named |= {row: str(before.number[old]) for row, old in pairs.items()}
-    numbers = [named[row] for row in range(len(table))]
-    return numbers, Change(
-        now=numbers,
-        before=before.number,
-        present=before.present | (before.due & ahead),
-        again=again & before_used(pairs, len(before)),
-        printed=before.printed,
-        kin=kin,
-        pairs=pairs,
-        kinds=_kinds_read_anew(table, before, pairs),
-        outlines=_outlines(shapes, before, pairs),
-        divisible="feature" not in table,
+    return [named[row] for row in range(len(table))]
+
+
+def _laid_out(table: gpd.GeoDataFrame, shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
+    """Return what things are held against each other by: openings by their middles.
+
+    One doorway is measured on either face of its wall, and by a tape anywhere between.
+    """
+    if "opening" not in table:
+        return shapes
+    return np.asarray(shapely.centroid(shapes))
+
+
+def _kin(shapes: npt.NDArray[np.object_], before: Before) -> Kin:
+    """Return what rows have in common with all known things, and with numbers tied by a point."""
+    kin = kin_of(shapes, before.shape, before.reach)
+    tied = np.flatnonzero(before.ahead & (shapely.get_dimensions(before.shape) == 0))
+    held = holders(before.shape[tied], shapes)
+    areal = shapely.get_dimensions(shapes[held.thing]) == 2
+    nothing = np.zeros(int(areal.sum()))
+    return Kin(
+        np.concatenate([kin.now, held.thing[areal]]),
+        np.concatenate([kin.before, tied[held.point[areal]]]),
+        np.concatenate([kin.share_now, nothing]),
+        np.concatenate([kin.share_before, nothing]),
+        np.concatenate([kin.alike, nothing + SURELY_ALIKE]),
+        np.concatenate([kin.areal, nothing > 0]),
     )
+
+
+def _anchors(shapes: npt.NDArray[np.object_], before: Before) -> Kin:
+    """Return what rows have in common with the numbers that are put in print with this season."""
+    due = np.flatnonzero(before.due)
+    kin = kin_of(shapes, before.anchor[due], before.reach[due])
+    return replace(kin, before=due[kin.before])
+
+
+def _renumbered(kin: Kin, pairs: Mapping[int, int], before: Before) -> dict[int, int]:
+    """Return which rows bore a number of their own until they took one that is in print."""
+    taken = before_used(pairs, len(before))
+    first = [row for row, old in pairs.items() if before.ahead[old]]
+    free = np.isin(kin.now, first) & before.present[kin.before] & ~taken[kin.before]
+    free &= kin.alike >= LEAST_ALIKE
+    return assigned(kin.now[free], kin.before[free], kin.alike[free])
 
 
 def before_used(pairs: Mapping[int, int], count: int) -> npt.NDArray[np.bool_]:
@@ -228,16 +312,14 @@ def before_used(pairs: Mapping[int, int], count: int) -> npt.NDArray[np.bool_]:
     return used
 
 
-def _in_print(shapes: npt.NDArray[np.object_], before: Before) -> dict[int, int]:
+def _in_print(shapes: npt.NDArray[np.object_], before: Before, anchors: Kin) -> dict[int, int]:
     """Return which rows bear the numbers that were put in print with this season."""
-    due = np.flatnonzero(before.due)
-    anchor = before.anchor[due]
-    point = shapely.get_dimensions(anchor) == 0
-    kin = kin_of(shapes, anchor, before.reach[due])
-    kin = kin.where(kin.alike >= SURELY_ALIKE)
-    held = holders(anchor[point], shapes)
+    points = np.array([shapely.get_dimensions(a) == 0 for a in before.anchor], dtype=bool)
+    tied = np.flatnonzero(before.due & points)
+    held = holders(before.anchor[tied], shapes)
+    kin = anchors.where(anchors.alike >= SURELY_ALIKE)
     now = np.concatenate([kin.now, held.thing])
-    old = np.concatenate([due[kin.before], due[np.flatnonzero(point)[held.point]]])
+    old = np.concatenate([kin.before, tied[held.point]])
     return assigned(now, old, np.concatenate([kin.alike, held.worth]))
 
 
@@ -269,11 +351,19 @@ def _grown(kin: Kin, pairs: Mapping[int, int], present: npt.NDArray[np.bool_]) -
 
 
 def _same_kind(table: gpd.GeoDataFrame, before: Before, kin: Kin) -> npt.NDArray[np.float64]:
-    """Return what likeness is worth: features of two kinds are half as alike."""
-    if "feature" not in table or not len(kin.now):
+    """Return what likeness is worth: half where features are of two kinds, doors join others."""
+    if not len(kin.now) or not {"feature", "opening"} & set(table.columns):
         return np.ones(len(kin.now))
-    now = table["kind"].fillna("").to_numpy(object)[kin.now]
+    now = np.array(_kind(table), dtype=object)[kin.now]
     return np.where(now == before.kind[kin.before], 1.0, OTHER_KIND)
+
+
+def _kind(table: gpd.GeoDataFrame) -> list[str]:
+    """Return what each thing is: its kind; of an opening what it joins."""
+    for field in ("kind", "joins"):
+        if field in table:
+            return [str(text) for text in table[field].fillna("")]
+    return [""] * len(table)
 
 
 def _kinds_read_anew(
@@ -309,20 +399,20 @@ def _take_first_season(table: gpd.GeoDataFrame, before: Before, change: Change) 
 def _remembered(
     layer: str,
     table: gpd.GeoDataFrame,
-    numbers: Sequence[str],
     before: Before,
+    bearers: Mapping[int, int],
     change: Change,
     season: str,
 ) -> gpd.GeoDataFrame:
     """Return all that is numbered in a layer after this season, in the order of the numbers."""
-    row_of = {old: row for row, old in change.pairs.items()}
+    row_of = {old: row for row, old in bearers.items()}
     gone = [k for k in range(len(before)) if k not in row_of and (before.last[k] or before.due[k])]
-    old_of = [change.pairs.get(row) for row in range(len(table))]
-    first = [season if k is None or before.first[k] is None else before.first[k] for k in old_of]
-    kind = table["kind"].fillna("") if "kind" in table else [""] * len(table)
+    old_of = [bearers.get(row) for row in range(len(table))]
+    was = [change.pairs.get(row) for row in range(len(table))]
+    first = [season if k is None or before.first[k] is None else before.first[k] for k in was]
     data = {
         "layer": layer,
-        "number": [*numbers, *before.number[gone]],
+        "number": [*change.now, *before.number[gone]],
         "first_season": [*first, *[before.first[k] or season for k in gone]],
         "last_season": [*[season] * len(table), *[before.last[k] or season for k in gone]],
         "on_plan": [True] * len(table) + [False] * len(gone),
@@ -330,17 +420,18 @@ def _remembered(
             *["" if k is None else before.printed[k] for k in old_of],
             *before.printed[gone],
         ],
-        "kind": [*kind, *before.kind[gone]],
+        "kind": [*_kind(table), *before.kind[gone]],
         "reach_m": [*_reach(table), *before.reach[gone]],
     }
-    flat = [*shapely.force_2d(table.geometry.to_numpy()), *before.shape[gone]]
+    shapes = _laid_out(table, shapely.force_2d(table.geometry.to_numpy()))
+    flat = [*shapes, *before.shape[gone]]
     things = gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(flat, crs=table.crs), crs=table.crs)
     return vectors.conform(things.sort_values("number", kind="stable"), THING_COLUMNS)
 
 
 def _reach(table: gpd.GeoDataFrame) -> npt.NDArray[np.float64]:
     """Return how far off things may be drawn again and still be themselves [m]."""
-    reach = np.full(len(table), BESIDE_M)
+    reach = np.full(len(table), DOORWAY_M if "opening" in table else BESIDE_M)
     if "line_follows" in table:
         reach[(table["line_follows"] == "centre").fillna(False).to_numpy(bool)] = LOOSE_M
         reach[(table["evidence"] == "old plan").fillna(False).to_numpy(bool)] = OLD_PLAN_M
@@ -354,8 +445,7 @@ def _follow(
     rooms, features = numbered["rooms"], numbered["features"]
     rooms["building"] = rooms["building"].map(replaced["building"])
     features["room"] = features["room"].map(replaced["room"])
-    openings, bodies = numbered["openings"], numbered["wall_bodies"]
-    openings["joins"] = [renumber(text, dict(replaced["room"])) for text in openings["joins"]]
+    bodies = numbered["wall_bodies"]
     bodies["wall"] = [renumber(text, dict(replaced["wall"])) for text in bodies["wall"]]
 
 

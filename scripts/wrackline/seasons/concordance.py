@@ -13,7 +13,7 @@ from wrackline.model import GivenNumber
 from wrackline.numbers import NUMBERED, joined
 from wrackline.seasons.freezing import WHAT_OF
 
-PASSES_ON = ("split", "merged", "redrawn")
+PASSES_ON = ("split", "merged", "redrawn", "renumbered")
 STANDS, NOWHERE, GONE = "stands", "nothing there", "gone"
 
 

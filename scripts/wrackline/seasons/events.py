@@ -42,15 +42,22 @@ class Change:
     before : array of str, shape (m,)
         All numbers known before.
     present : array of bool, shape (m,)
-        Which of them were on the plan before, or are put in print with this season.
+        Which of them were on the plan before.
     again : array of bool, shape (m,)
         Which of them were gone and are back.
     printed : array of str, shape (m,)
         The season in which a number was put in print; empty for others.
+    due : array of bool, shape (m,)
+        Which numbers were put in print with this season.
     kin : Kin
         What things have in common.
+    anchors : Kin
+        What things of now have in common with the outlines of what was put in print with this
+        season.
     pairs : mapping of int to int
         Row of now -> row of before that it is.
+    renumbered : set of int
+        Rows of now that took a number in print in place of their own.
     kinds : mapping of int to (str, str)
         Row of now -> its kind before and now, where it is another.
     outlines : mapping of int to float
@@ -64,8 +71,11 @@ class Change:
     present: npt.NDArray[np.bool_]
     again: npt.NDArray[np.bool_]
     printed: npt.NDArray[np.object_]
+    due: npt.NDArray[np.bool_]
     kin: Kin
+    anchors: Kin
     pairs: Mapping[int, int]
+    renumbered: frozenset[int]
     kinds: Mapping[int, tuple[str, str]]
     outlines: Mapping[int, float]
     divisible: bool = True
@@ -94,18 +104,23 @@ def change_rows(season: str, what: str, change: Change) -> list[dict[str, object
 
 
 def _events(change: Change) -> Iterator[dict[str, object]]:
-    parts, sources = _families(change)
-    yield from _splits(change, parts)
-    yield from _mergers(change, sources)
-    yield from _others(change, parts, sources)
+    parts, sources = _families(change.kin.where(change.present[change.kin.before]), change)
+    told = [*_splits(change, parts), *_mergers(change, sources)]
+    told += _others(change, parts, sources)
+    yield from told
+    yield from _in_print(change, told)
+    for row in change.renumbered:
+        was, now = str(change.before[change.pairs[row]]), change.now[row]
+        why = f"{now} is in print for it"
+        yield _row("renumbered", was, [was], [now], why=why)
     for row, (was, now) in change.kinds.items():
         same = [change.now[row]]
         yield _row("re-read", change.now[row], same, same, why=f"{was} before, {now} now")
 
 
-def _families(change: Change) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
+def _families(kin: Kin, change: Change) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
     """Return what each thing before fell into, and what each of now was made of."""
-    kin = change.kin.where(change.present[change.kin.before] & change.divisible)
+    kin = kin.where(np.full(len(kin.now), change.divisible))
     part = kin.where((kin.share_now >= PART) & (kin.share_before >= SLIVER))
     whole = kin.where((kin.share_before >= PART) & (kin.share_now >= SLIVER))
     parts: dict[int, list[int]] = {}
@@ -136,6 +151,33 @@ def _mergers(change: Change, sources: Mapping[int, list[int]]) -> Iterator[dict[
             yield _row("merged", change.now[row], parents, [change.now[row]], why=why)
 
 
+def _in_print(change: Change, told: Sequence[Mapping[str, object]]) -> Iterator[dict[str, object]]:
+    """Yield what a plan has otherwise than the numbers that were put in print with its season.
+
+    That comes of a file mended since, or of an older plan: what was printed as one is parted, two
+    are one, or nothing lies there.
+    """
+    parts, sources = _families(change.anchors, change)
+    said = {name for row in told for name in str(row["parents"]).split(";")}
+    for old, rows in sorted(parts.items()):
+        if len(rows) > 1 and str(change.before[old]) not in said:
+            children = [change.now[row] for row in rows]
+            why = f"in print as one, parted in {len(rows)} on this plan"
+            yield _row("split", change.before[old], [change.before[old]], children, why=why)
+    merged = {row: olds for row, olds in sorted(sources.items()) if len(olds) > 1}
+    for row, olds in merged.items():
+        parents = [str(change.before[old]) for old in olds]
+        if not set(parents) <= said:
+            why = f"in print as {len(parents)}, one on this plan"
+            yield _row("merged", change.now[row], parents, [change.now[row]], why=why)
+    found = {*said, *change.now}
+    found |= {str(change.before[old]) for olds in merged.values() for old in olds}
+    found |= {str(change.before[old]) for old, rows in parts.items() if len(rows) > 1}
+    for old in np.flatnonzero(change.due).tolist():
+        if str(change.before[old]) not in found:
+            yield _left(change, old, parts, sources)
+
+
 def _others(
     change: Change, parts: Mapping[int, list[int]], sources: Mapping[int, list[int]]
 ) -> Iterator[dict[str, object]]:
@@ -144,7 +186,8 @@ def _others(
     told = {row for rows in parts.values() if len(rows) > 1 for row in rows}
     for row, number in enumerate(change.now):
         old = change.pairs.get(row)
-        if old is None and row not in told:
+        first = old is None or not (change.present[old] or change.again[old])
+        if first and row not in told:
             yield _row("new", number, children=[number], why=_inside(change, row))
         elif old is not None and change.again[old]:
             yield _row("found again", number, [number], [number], change.outlines.get(row))

@@ -179,7 +179,7 @@ def _others(text: object) -> set[str]:
 
 def _passes_on(event: Mapping[str, object], number: str) -> bool:
     """Tell whether an event says what came of a number."""
-    return event["event"] in ("merged", "redrawn", "split") and (
+    return event["event"] in ("merged", "redrawn", "split", "renumbered") and (
         number in str(event["parents"]).split(";")
     )
 

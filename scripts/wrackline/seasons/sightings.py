@@ -19,7 +19,6 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from wrackline.config import season_of
 from wrackline.rasters import RasterReader
 from wrackline.seasons import judging
 from wrackline.seasons.bits import Array, Bits, Flags, Ints, cut_walls
@@ -46,6 +45,7 @@ from wrackline.seasons.judging import (
 from wrackline.seasons.looked import GROUND
 from wrackline.seasons.looked import PLANTS as PLANT_ROWS
 from wrackline.seasons.standing import Standing, read_standing, straight_walls
+from wrackline.survey_names import season_of
 from wrackline.uncertainty import ErrorModel
 from wrackline.walls.linework import line_name
 from wrackline.walls.repeats import position_sd

@@ -16,6 +16,7 @@ import pandas as pd
 from wrackline.collection import collection_paused
 from wrackline.model import Decision, Phasing, WallSettings
 from wrackline.uncertainty import ErrorModel
+from wrackline.walls.beside import Every, every_line
 from wrackline.walls.closings import close_gaps
 from wrackline.walls.coverage import Coverage, Tracing, cover
 from wrackline.walls.decided import Outcome, outcomes
@@ -37,6 +38,7 @@ from wrackline.walls.phases import phase_lines, standing_in
 from wrackline.walls.planar import NODE_M
 from wrackline.walls.plausible import MARGIN, SPREAD, Plausible, plausible
 from wrackline.walls.repeats import merge_repeats, off_face, position_sd, span_of, stacked
+from wrackline.walls.settling import Settled, settle, settle_alone
 from wrackline.walls.stretches import Stretches, stretches_of
 
 
@@ -72,6 +74,8 @@ class Joined:
         What could not be followed in the register of phases, and walls one on another.
     set_aside : list of str
         Lines taken for joints of rock, which close no room.
+    settled : Settled
+        Walls as placed by all their tracings, and what became of these.
     """
 
     network: Network
@@ -79,6 +83,12 @@ class Joined:
     outcomes: list[Outcome | None]
     notes: list[str]
     set_aside: list[str]
+    settled: Settled
+
+    @property
+    def tracings(self) -> gpd.GeoDataFrame:
+        """What became of every surveyed line, `accounts.TRACING_COLUMNS`."""
+        return self.settled.tracings
 
 
 def build_network(
@@ -120,8 +130,8 @@ def _joined(
     outlines: bool,
 ) -> Joined:
     phased = phase_lines(lines, models, settings, team.phases, team.order)
-    merged = merge_repeats(phased.lines, models, settings)
-    work, stretches, covered = _covered(merged, models, settings)
+    settled, stretches, covered = settle_walls(phased.lines, models, settings)
+    work = settled.work
     joint = joints_of(work, covered.pieces, settings.join_gap_m)
     covered = covered.pick(~joint[covered.pieces.line])
     tracing = tracing_of(work.lines, models, settings)
@@ -147,6 +157,7 @@ def _joined(
         outcomes=outcomes(team.decisions, network.pieces, ends, work.lines),
         notes=phased.notes + stacked(work.lines, models, settings),
         set_aside=aside,
+        settled=settled,
     )
 
 
@@ -240,6 +251,43 @@ def _covered(
     kept = lines.assign(repeats=repeats)
     kept = kept.drop(index=kept.index[gone]).reset_index(drop=True)
     return _covered(kept, models, settings)
+
+
+def settle_walls(
+    lines: gpd.GeoDataFrame, models: Mapping[str, ErrorModel], settings: WallSettings
+) -> tuple[Settled, Stretches, Coverage]:
+    """Return the lines that stand, placed by all tracings, before any gap is closed.
+
+    Parameters
+    ----------
+    lines : GeoDataFrame
+        `LINE_COLUMNS` of all surveys of a view, with the phases in which they stand.
+    models : mapping of str to ErrorModel
+        Errors by survey.
+    settings : WallSettings
+
+    Returns
+    -------
+    settled : Settled
+    stretches : Stretches
+        Straight stretches of what stands, as placed.
+    covered : Coverage
+        Which parts of them stand.
+    """
+    merged = merge_repeats(lines, models, settings)
+    work, stretches, covered = _covered(merged, models, settings)
+    if lines["survey"].nunique() < 2:
+        return settle_alone(work, covered, lines), stretches, covered
+    together = linework(every_line(work.lines, lines))
+    tracing = tracing_of(together.lines, models, settings)
+    every = Every(together, stretches_of(together, tracing.random_m), tracing, len(work.lines))
+    side = np.zeros(len(every.stretches.first), dtype=np.int64)
+    if len(np.unique(tracing.off_m[tracing.face])) > 1:
+        sided = sides_in(work, covered, tracing, settings.wall_max_thickness_m)
+        np.maximum.at(side, covered.stretch, sided.side)
+        np.minimum.at(side, covered.stretch[sided.side < 0], sided.side[sided.side < 0])
+    settled = settle(every, covered, side, models)
+    return settled, stretches.placed(settled.work), covered
 
 
 def _fractions(edges: Array, ends: Array) -> Array:

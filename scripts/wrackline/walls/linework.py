@@ -7,8 +7,9 @@ and every figure drawn from the network can be followed back to the points that 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -16,6 +17,8 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 from scipy import sparse
+
+from wrackline.walls.moved import Moved
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -75,11 +78,14 @@ class Linework:
         Vertices: easting, northing, height [m].
     line : array of int, shape (n,)
         Row of `lines` that each vertex belongs to; vertices of a line are consecutive.
+    moved : Moved, optional
+        What the vertices rest on, where other tracings of their walls helped to place them.
     """
 
     lines: gpd.GeoDataFrame
     xyz: Array
     line: Ints
+    moved: Moved | None = None
 
     def survey_index(self, surveys: Sequence[str]) -> Ints:
         """Return, for each vertex, the place of its survey in a list of surveys."""
@@ -173,7 +179,7 @@ def linework(lines: gpd.GeoDataFrame) -> Linework:
     return Linework(lines, np.asarray(xyz, dtype=float), np.asarray(line, dtype=np.int64))
 
 
-def line_name(row: pd.Series) -> str:
+def line_name(row: Mapping[Hashable, Any] | pd.Series) -> str:
     """Return how a surveyed line is cited: its survey and own number, or its row in the file."""
     own = row["line"]
     return f"{row['survey']}/{own if isinstance(own, str) and own else '#' + str(row['row'])}"

@@ -18,6 +18,7 @@ import shapely
 from scipy import sparse
 
 from wrackline import vectors
+from wrackline.walls import moved
 from wrackline.walls.linework import (
     DRAWN,
     LINE_COLUMNS,
@@ -165,7 +166,7 @@ EDGE_COLUMNS = {
 
 
 def save(network: Network, folder: Path, crs: str) -> None:
-    """Write a network as GeoParquet: `lines`, `pieces` and `edges` in a folder."""
+    """Write a network as Parquet in a folder: `lines`, `pieces`, `edges`, `sources`, `shares`."""
     pieces = network.pieces
     ends = pieces.ends(network.work.xyz)[:, :, :2]
     vertices = pieces.vertices.reshape(-1, 4)
@@ -181,6 +182,7 @@ def save(network: Network, folder: Path, crs: str) -> None:
     edges["lies"] = ["".join("012"[k] for k in row) for row in _flat(network.lies)]
     lines = network.work.lines.set_crs(crs, allow_override=True)
     vectors.write(lines, LINE_COLUMNS, folder / "lines.parquet")
+    moved.save(network.work.moved, folder, crs)
     for name, columns, data, xy in (
         ("pieces", PIECE_COLUMNS, named, ends),
         ("edges", EDGE_COLUMNS, edges, network.edges),
@@ -213,11 +215,12 @@ def load(folder: Path, order: Sequence[str] = ()) -> Network:
     )
     marks = "".join(edges["lies"])
     lies = np.array([int(mark) for mark in marks], dtype=np.int64)
+    work = linework(lines)
     return Network(
         standing=standing,
         lies=lies.reshape(*standing.shape, 2),
         phases=name_phases(order, standing.shape[1]),
-        work=linework(lines),
+        work=replace(work, moved=moved.load(folder, len(work.xyz))),
         pieces=stored,
         edges=shapely.get_coordinates(edges.geometry.to_numpy()).reshape(-1, 2, 2),
         piece=edges["piece"].to_numpy(np.int64),

@@ -1,12 +1,16 @@
-"""The same wall traced by several surveys: the best tracing stays, the others become its sources.
+"""The same wall traced by several surveys: the best tracing stands, the others become its sources.
+
+Where the wall then lies, all tracings tell (`wrackline.walls.placing`).
 
 Rule: a line of another survey that runs for most of its length beside a better known line, no
 further off than their standard uncertainties together explain, is a repeat; where one follows the
 wall's centre and the other a face, half the wall lies between them; where a pole was held against
 the face for one and not for the other, half the pole. Phases and heights may speak against it.
-Within one survey nothing is merged, since the two faces of a wall are two lines. A line of an old
-plan gives way piece by piece: what a better survey recorded since is cut out of it, and only longer
-stretches stay.
+Within one survey nothing is merged, since the two faces of a wall are two lines. A line that goes
+on beyond what it repeats stays for its new part. One that lies further off than errors explain,
+with nothing else that it or the other could be a tracing of, is a repeat that disagrees. A line of
+an old plan gives way piece by piece: what a better survey recorded since is cut out of it, and only
+longer stretches stay.
 """
 
 from __future__ import annotations
@@ -34,6 +38,9 @@ USUAL_HALF_WALL_M = 0.3
 
 OLD_STRETCH_M = 1.0
 """What is left of an old plan's line beside newer ones counts from this length on (no source)."""
+
+LEFT_STRETCH_M = 1.0
+"""A line that goes on by this much beyond those that it repeats says something new (no source)."""
 
 CURVE_STEP_M = 1.0
 """Shorter pieces are steps along a curve (no source)."""
@@ -218,21 +225,57 @@ def repeats_of(
 def _without_repeats(traced: Traced, mine: np.ndarray, kept: np.ndarray) -> np.ndarray:
     """Return which of one survey's lines say something new; note the others at the line kept."""
     tree = shapely.STRtree(traced.shapes[kept])
-    new = []
+    new, taken = [], set()
     for row in mine:
         widest = REPEAT_LIMIT_M + traced.half_wall[row] + float(traced.half_wall[kept].max())
         widest += float(traced.off_face.max())
         near = kept[tree.query(traced.shapes[row], predicate="dwithin", distance=widest)]
         near = [other for other in near if traced.may_give_way(row, other)]
         beside = [(_share_beside(traced, row, other), other) for other in near]
+        beside = [(share, other) for share, other in beside if share > 0]
         best = max(beside, default=(0.0, -1))
-        if best[0] >= REPEAT_SHARE:
-            traced.note(row, [best[1]])
-        elif sum(share for share, _ in beside) >= REPEAT_SHARE:
-            traced.note(row, [other for share, other in beside if share > 0])
-        else:
+        others = [other for _, other in beside]
+        if sum(share for share, _ in beside) < REPEAT_SHARE:
             new.append(row)
-    return np.array(new, dtype=int)
+            continue
+        taken.update(others)
+        if _goes_on(traced, row, others):
+            new.append(row)
+        else:
+            traced.note(row, [best[1]] if best[0] >= REPEAT_SHARE else others)
+    astray = _astray(traced, new, kept[~np.isin(kept, sorted(taken))])
+    return np.array([row for row in new if row not in astray], dtype=int)
+
+
+def _goes_on(traced: Traced, row: int, others: list[int]) -> bool:
+    """Tell whether a line goes on beyond those that it repeats; what is beside them is cut later.
+
+    A centre line and a face are never cut by each other, so such a repeat is one whole.
+    """
+    if (traced.centre[others] != traced.centre[row]).any():
+        return False
+    corridors = [traced.shapes[k].buffer(max(traced.reach(row, k), 1e-6)) for k in others]
+    rest = traced.shapes[row].difference(shapely.union_all(corridors))
+    return bool(_long_parts([rest], LEFT_STRETCH_M))
+
+
+def _astray(traced: Traced, rows: list[int], kept: np.ndarray) -> set[int]:
+    """Return the lines that trace a wall again further off than errors explain, and note them.
+
+    The wall's own survey must have seen no other line there, and the line's survey no nearer one:
+    `kept` are the lines that nothing of it repeats.
+    """
+    tree, found = shapely.STRtree(traced.shapes[kept]), set()
+    for row in rows:
+        near = kept[tree.query(traced.shapes[row], predicate="dwithin", distance=REPEAT_LIMIT_M)]
+        alike = near[traced.centre[near] == traced.centre[row]]
+        alike = [k for k in alike.tolist() if traced.may_give_way(row, k)]
+        beside = [k for k in alike if not _two_levels(traced, row, k)]
+        shares = [_beside(traced, row, k, REPEAT_LIMIT_M) for k in beside]
+        if max(shares, default=0.0) >= REPEAT_SHARE:
+            traced.note(row, [beside[int(np.argmax(shares))]])
+            found.add(row)
+    return found
 
 
 def stacked(
@@ -310,9 +353,10 @@ def _heights(line: shapely.Geometry, along: np.ndarray) -> np.ndarray:
     return heights_at(xyz, np.zeros(1, dtype=np.int64), along[None])
 
 
-def _beside(traced: Traced, row: int, other: int) -> float:
+def _beside(traced: Traced, row: int, other: int, reach: float | None = None) -> float:
     """Return the share of a line's length that runs within reach of another."""
-    line, beside, reach = traced.shapes[row], traced.shapes[other], traced.reach(row, other)
+    line, beside = traced.shapes[row], traced.shapes[other]
+    reach = traced.reach(row, other) if reach is None else reach
     if line.length == 0 or reach == 0:
         return float(line.equals(beside))
     corridor = beside.buffer(reach, cap_style="flat")

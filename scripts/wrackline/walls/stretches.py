@@ -56,6 +56,11 @@ class Stretches:
         turn = np.abs(angle_between(self.along[stretch], self.along[near]))
         return np.where(same & (turn <= np.radians(CURVE_DEG)), turn, 0.0)
 
+    def placed(self, work: Linework) -> Stretches:
+        """Return the same stretches of lines whose vertices have been placed anew."""
+        length, along = lengths_and_ways(work.xyz[self.last, :2] - work.xyz[self.first, :2])
+        return Stretches(self.first, self.last, self.line, length, along)
+
 
 def angle_between(one: Array, other: Array) -> Array:
     """Return the angle from one unit vector to another, -pi to pi [rad]."""

@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from wrackline import config
-from wrackline.config import load_site, season_of
+from wrackline.config import load_site
 from wrackline.errors import ConfigError, error_from_dict
+from wrackline.survey_names import season_of
 
 SITE = """\
 schema_version: 1

@@ -94,7 +94,7 @@ def test_a_row_that_is_wrong_is_refused(tmp_path, text, kind):
     ("word", "hint"),
     [
         ("merg", "did you mean 'merge'?"),
-        ("DRAW", "did you mean 'draw'?"),
+        ("draws", "did you mean 'draw'?"),
         ("open ground", "did you mean 'open_ground'?"),
         ("confirmed", "did you mean 'confirm'?"),
     ],

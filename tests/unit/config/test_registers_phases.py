@@ -91,7 +91,7 @@ def test_phases_may_be_whole_numbers(tmp_path):
         ({"line": "2031-walls:1", "phase_from": "IIIa", "phase_to": "I"}, "phases_backwards"),
         ({"line": "2031-walls:1", "phase_from": ""}, "phasing_says_nothing"),
         ({"easting": "1,5", "northing": 2}, "register_row"),
-        ({"easting": '"1,5"', "northing": 2}, "register_value"),
+        ({"easting": '"1,500"', "northing": 2}, "register_value"),
         ({"easting": "nan", "northing": 2}, "register_value"),
         ({"line": "2031-walls:1", "date": "9 June"}, "register_value"),
         ({"line": "2031-walls:1", "who": ""}, "register_value"),

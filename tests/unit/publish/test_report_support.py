@@ -50,6 +50,14 @@ def test_decisions_stand_with_their_outcome():
     assert "2031-a:7: no wall" in words
 
 
+def test_tracings_that_disagree_are_listed_apart_from_phases():
+    """The list is there only where something disagrees."""
+    words = "".join(team_words(NO_TEAM | {"disagree": ["2032-b/7 lies 0.20 m off"]}))
+    assert "2032-b/7 lies 0.20 m off" in words
+    assert "register of phases:" not in words
+    assert "disagree about a wall" not in "".join(team_words(NO_TEAM))
+
+
 def test_without_phases_and_decisions_the_report_says_so():
     """What was not told is named as such."""
     words = "".join(team_words(NO_TEAM))
