@@ -30,7 +30,7 @@ def main(job):
     )
     areas = found.pop("areas").assign(earlier=about["earlier"], later=about["later"])
     vectors.write(areas, contract.columns("seabed_change_areas"), job.output.areas)
-    write_json({**about, **found}, job.output.figures)
+    write_json({**about, **found, "area_count": len(areas)}, job.output.figures)
 
 
 step(main, snakemake)

@@ -20,8 +20,10 @@ def main(job):
     write_csv(audits.suspicion_table(report), job.output.suspicions)
     write_csv(audits.decision_table(read_json(job.input.team)), job.output.decisions)
     seasons = {
-        season: read_json(path)
-        for season, path in zip(job.params.seasons, job.input.events, strict=True)
+        season: read_json(events) + read_json(states)["events"]
+        for season, events, states in zip(
+            job.params.seasons, job.input.events, job.input.states, strict=True
+        )
     }
     write_csv(audits.change_table(seasons), job.output.changes)
     shutil.copyfile(job.input.deposit, job.output.deposit)

@@ -16,6 +16,7 @@ from wrackline.step import step
 
 
 def main(job):
+    tables = "things", "readings", "sightings", "tracings"
     record = SeasonRecord(
         season=job.wildcards.season,
         earlier=job.params.before,
@@ -23,15 +24,14 @@ def main(job):
         surveys=json.loads(job.params.surveys),
         plan=vectors.read_layers(PLAN_LAYERS, job.input.plan),
         before=vectors.read_layers(PLAN_LAYERS, job.input.before) or None,
-        things=vectors.read(job.input.things),
-        events=read_json(job.input.events),
-        readings=vectors.read(job.input.readings),
-        notes=read_json(job.input.team)["notes"],
+        changed=[read_json(path) for path in job.input.changed],
+        maps=[Path(path).read_bytes() for path in job.input.maps],
+        **{name: vectors.read(getattr(job.input, name)) for name in tables},
+        **{name: read_json(getattr(job.input, name)) for name in ("events", "states", "team")},
     )
     pictures = [Path(path) for path in job.output.pictures]
     record.draw(pictures)
-    page = record.page(pictures[0].read_bytes())
-    Path(job.output.page).write_text(page, encoding="utf-8")
+    Path(job.output.page).write_text(record.page(pictures[0].read_bytes()), encoding="utf-8")
     write_csv(record.figures(), job.output.moved)
     write_csv(record.questions(), job.output.decide)
 

@@ -273,6 +273,19 @@ def change_pairs(config: SiteConfig) -> list[tuple[str, str]]:
     return pairs
 
 
+def changed_since(config: SiteConfig, season: str, kind: str) -> list[str]:
+    """Return the record (json) or the map (png) of the seabed's change since the season before.
+
+    None or one: of seasons without bed points there is none.
+    """
+    files = {
+        "json": "work/seasons/change/{}-{}.json",
+        "png": "work/publish/seasons/{1}/seabed_change_since_{0}.png",
+    }
+    pairs = [pair for pair in change_pairs(config) if pair[1] == season]
+    return [files[kind].format(*pair) for pair in pairs[:1]]
+
+
 def dug_between(config: SiteConfig, earlier: str, later: str) -> list[str]:
     """Return the surveys of trenches of two seasons and of those between them."""
     dug = config.holding("trench_outlines")

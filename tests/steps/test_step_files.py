@@ -15,10 +15,15 @@ from pyproj import CRS
 from wrackline import contract
 from wrackline.config import load_site
 from wrackline.io import read_json
+from wrackline.numbers import NUMBERED
 from wrackline.seabed.contours import CONTOURS
 from wrackline.seabed.gridding import BANDS as SURFACE_BANDS
 from wrackline.seabed.merge import BANDS
 from wrackline.seabed.waterlines import WATERLINES
+from wrackline.seasons.carry import THING_COLUMNS
+from wrackline.seasons.events import EVENT_COLUMNS
+from wrackline.seasons.interpretations import reading_columns
+from wrackline.seasons.room_states import from_record
 from wrackline.uncertainty import model_from_dict
 from wrackline.vectors import DTYPES
 from wrackline.walls.accounts import TRACING_COLUMNS
@@ -263,14 +268,40 @@ def test_plans(hamlet, config, folder, layer):
     assert table.geometry.is_valid.all()
 
 
-def test_changes(hamlet):
-    """In the first season every number is new, none is kept or lost, and all are used."""
-    changes = read_json(hamlet / "work" / "seasons" / "2031" / "changes.json")
-    for layer, change in changes.items():
-        plan = gpd.read_parquet(hamlet / "work" / "seasons" / "2031" / f"{layer}.parquet")
-        number = layer.removesuffix("_lines").removesuffix("s")
-        assert sorted(change["new"]) == sorted(change["used"]) == sorted(plan[number])
-        assert change["lost"] == change["kept"] == []
+def test_what_was_numbered(hamlet, config):
+    """In the first season all is new; everything on the plan is remembered with its outline."""
+    folder = hamlet / "work" / "seasons" / "2031"
+    events = read_json(folder / "events.json")
+    assert all(set(event) == set(EVENT_COLUMNS) for event in events)
+    shapes = {"Point", "LineString", "Polygon", "MultiPolygon"}
+    things = assert_table(folder / "things.parquet", THING_COLUMNS, shapes, config.site.crs)
+    for layer, (field, _) in NUMBERED.items():
+        plan = gpd.read_parquet(folder / f"{layer}.parquet")
+        new = [event["number"] for event in events if event["what"] == field]
+        mine = things[things["layer"] == layer]
+        assert sorted(new) == sorted(mine["number"]) == sorted(plan[field])
+    assert things["on_plan"].all()
+
+
+def test_readings(hamlet, config):
+    """Every row of the register is there, tied or not, with what it was made of."""
+    path = hamlet / "work" / "seasons" / max(config.seasons) / "readings.parquet"
+    shapes = {"Point", "LineString", "Polygon", "MultiPolygon"}
+    table = gpd.read_parquet(path)
+    assert table["row"].tolist() == list(range(len(config.interpretations)))
+    tied = table[table["made_number"].notna()]
+    assert set(tied.geometry.geom_type) <= shapes
+    assert {name: DTYPES[kind] for name, kind in reading_columns().items()} == {
+        name: str(table[name].dtype) for name in reading_columns()
+    }
+
+
+def test_states(hamlet, config):
+    """Rooms that the season saw have a state, told by that season."""
+    season = max(config.seasons)
+    told = from_record(read_json(hamlet / "work" / "seasons" / season / "states.json"))
+    assert set(told.states) == set(told.since)
+    assert set(told.states.values()) <= {"seen", "buried", "lost", "overgrown"}
 
 
 def test_audit(hamlet, config):

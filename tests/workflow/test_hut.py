@@ -107,10 +107,12 @@ def test_seabed(hut):
 
 def test_the_second_season_renames_nothing(hut):
     """Walls and rooms keep their numbers in the season that brought only soundings and floors."""
-    changes = read_json(hut / "work" / "seasons" / "2032" / "changes.json")
-    for kind in ("wall_lines", "rooms", "buildings", "features"):
-        assert changes[kind]["new"] == changes[kind]["lost"] == []
-        assert changes[kind]["kept"]
+    assert read_json(hut / "work" / "seasons" / "2032" / "events.json") == []
+    plans = [hut / "results" / "seasons" / name / "plan.gpkg" for name in ("2031", "2032")]
+    for layer, field in (("wall_lines", "wall"), ("rooms", "room"), ("features", "feature")):
+        before, now = (set(gpd.read_file(path, layer=layer)[field]) for path in plans)
+        assert before == now
+        assert before
 
 
 def test_a_season_knows_nothing_of_later_ones(hut):

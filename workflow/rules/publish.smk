@@ -2,6 +2,7 @@ from wrackline.contract import LAYERS
 from wrackline.model import for_summary
 from wrackline.sources import (
     change_pairs,
+    changed_since,
     printed_stamp,
     season_before,
     season_surveys,
@@ -46,6 +47,11 @@ rule report_season:
         events="work/seasons/{season}/events.json",
         readings="work/seasons/{season}/readings.parquet",
         team="work/rooms/upto-{season}/team.json",
+        states="work/seasons/{season}/states.json",
+        sightings="work/seasons/{season}/sightings.parquet",
+        tracings="work/walls/upto-{season}/tracings.parquet",
+        changed=lambda w: changed_since(SITE, w.season, "json"),
+        maps=lambda w: changed_since(SITE, w.season, "png"),
     output:
         page="work/publish/seasons/{season}/report.html",
         pictures=[
@@ -191,6 +197,7 @@ rule publish_audits:
         deposit="work/trenches/deposit.csv",
         team=SITE_TEAM,
         events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+        states=expand("work/seasons/{season}/states.json", season=list(SITE.seasons)),
     output:
         **{name: f"work/publish/tables/{name}.csv" for name in AUDITS},
     log:

@@ -101,6 +101,25 @@ rule sight_walls:
         "../../scripts/sight_walls.py"
 
 
+rule tell_states:
+    input:
+        rooms="work/seasons/{season}/rooms.parquet",
+        sightings="work/seasons/{season}/sightings.parquet",
+        before=lambda w: expand(
+            "work/seasons/{season}/states.json", season=season_before(SITE, w.season)
+        ),
+    output:
+        states="work/seasons/{season}/states.json",
+    log:
+        "logs/tell_states/{season}.log",
+    params:
+        code=fingerprint("tell_states"),
+    message:
+        "Seasons: rooms that {wildcards.season} found lost, buried or uncovered"
+    script:
+        "../../scripts/tell_states.py"
+
+
 rule follow_condition:
     input:
         sightings=expand(

@@ -209,7 +209,10 @@ class SeasonPage:
 
 _LAYERS = {"room": "rooms", "building": "buildings", "wall line": "wall_lines"}
 _TOPICS = ("vertical_datum", "depths", "units", "surveyed", "credit")
-_ORDER = ("new", "split", "merged", "redrawn", "reshaped", "re-read", "found again", "gone")
+_ORDER = (
+    *("new", "split", "merged", "redrawn", "reshaped", "renumbered", "re-read", "found again"),
+    *("gone", "lost", "buried", "overgrown", "uncovered", "seen again"),
+)
 
 
 def _asked(asked: pd.DataFrame, file: str) -> list[Markup]:

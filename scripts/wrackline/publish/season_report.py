@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 
-from wrackline.publish.season_page import Part, SeasonPage
+from wrackline.publish.season_page import SeasonPage
+from wrackline.publish.season_parts import change_part, season_questions, seen_part, traced_part
 from wrackline.publish.season_pictures import draw_changes
 from wrackline.seasons.events import EVENT_COLUMNS
 from wrackline.seasons.moved import compared, moved
-from wrackline.seasons.to_decide import Question, questions
+from wrackline.seasons.to_decide import questions
 
 Plan = Mapping[str, gpd.GeoDataFrame]
 
@@ -36,15 +37,19 @@ class SeasonRecord:
     things : GeoDataFrame
         All that was ever numbered.
     events : sequence of mapping
-        The season's events.
+        The season's events of the plan.
+    states : mapping
+        What became of rooms as the season saw their walls, `room_states.RoomStates`.
     readings : GeoDataFrame
         Interpretations followed to it.
-    notes : sequence of str
-        What the joining of walls leaves to the team.
-    more : sequence of Question
-        What other stages ask.
-    parts : sequence of Part
-        What other stages tell.
+    team : mapping
+        Content of the view's `team.json`: what the joining of walls leaves to the team.
+    sightings, tracings : GeoDataFrame
+        What the season saw of every wall; lines and the walls that they became part of.
+    changed : sequence of mapping
+        Figures of the seabed's change since the season before; none or one.
+    maps : sequence of bytes
+        Its map as PNG.
     """
 
     season: str
@@ -55,10 +60,17 @@ class SeasonRecord:
     before: Plan | None
     things: gpd.GeoDataFrame
     events: Sequence[Mapping[str, Any]]
+    states: Mapping[str, Any]
     readings: gpd.GeoDataFrame
-    notes: Sequence[str]
-    more: Sequence[Question] = field(default_factory=tuple)
-    parts: Sequence[Part] = field(default_factory=tuple)
+    team: Mapping[str, Any]
+    sightings: gpd.GeoDataFrame
+    tracings: gpd.GeoDataFrame
+    changed: Sequence[Mapping[str, Any]]
+    maps: Sequence[bytes]
+
+    def all_events(self) -> list[Mapping[str, Any]]:
+        """Return what changed on the plan, and what became of rooms as they were seen."""
+        return [*self.events, *self.states["events"]]
 
     def figures(self) -> pd.DataFrame:
         """Return `contract.TABLES["figures_moved"]`."""
@@ -66,7 +78,10 @@ class SeasonRecord:
 
     def questions(self) -> pd.DataFrame:
         """Return `contract.TABLES["to_decide"]`."""
-        return questions(self.plan, self.events, self.readings, self.notes, self.more)
+        asked = season_questions(
+            self.states, self.plan["rooms"], self.team["disagree"], self.season
+        )
+        return questions(self.plan, self.events, self.readings, self.team["notes"], asked)
 
     def draw(self, paths: Sequence[Path]) -> None:
         """Draw the plan before, now, and what changed."""
@@ -82,11 +97,15 @@ class SeasonRecord:
             about=self.about,
             plan=self.plan,
             surveys=self.surveys,
-            events=pd.DataFrame(list(self.events), columns=list(EVENT_COLUMNS)),
+            events=pd.DataFrame(self.all_events(), columns=list(EVENT_COLUMNS)),
             moved=self.figures(),
             decide=self.questions(),
             compared=compared(self.before, self.plan),
             unprinted=int((self.things["on_plan"] & ~printed).sum()),
             picture=picture,
-            parts=self.parts,
+            parts=[
+                seen_part(self.sightings),
+                traced_part(self.tracings, self.season),
+                *change_part(self.changed, self.maps),
+            ],
         ).html()
