@@ -8,7 +8,6 @@ import json
 from pathlib import Path
 
 from wrackline import contract, vectors
-from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.change_table import change_areas
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer, together
@@ -21,7 +20,7 @@ from wrackline.step import step
 
 def main(job):
     crs, about = job.params.crs, json.loads(job.params.about)
-    plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
+    plan = vectors.read_layers(contract.PLAN_LAYERS, job.input.plan)
     layers = with_readings(plan, vectors.read(job.input.readings))
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
@@ -29,9 +28,8 @@ def main(job):
     layers["wall_condition"] = vectors.read(job.input.condition)
     layers["seabed_change_areas"] = change_areas(job.input.changed, crs)
     layers["tracings"] = tracing_layer(vectors.read(job.input.tracings), layers["wall_lines"])
-    layers["surveys"] = survey_layer(
-        job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
-    )
+    found = (job.params.surveys, job.input.verdicts, job.input.grounds)
+    layers["surveys"] = survey_layer(*found, crs=crs)
     write_package(layers, job.output.package, crs=crs, about=about)
     for layer, path in zip(contract.LAYERS, job.output.tables, strict=True):
         write_csv(vectors.conform(layers[layer], contract.columns(layer)), path)
