@@ -62,7 +62,12 @@ def test_numbers_carry_their_unit_in_their_name(layer):
         if field.kind == "real" and field.unit:
             assert field.name.endswith(f"_{field.unit}")
         elif field.kind == "real":
-            assert field.name.endswith("_share") or field.name in {"elongation", "support", "p", "weight"}
+            assert field.name.endswith("_share") or field.name in {
+                "elongation",
+                "support",
+                "p",
+                "weight",
+            }
 
 
 @pytest.mark.parametrize("layer", PROMISED)
