@@ -27,9 +27,8 @@ def main(job):
     layers["wall_condition"] = vectors.read(job.input.condition)
     layers["seabed_change_areas"] = together("seabed_change_areas", job.input.changed, crs)
     layers["tracings"] = tracing_layer(vectors.read(job.input.tracings), layers["wall_lines"])
-    layers["surveys"] = survey_layer(
-        job.params.surveys, job.input.verdicts, job.input.grounds, crs=crs
-    )
+    found = (job.params.surveys, job.input.verdicts, job.input.grounds)
+    layers["surveys"] = survey_layer(*found, crs=crs)
     write_package(layers, job.output.package, crs=crs, about=about)
     for layer, path in zip(contract.LAYERS, job.output.tables, strict=True):
         write_csv(vectors.conform(layers[layer], contract.columns(layer)), path)
