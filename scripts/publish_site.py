@@ -8,7 +8,6 @@ import json
 from pathlib import Path
 
 from wrackline import contract, vectors
-from wrackline.publish.change_table import change_areas
 from wrackline.publish.packages import write_package
 from wrackline.publish.site import bed_lines, survey_layer, together
 from wrackline.publish.tables import field_list, write_csv
@@ -26,10 +25,10 @@ def main(job):
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
     layers["sightings"] = together("sightings", job.input.sightings, crs)
     layers["wall_condition"] = vectors.read(job.input.condition)
-    layers["seabed_change_areas"] = change_areas(job.input.changed, crs)
+    layers["seabed_change_areas"] = together("seabed_change_areas", job.input.changed, crs)
     layers["tracings"] = tracing_layer(vectors.read(job.input.tracings), layers["wall_lines"])
-    found = job.input.verdicts, job.input.grounds
-    layers["surveys"] = survey_layer(job.params.surveys, *found, crs=crs)
+    found = (job.params.surveys, job.input.verdicts, job.input.grounds)
+    layers["surveys"] = survey_layer(*found, crs=crs)
     write_package(layers, job.output.package, crs=crs, about=about)
     for layer, path in zip(contract.LAYERS, job.output.tables, strict=True):
         write_csv(vectors.conform(layers[layer], contract.columns(layer)), path)

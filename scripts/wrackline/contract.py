@@ -678,6 +678,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
         *_measured("mean_exposure_m", "m", "how far what was seen stands above the bed, mean"),
         *_measured("mean_loss_m", "m", "how far what was seen falls short of its recorded top"),
         Field("last_seen", "text", "", "last season in which half of its walls or more were seen"),
+        WHY_NULL,
     ),
     "seabed_change": (
         Field("earlier", "text", "", "earlier season"),

@@ -27,6 +27,7 @@ PROMISED = {
     "wall_condition": "wall building last_known known_in last_seen this_season length_m",
     "seabed_change_areas": "area earlier later change area_m2 mean_m mean_sd_m volume_m3 "
     "volume_sd_m3 p",
+    "tracings": "wall survey season line standing weight length_m off_m off_sd_m disagrees",
     "surveys": "survey technique season from_date to_date file sha256 random_horizontal_sd_m "
     "random_vertical_sd_m patchy_horizontal_sd_m patchy_vertical_sd_m error_sources "
     "ground_looked_at resolution_m visibility_m plant_cover_share used_for",
@@ -61,7 +62,12 @@ def test_numbers_carry_their_unit_in_their_name(layer):
         if field.kind == "real" and field.unit:
             assert field.name.endswith(f"_{field.unit}")
         elif field.kind == "real":
-            assert field.name.endswith("_share") or field.name in {"elongation", "support", "p"}
+            assert field.name.endswith("_share") or field.name in {
+                "elongation",
+                "support",
+                "p",
+                "weight",
+            }
 
 
 @pytest.mark.parametrize("layer", PROMISED)

@@ -37,11 +37,7 @@ LINES: dict[str, dict[str, Any]] = {
     "nothing known": {"colors": "#a8a8a8", "linewidths": 0.7, "linestyles": [(0, (1, 2))]},
     THEN: {"colors": "#9a9a9a", "linewidths": 0.6},
     NOW: {"colors": INK, "linewidths": 1.1},
-    "overgrown": {
-        "colors": "#2f7d4f",
-        "linewidths": 2.4,
-        "linestyles": [(0, (2.2, 0.8, 0.5, 0.8))],
-    },
+    "overgrown": {"colors": "#4f9a6b", "linewidths": 1.8, "linestyles": [(0, (1.6, 1.0))]},
     "buried": {"colors": "#b07d2b", "linewidths": 2.6, "linestyles": [(0, (0.6, 0.6))]},
     "lost": {"colors": "#b3131b", "linewidths": 3.0},
 }

@@ -69,11 +69,12 @@ def traced_part(tracings: gpd.GeoDataFrame, season: str) -> Part:
     season : str
     """
     mine = tracings[tracings["season"] == season]
-    again = mine[mine["wall_line"] != _names(mine)]
+    surveys = tracings.groupby("wall_line")["survey"].nunique()
+    again = mine[mine["wall_line"].map(surveys) > 1]
     off = mine[mine["disagrees"].fillna(False).astype(bool)]
     words = (
-        f"Of {counted(len(mine), 'line')} traced, {len(again)} run along a wall that another line "
-        f"stands for; {len(off)} disagree."
+        f"Of {counted(len(mine), 'line')} traced, {len(again)} are of walls that another survey "
+        f"traced too; {len(off)} disagree."
     )
     rows = [
         [told["line"], told["survey"], measured(_real(told["off_m"]), _real(told["off_sd_m"]), "m"),
@@ -82,15 +83,6 @@ def traced_part(tracings: gpd.GeoDataFrame, season: str) -> Part:
     ]  # fmt: skip
     listing = [table(["line", "survey", "off the wall", "why"], rows)] if rows else []
     return Part("traced", "Walls traced again", [el("p", words), el("p", TRACED_WORDS), *listing])
-
-
-def _names(tracings: pd.DataFrame) -> list[str]:
-    return [
-        f"{survey}/{line if isinstance(line, str) and line else '#' + str(row)}"
-        for survey, line, row in zip(
-            tracings["survey"], tracings["line"], tracings["row"], strict=True
-        )
-    ]
 
 
 def _real(value: Any) -> float | None:

@@ -20,6 +20,8 @@ NEW: dict[str, Any] = {"facecolor": "#6f8fa8"}
 PARTED: dict[str, Any] = {"facecolor": "#f1d9a0", "hatch": "\\\\\\\\", "edgecolor": "#7a6a3a"}
 JOINED: dict[str, Any] = {"facecolor": "#dfe9d3", "hatch": "||||", "edgecolor": "#55703f"}
 DRAWN: dict[str, Any] = {"facecolor": "#f3ece4", "hatch": "....", "edgecolor": "#6b5f52"}
+COVERED: dict[str, Any] = {"facecolor": "#fbf3dd", "hatch": "oo", "edgecolor": "#a08a4a"}
+RUINED: dict[str, Any] = {"facecolor": "#e7b9a5", "hatch": "////", "edgecolor": "#8c2d04"}
 LEFT: dict[str, Any] = {"facecolor": "none", "hatch": "xxxx", "edgecolor": "#8c2d04"}
 SIGNS = {
     "new": (NEW, "new"),
@@ -28,6 +30,8 @@ SIGNS = {
     "merged": (JOINED, "merged"),
     "reshaped": (DRAWN, "another outline"),
     "redrawn": (DRAWN, None),
+    "buried": (COVERED, "buried (suggested)"),
+    "lost": (RUINED, "lost (suggested)"),
 }
 """Events of rooms: fill, and words of the key."""
 WIDE_IN, FOOT_IN, HEAD_IN, GAP_IN = 13.0, 1.35, 0.5, 0.35

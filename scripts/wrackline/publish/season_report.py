@@ -86,7 +86,7 @@ class SeasonRecord:
     def draw(self, paths: Sequence[Path]) -> None:
         """Draw the plan before, now, and what changed."""
         named = {**self.about, "season": self.season, "season_before": self.earlier}
-        draw_changes(self.before, self.plan, self.events, named, paths)
+        draw_changes(self.before, self.plan, self.all_events(), named, paths)
 
     def page(self, picture: bytes) -> str:
         """Return the page, with the picture that `draw` made as PNG."""

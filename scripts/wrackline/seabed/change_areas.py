@@ -40,6 +40,7 @@ FALSE_SHARE = 0.05
 STEP = 1e-3
 MOST = 32.0
 """z are kept in whole steps, and none beyond this."""
+AT_ONCE = 1_000_000
 UNTESTED = np.iinfo(np.int16).min
 CORNERS = np.ones((3, 3), dtype=int)
 
@@ -124,16 +125,19 @@ def threshold(scores: npt.NDArray[np.int16], share: float = FALSE_SHARE) -> Thre
     >>> threshold(in_steps(z))
     Threshold(z=3.0, tested=10, taken=2)
     """
-    flat = np.abs(scores[scores != UNTESTED].astype(np.int32))
-    counts = np.bincount(flat, minlength=int(MOST / STEP) + 1)
+    counts = np.zeros(int(MOST / STEP) + 1, dtype=np.int64)
+    for rows in np.array_split(scores.ravel(), -(-scores.size // AT_ONCE)):
+        tested = np.abs(rows[rows != UNTESTED].astype(np.int64))
+        counts += np.bincount(tested, minlength=len(counts))
+    number = int(counts.sum())
     beyond = np.cumsum(counts[::-1])[::-1]
     z = np.arange(len(counts)) * STEP
     p = 2 * ndtr(-z)
-    passes = (counts > 0) & (p * max(len(flat), 1) <= share * beyond)
+    passes = (counts > 0) & (p * max(number, 1) <= share * beyond)
     if not passes.any():
-        return Threshold(None, len(flat), 0)
+        return Threshold(None, number, 0)
     least = int(np.flatnonzero(passes)[0])
-    return Threshold(round(float(z[least]), 3), len(flat), int(beyond[least]))
+    return Threshold(round(float(z[least]), 3), number, int(beyond[least]))
 
 
 def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.NDArray[np.int32]:
@@ -161,11 +165,12 @@ def areas(scores: npt.NDArray[np.int16], found: Threshold, window: int) -> npt.N
     for taken in (scores >= least, (scores <= -least) & (scores != UNTESTED)):
         grown = binary_dilation(taken, CORNERS, window // 2) if window > 1 else taken
         numbered, count = label(grown, structure=CORNERS)
-        cells = np.bincount(numbered[taken], minlength=count + 1)
-        held = np.bincount(numbered[taken], holds[taken], minlength=count + 1) * window**2
+        mine = numbered[taken]
+        del numbered
+        cells = np.bincount(mine, minlength=count + 1)
+        held = np.bincount(mine, holds[taken], minlength=count + 1) * window**2
         big = (cells > 0) & (cells**2 >= np.rint(held))
-        new = np.where(big, np.cumsum(big) + last, 0)
-        out = np.where(taken, new[numbered], out).astype(np.int32)
+        out[taken] = np.where(big, np.cumsum(big) + last, 0).astype(np.int32)[mine]
         last += int(big.sum())
     return out
 

@@ -49,7 +49,7 @@ class Turnover:
     ...     seen.add(true + rng.normal(0, 0.1, 2000), np.full(2000, 0.1))
     ...     print(round(seen.mean_size(), 2), round(seen.raw_size(), 2))
     0.28 0.3
-    0.02 0.08
+    0.01 0.08
     """
 
     _counts: dict[tuple[int, int], int] = field(default_factory=dict)

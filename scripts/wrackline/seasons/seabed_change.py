@@ -45,7 +45,7 @@ Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 Labels = npt.NDArray[np.int32]
 
-STRIP_CELLS = 500_000
+STRIP_CELLS = 250_000
 HALF_DIAGONAL = 0.7072
 """Half a cell's diagonal, in cells."""
 MEASURED, FILLED, DUG, WALL, OTHER, ONLY_EARLIER, ONLY_LATER = range(1, 8)

@@ -161,9 +161,7 @@ def tell(bits: Bits, plan: Plan, season: Season, heights: Sequence[Heights]) -> 
         (*judge_absence(absence, bed, thickness, beside), absence.survey)
         for absence in absences(bits, season)
     ]
-    words += [
-        (*confirmed(*judge_heights(part, thickness), part, bits), part.survey) for part in heights
-    ]
+    words += [(*_by_heights(part, thickness, bits, season), part.survey) for part in heights]
     status, reason, witness = surest(words, count)
     looked = (status != UNSOUGHT) | (plants >= PLANTS)
     told = [
@@ -176,6 +174,18 @@ def tell(bits: Bits, plan: Plan, season: Season, heights: Sequence[Heights]) -> 
     traced_by = np.where(traced, names[np.maximum(line, 0)], "")
     witness = np.where(traced, [str(name).split("/")[0] for name in traced_by], witness)
     return Told(status, reason, witness, traced_by, plants)
+
+
+def _by_heights(
+    heights: Heights, thickness: Array, bits: Bits, season: Season
+) -> tuple[Codes, Codes]:
+    """Return what a survey's heights say of bits; in its ground it looked, if with no sounding."""
+    status, reason = confirmed(*judge_heights(heights, thickness), heights, bits)
+    rows = (season.grounds["survey"] == heights.survey) & (season.grounds["what"] == GROUND)
+    for shape in season.grounds.geometry[rows]:
+        unmet = (status == UNSOUGHT) & _within(bits, shape)
+        status[unmet], reason[unmet] = HIDDEN, judging.FEW
+    return status, reason
 
 
 def _line_sd(season: Season, plan: Plan, survey: str) -> float:

@@ -46,7 +46,7 @@ def test_a_plan_is_drawn_of_whatever_there_is(tmp_path, lines):
 def drawn_figure(monkeypatch):
     """Draw a plan, and return its figure instead of writing files."""
     made = []
-    monkeypatch.setattr(pictures, "_save", lambda figure, paths: made.append(figure))
+    monkeypatch.setattr(pictures, "save", lambda figure, paths: made.append(figure))
 
     def draw(plan, phases=("",)):
         draw_plan(plan, None, ABOUT, list(phases), [])

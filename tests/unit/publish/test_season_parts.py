@@ -55,9 +55,9 @@ TRACINGS = gpd.GeoDataFrame(
 
 
 def test_lines_that_disagree_are_listed():
-    """Two lines this season, one of them along a wall that stands by another, and off it."""
+    """Two lines this season, one of them of a wall that was traced before, and off it."""
     said = text(traced_part(TRACINGS, "2033"))
-    assert "Of 2 lines traced, 1 run along a wall that another line stands for; 1 disagree." in said
+    assert "Of 2 lines traced, 1 are of walls that another survey traced too; 1 disagree." in said
     assert "0.21 ± 0.04 m" in said
     assert "<2>" not in said
 

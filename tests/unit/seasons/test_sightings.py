@@ -292,6 +292,15 @@ def test_an_old_plans_silence_means_nothing():
     assert metres(seen(plan(), parts)) == {"not looked for": 24.0}
 
 
+def test_ground_without_a_sounding_on_the_wall_was_looked_at(tmp_path):
+    """Within a survey's ground, but with no cell over the wall: it could not be seen."""
+    rows = [("2033-photo", "ground", AROUND, False, None)]
+    half = photo(tmp_path, bounds=(-1.0, -4.0, 8.0, 5.0))
+    found = metres(seen(plan(), season(half, grounds=rows)))
+    assert found["could not be seen"] == pytest.approx(12, abs=1)
+    assert "not looked for" not in found
+
+
 def test_a_scrap_is_not_lost(tmp_path):
     """Half a metre without a wall between stretches that stand is no loss."""
     gap = [(2.0, 0.0, 7.75), (8.25, 0.0, 14.0)]
