@@ -28,6 +28,7 @@ import pandas as pd
 import season_score as scored
 import shapely
 from season_lines import score_openings, score_walls
+from season_sightings import lost
 from season_surveys import CRS, ORIGIN, Seasons, Traced, make_sequence, repaired, with_older
 
 from wrackline import vectors
@@ -245,7 +246,7 @@ def run(
 
 def library() -> Hooks:
     """Return the library's own ways."""
-    return Hooks(replay, frozen_rows, followed)
+    return Hooks(replay, frozen_rows, followed, lost)
 
 
 def followed(

@@ -339,10 +339,18 @@ def traced_bits(bits: Bits, lines: npt.NDArray[np.object_], off_m: Array) -> tup
 
 
 def lines_beside(bits: Bits, lines: npt.NDArray[np.object_], reach_m: float) -> Flags:
-    """Tell which bits have a line of the season within reach."""
+    """Tell which bits have a line of the season beside them that runs as they do, within reach.
+
+    A line that ends before a bit is none beside it: walls go on where others are lost.
+    """
     near = np.zeros(len(bits), bool)
-    bit, _ = shapely.STRtree(lines).query(
+    walls = straight_walls(lines)
+    bit, stretch = shapely.STRtree(walls.stretches).query(
         shapely.points(bits.xy), predicate="dwithin", distance=reach_m
     )
-    near[bit] = True
+    start = shapely.get_coordinates(shapely.get_point(walls.stretches, 0))
+    ahead = ((bits.xy[bit] - start[stretch]) * walls.way[stretch]).sum(axis=1)
+    beside = (ahead >= -ALONG_M) & (ahead <= shapely.length(walls.stretches)[stretch] + ALONG_M)
+    cosine = np.abs((bits.way[bit] * walls.way[stretch]).sum(axis=1))
+    near[bit[beside & (cosine >= np.cos(np.radians(ALONG_DEG)))]] = True
     return near
