@@ -234,6 +234,11 @@ def readings_of(config: SiteConfig, season: str) -> list[list[object]]:
     ]
 
 
+def seasons_up_to(config: SiteConfig, season: str) -> list[str]:
+    """Return the seasons up to one, itself the last."""
+    return [name for name in config.seasons if name <= season]
+
+
 def season_surveys(config: SiteConfig, season: str) -> str:
     """Return what a season's surveys were, for its report, as JSON."""
     told = [

@@ -13,6 +13,7 @@ from season_surveys import CRS, Traced
 
 from wrackline.model import WallSettings
 from wrackline.seasons.bits import cut_walls
+from wrackline.seasons.condition import last_known
 from wrackline.seasons.evidence import stretch_rows
 from wrackline.seasons.gathered import INFERRED, stated_thickness
 from wrackline.seasons.judging import Heights
@@ -45,11 +46,13 @@ def lost(surveys: Sequence[Traced], told: Any) -> set[str]:
         {survey.model.survey: survey.model for survey in surveys},
         WallSettings().wall_max_thickness_m,
     )
-    states = from_record(None)
-    for name, mine in groupby(surveys, key=lambda survey: survey.season):
-        seen = _sightings(plan, _season(list(mine)), name)
-        outlines = outline_states(told.plan["rooms"], seen)
-        states = room_states(told.plan["rooms"], outlines, states, name)
+    seen = {
+        name: _sightings(plan, _season(list(mine)), name)
+        for name, mine in groupby(surveys, key=lambda survey: survey.season)
+    }
+    rooms = told.plan["rooms"]
+    outlines = outline_states(rooms, last_known(seen, told.plan["buildings"]))
+    states = room_states(rooms, outlines, from_record(None), told.season)
     return {room for room, state in states.states.items() if state == LOST}
 
 

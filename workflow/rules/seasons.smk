@@ -7,6 +7,7 @@ from wrackline.sources import (
     raw_stamp,
     readings_of,
     season_before,
+    seasons_up_to,
     sight_traits,
     surface_surveys,
     surveys_of_season,
@@ -104,7 +105,11 @@ rule sight_walls:
 rule tell_states:
     input:
         rooms="work/seasons/{season}/rooms.parquet",
-        sightings="work/seasons/{season}/sightings.parquet",
+        buildings="work/seasons/{season}/buildings.parquet",
+        sightings=lambda w: expand(
+            "work/seasons/{season}/sightings.parquet",
+            season=seasons_up_to(SITE, w.season),
+        ),
         before=lambda w: expand(
             "work/seasons/{season}/states.json", season=season_before(SITE, w.season)
         ),
@@ -114,6 +119,7 @@ rule tell_states:
         "logs/tell_states/{season}.log",
     params:
         code=fingerprint("tell_states"),
+        seasons=lambda w: seasons_up_to(SITE, w.season),
     message:
         "Seasons: rooms that {wildcards.season} found lost, buried or uncovered"
     script:

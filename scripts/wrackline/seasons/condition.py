@@ -409,6 +409,29 @@ def wall_condition(
     return gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=last.crs)
 
 
+def last_known(
+    sightings: Mapping[str, gpd.GeoDataFrame], buildings: gpd.GeoDataFrame
+) -> gpd.GeoDataFrame:
+    """Return the walls of the last season's plan, each stretch with the last word on it.
+
+    Parameters
+    ----------
+    sightings : mapping of str to GeoDataFrame
+        The contract's `sightings`, by season, in order.
+    buildings : GeoDataFrame
+        The contract's `buildings` of the last of them.
+
+    Returns
+    -------
+    GeoDataFrame
+        ``status`` and the stretch; not looked for where no season could tell.
+    """
+    seasons = list(sightings)
+    walls = wall_condition(places_of(sightings, buildings), sightings[seasons[-1]], seasons)
+    status = walls["last_known"].where(walls["last_known"].isin(STATUSES), STATUSES[UNSOUGHT])
+    return gpd.GeoDataFrame({"status": status}, geometry=walls.geometry, crs=walls.crs)
+
+
 def _last_seen(word: Ints) -> Ints:
     """Return the last season in which each place was seen, -1 where never."""
     seen = word == SEEN

@@ -27,7 +27,7 @@ class RoomStates:
     states : dict of str to str
         Room -> seen, buried, lost or overgrown, as last told.
     since : dict of str to str
-        Room -> the season that last told it.
+        Room -> the season since which it is so.
     events : list of dict
         `events.EVENT_COLUMNS`: ``lost``, ``buried``, ``overgrown``, ``uncovered`` (buried or
         overgrown before), ``seen again`` (lost before).
@@ -60,7 +60,7 @@ def room_states(
         The season's numbered rooms.
     outlines : DataFrame
         ``room``, ``status``, ``length_m``: how much of each room's recorded outline has which
-        status in this season, see `outlines.outline_states`.
+        status as last known, see `outlines.outline_states` and `condition.last_known`.
     before : RoomStates
         After the season before.
     season : str
@@ -68,7 +68,7 @@ def room_states(
     Returns
     -------
     RoomStates
-        A season that looked for less than half of a room's recorded outline leaves it as it was.
+        A room of whose recorded outline less than half is known has no state.
     """
     lengths = outlines.pivot_table(
         index="room", columns="status", values="length_m", aggfunc="sum", fill_value=0.0
@@ -80,10 +80,11 @@ def room_states(
         if told is None:
             continue
         was, state = before.states.get(room), told[0]
-        states[room], since[room] = state, season
+        states[room] = state
+        since[room] = before.since[room] if state == was else season
         event = _event(was, state)
         if event:
-            last = f", {was} in {before.since[room]}" if was else ""
+            last = f", {was} since {before.since[room]}" if was else ""
             why = f"{told[1]:.0%} of its recorded outline {state}{last}; a suggestion"
             events.append(_row(season, event, room, told[1], why))
     return RoomStates(states, since, events)

@@ -58,7 +58,7 @@ def test_changes_of_state_are_events(seasons, event):
 
 def test_what_was_known_stays_known():
     """A season that didn't look leaves state and season as they were, and reads back alike."""
-    told = after(SEEN, BURIED, UNSOUGHT)
+    told = after(SEEN, BURIED, BURIED, UNSOUGHT)
     assert told.states == {"R1": "buried"}
     assert told.since == {"R1": "2032"}
     assert from_record(told.as_record()) == told
