@@ -82,7 +82,7 @@ def test_a_wall_is_light_on_grey(tmp_path):
 def test_every_panel_has_a_key_with_its_unit(tmp_path, monkeypatch):
     """Local relief, height and sd each have a bar that says metres."""
     drawn = []
-    monkeypatch.setattr(pictures, "_save", lambda figure, paths: drawn.append(figure))
+    monkeypatch.setattr(pictures, "save", lambda figure, paths: drawn.append(figure))
     draw_seabed(seabed(), ABOUT, tmp_path / "seabed.png")
     (figure,) = drawn
     assert isinstance(figure, Figure)
