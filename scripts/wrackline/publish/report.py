@@ -192,10 +192,17 @@ class Report:
                     ("where", self._place()),
                     *self._statement(),
                     ("measured by", el("ul", *techniques, class_="columns")),
+                    ("season by season", join(self._seasons(), ", ")),
+                    ("condition", el("a", "what became of the walls", href="condition.png")),
                 ]
             ),
             el("p", READING),
         ]
+
+    def _seasons(self) -> list[Markup]:
+        """Return ways to the pages of the seasons."""
+        names = sorted(set(self.houses.surveys["season"].astype(str)))
+        return [el("a", name, href=f"seasons/{name}/report.html") for name in names]
 
     def _statement(self) -> list[tuple[str, str]]:
         """Return what must stand beside figures: datum, sea level, units, dates."""

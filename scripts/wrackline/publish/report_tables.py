@@ -242,8 +242,9 @@ def reading_table(rows: pd.DataFrame, known: Collection[str]) -> list[Markup]:
     """
     if not len(rows):
         return [el("p", "Nobody has written down an interpretation.")]
-    head = ["thing", "read as", "certainty", "by", "on", "because", "evidence", "status", "note"]
-    names = ("reading", "certainty", "who", "when", "why", "evidence", "status", "note")
+    head = ["thing", "read as", "certainty", "by", "on", "because", "evidence", "status"]
+    head += ["to be looked at again", "note"]
+    names = ("reading", "certainty", "who", "when", "why", "evidence", "status", "review", "note")
     body = [
         [
             MISSING if absent(row["number"]) else to(row["number"], known),

@@ -7,10 +7,25 @@ from wrackline.publish.report_plan import STYLE as PLAN_STYLE
 METHODS = (
     (
         "Walls",
-        "Every survey's wall lines are brought into the site's grid and datum. Where two surveys "
-        "traced one wall, the better known tracing stays and the other becomes its source; an old "
-        "plan gives way to whatever was recorded since. Ends that miss each other are joined, "
-        "gaps of a doorway's width closed as possible doorways; each such closing says inferred.",
+        "Every survey's wall lines are brought into the site's grid and datum. Where several "
+        "traced one wall, it lies at their mean, weighted by variance; what disagrees beyond its "
+        "errors has no share and is named. An old plan gives way to whatever was recorded since. "
+        "Ends that miss each other are joined, gaps of a doorway's width closed as possible "
+        "doorways; each such closing says inferred.",
+    ),
+    (
+        "Lasting numbers",
+        "The seasons are replayed in order: what is seen again keeps its number, what is new gets "
+        "one from its place, and a number once given is never given to anything else. Numbers in "
+        "print never change. What split, merged or went is in tables/changes.csv, old numbers and "
+        "new in tables/concordance.csv.",
+    ),
+    (
+        "Not seen is not gone",
+        "For every stretch of wall each season's surveys say seen, buried, overgrown, lost, not "
+        "looked for or could not be seen, with the evidence: heights of the wall and the bed "
+        "beside it, ground looked at, visibility, plants. It is a suggestion, and takes nothing "
+        "off the plan.",
     ),
     (
         "Rooms and buildings",
