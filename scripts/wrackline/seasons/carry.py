@@ -47,6 +47,7 @@ season in which its number was frozen, empty where it isn't yet, or not yet due.
 
 ORDER = ("rooms", "buildings", "wall_lines", "openings", "features")
 """Layers as they are numbered: openings are told by the rooms that they join."""
+INFERRED = "inferred"
 OTHER_KIND = 0.5
 """What likeness is worth between things of two kinds: kinds are re-read, numbers stay."""
 SURELY_ALIKE = 0.5
@@ -126,7 +127,8 @@ def carry(
         table[field] = numbers
         _take_first_season(table, before, change)
         kept.append(_remembered(layer, table, before, bearers, change, season))
-        events += change_rows(season, field, change)
+        drawn = dict(zip(kept[-1]["number"], kept[-1]["kind"], strict=True))
+        events += [row for row in change_rows(season, field, change) if _to_be_told(row, drawn)]
     _follow(numbered, replaced)
     _name_others(numbered, frozen[(frozen["series"] != "") & (frozen["season"] <= season)])
     told = pd.DataFrame(events, columns=list(EVENT_COLUMNS))
@@ -358,12 +360,17 @@ def _same_kind(table: gpd.GeoDataFrame, before: Before, kin: Kin) -> npt.NDArray
     return np.where(now == before.kind[kin.before], 1.0, OTHER_KIND)
 
 
+def _to_be_told(event: Mapping[str, object], drawn: Mapping[str, str]) -> bool:
+    """Tell whether an event is of more than inferred lines, which come and go with what is seen."""
+    names = ";".join(str(event[name]) for name in ("number", "parents", "children")).split(";")
+    return any(drawn.get(name) != INFERRED for name in names if name)
+
+
 def _kind(table: gpd.GeoDataFrame) -> list[str]:
-    """Return what each thing is: its kind; of an opening what it joins."""
-    for field in ("kind", "joins"):
-        if field in table:
-            return [str(text) for text in table[field].fillna("")]
-    return [""] * len(table)
+    """Return what each thing is: its kind; of an opening what it joins, of a wall its evidence."""
+    of_lines = "evidence" if "line_follows" in table else None
+    field = next((name for name in ("kind", "joins", of_lines) if name in table), None)
+    return [""] * len(table) if field is None else [str(text) for text in table[field].fillna("")]
 
 
 def _kinds_read_anew(

@@ -237,3 +237,15 @@ def test_a_number_comes_from_inside_an_area_and_midway_along_a_line():
     places = place_of(np.array([room, wall], dtype=object))
     assert room.contains(places[0])
     assert (places[1].x, places[1].y) == (3.0, 1.0)
+
+
+def test_lines_that_were_inferred_come_and_go_untold():
+    """A gap closed in one season and traced in the next: the new wall is told, no closing."""
+    gap = [*box(0, 0, 8, 3), [(4, 0), (4, 1)], [(4, 2), (4, 3)]]
+    whole = [*box(0, 0, 8, 3), [(4, 0), (4, 1)], [(4, 1), (4, 2)], [(4, 2), (4, 3)]]
+    first, second = replay(plan_of(line_table(gap)), plan_of(line_table(whole)))
+    walls = first.plan["wall_lines"]
+    inferred = set(walls.loc[walls["evidence"] == "inferred", "wall"])
+    assert inferred
+    assert not inferred & set(told(first, "new", "wall"))
+    assert not inferred & set(told(second, "gone", "wall"))
