@@ -98,6 +98,7 @@ def _carry_out(options: argparse.Namespace) -> int:
             options.site, options.season
         )
         say(f"{added} numbers of {options.season} put in print, {known} were: config/numbers.csv")
+        say("The next `make site` notes them in the concordance and the seasons' pages.")
     return code
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 from wrackline.publish.season_page import SeasonPage
 from wrackline.publish.season_parts import change_part, season_questions, seen_part, traced_part
 from wrackline.publish.season_pictures import draw_changes
+from wrackline.seasons.carry import INFERRED
 from wrackline.seasons.events import EVENT_COLUMNS
 from wrackline.seasons.moved import compared, moved
 from wrackline.seasons.to_decide import questions
@@ -90,7 +91,8 @@ class SeasonRecord:
 
     def page(self, picture: bytes) -> str:
         """Return the page, with the picture that `draw` made as PNG."""
-        printed = self.things["printed"].fillna("") != ""
+        things = self.things[self.things["kind"] != INFERRED]
+        printed = things["printed"].fillna("") != ""
         return SeasonPage(
             season=self.season,
             before=self.earlier,
@@ -101,7 +103,7 @@ class SeasonRecord:
             moved=self.figures(),
             decide=self.questions(),
             compared=compared(self.before, self.plan),
-            unprinted=int((self.things["on_plan"] & ~printed).sum()),
+            unprinted=int((things["on_plan"] & ~printed).sum()),
             picture=picture,
             parts=[
                 seen_part(self.sightings),

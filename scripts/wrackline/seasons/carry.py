@@ -9,7 +9,7 @@ pure function of the plans and of `config/numbers.csv`: no count is kept anywher
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -52,6 +52,10 @@ OTHER_KIND = 0.5
 """What likeness is worth between things of two kinds: kinds are re-read, numbers stay."""
 SURELY_ALIKE = 0.5
 """Likeness from which on a number in print, or one that was gone, is taken up (no source)."""
+VERY_ALIKE = 0.8
+"""Likeness from which on an area is the one in print, whatever it was called before (no source)."""
+SAME_PLACE_M = 1.0
+"""What is numbered from the square metre of a number in print lies this near it (no source)."""
 PARTLY_ALIKE = 0.1
 """Likeness from which on what grew out of one thing alone is still that thing (no source)."""
 DOORWAY_M = 1.0
@@ -182,7 +186,10 @@ class Before:
 
 def _before(known: gpd.GeoDataFrame, own: gpd.GeoDataFrame, season: str) -> Before:
     """Return what one layer's things may be: all known ones, then numbers in print not yet met."""
-    place = dict(zip(own["number"], own.geometry, strict=True))
+    shapes = own.geometry.to_numpy()
+    if "openings" in set(own["layer"]):
+        shapes = shapely.centroid(shapes)
+    place = dict(zip(own["number"], shapes, strict=True))
     since = dict(zip(own["number"], own["season"], strict=True))
     reach_m = DOORWAY_M if "openings" in set(own["layer"]) else BESIDE_M
     met = set(known["number"])
@@ -216,12 +223,13 @@ def _number(
     worth = kin.alike * _same_kind(table, before, kin)
     anchors = _anchors(shapes, before)
     pairs = _in_print(shapes, before, anchors)
-    printed = before.in_print & (before.present | before.ahead)
-    pairs |= _still_free(kin, worth, pairs, printed, LEAST_ALIKE)
+    pairs |= _surely_printed(kin, pairs, before)
     pairs |= _still_free(kin, worth, pairs, before.present, LEAST_ALIKE)
     pairs |= _grown(kin, pairs, before.present)
     gone = ~before.present & ~before.ahead
     pairs |= _still_free(kin, worth, pairs, gone, SURELY_ALIKE)
+    pairs |= _as_ever(table, shapes, before, pairs, letter, origin)
+    pairs |= _still_free(kin, worth, pairs, before.ahead, LEAST_ALIKE)
     numbers = _numbers(table, before, pairs, letter, origin)
     renumbered = _renumbered(kin, pairs, before)
     was = pairs | renumbered
@@ -254,14 +262,62 @@ def _numbers(
     origin: tuple[float, float],
 ) -> list[str]:
     """Return a number for each row: the earlier one where paired, else one from its place."""
+    named = _from_places(table, pairs, letter, origin, before.number)
+    named |= {row: str(before.number[old]) for row, old in pairs.items()}
+    return [named[row] for row in range(len(table))]
+
+
+def _from_places(
+    table: gpd.GeoDataFrame,
+    pairs: Mapping[int, int],
+    letter: str,
+    origin: tuple[float, float],
+    taken: Iterable[str],
+) -> dict[int, str]:
+    """Return numbers from their places for the rows that aren't paired, whatever their order."""
     fresh = [row for row in range(len(table)) if row not in pairs]
     shapes = shapely.force_2d(table.geometry.to_numpy()[fresh])
     places = shapely.get_coordinates(place_of(shapes))
     order = np.lexsort(places.T)
-    new = place_numbers(letter, places[order], origin, taken=before.number)
-    named = {fresh[k]: number for k, number in zip(order, new, strict=True)}
-    named |= {row: str(before.number[old]) for row, old in pairs.items()}
-    return [named[row] for row in range(len(table))]
+    new = place_numbers(letter, places[order], origin, taken=taken)
+    return {fresh[k]: number for k, number in zip(order, new, strict=True)}
+
+
+def _as_ever(
+    table: gpd.GeoDataFrame,
+    shapes: npt.NDArray[np.object_],
+    before: Before,
+    pairs: Mapping[int, int],
+    letter: str,
+    origin: tuple[float, float],
+) -> dict[int, int]:
+    """Return which new rows would have got a number that is in print later, had it not been put.
+
+    So putting numbers in print changes nothing of the seasons before.
+    """
+    known = before.number[~before.ahead]
+    of = {str(number): k for k, number in enumerate(before.number) if before.ahead[k]}
+    as_ever = _from_places(table, pairs, letter, origin, known)
+    found = {row: of[number] for row, number in as_ever.items() if number in of}
+    rows, olds = list(found), list(found.values())
+    away = shapely.distance(shapes[rows], before.shape[olds])
+    free = ~np.isin(olds, list(pairs.values()))
+    return {
+        row: old
+        for row, old, near in zip(rows, olds, (away <= SAME_PLACE_M) & free, strict=True)
+        if near
+    }
+
+
+def _surely_printed(kin: Kin, pairs: Mapping[int, int], before: Before) -> dict[int, int]:
+    """Return which areas bear a number that is in print later though another was carried on."""
+    taken = before_used(pairs, len(before))
+    free = kin.areal & before.ahead[kin.before] & ~taken[kin.before]
+    free &= (kin.alike >= VERY_ALIKE) & ~np.isin(kin.now, list(pairs))
+    printed = before.in_print & before.present
+    claimed = kin.now[printed[kin.before] & (kin.alike >= LEAST_ALIKE)]
+    free &= ~np.isin(kin.now, claimed)
+    return assigned(kin.now[free], kin.before[free], kin.alike[free])
 
 
 def _laid_out(table: gpd.GeoDataFrame, shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:

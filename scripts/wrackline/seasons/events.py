@@ -80,6 +80,11 @@ class Change:
     outlines: Mapping[int, float]
     divisible: bool = True
 
+    def first(self, row: int) -> bool:
+        """Tell whether a thing of now is on a plan for the first time."""
+        old = self.pairs.get(row)
+        return old is None or not (self.present[old] or self.again[old])
+
 
 def change_rows(season: str, what: str, change: Change) -> list[dict[str, object]]:
     """Return one row a change of a layer, in the order of event and number.
@@ -134,7 +139,7 @@ def _families(kin: Kin, change: Change) -> tuple[dict[int, list[int]], dict[int,
 
 def _splits(change: Change, parts: Mapping[int, list[int]]) -> Iterator[dict[str, object]]:
     for old, rows in sorted(parts.items()):
-        fresh = [row for row in rows if change.pairs.get(row) in (old, None)]
+        fresh = [row for row in rows if change.pairs.get(row) == old or change.first(row)]
         if len(fresh) > 1:
             children = [change.now[row] for row in fresh]
             why = f"recorded or drawn lines part it in {len(children)} now"
@@ -157,7 +162,7 @@ def _in_print(change: Change, told: Sequence[Mapping[str, object]]) -> Iterator[
     That comes of a file mended since, or of an older plan: what was printed as one is parted, two
     are one, or nothing lies there.
     """
-    parts, sources = _families(change.anchors, change)
+    parts, sources = _families(change.anchors.where(_not_as_printed(change)), change)
     said = {name for row in told for name in str(row["parents"]).split(";")}
     for old, rows in sorted(parts.items()):
         if len(rows) > 1 and str(change.before[old]) not in said:
@@ -178,6 +183,15 @@ def _in_print(change: Change, told: Sequence[Mapping[str, object]]) -> Iterator[
             yield _left(change, old, parts, sources)
 
 
+def _not_as_printed(change: Change) -> npt.NDArray[np.bool_]:
+    """Tell which pairs of anchors are of things that are no longer as they were printed."""
+    kin, row_of = change.anchors, {number: row for row, number in enumerate(change.now)}
+    bearer = np.array([row_of.get(str(change.before[old]), -1) for old in kin.before], dtype=int)
+    as_was = kin.alike >= np.where(kin.areal, RESHAPED, PART)
+    kept = kin.before[(bearer == kin.now) & as_was]
+    return ~np.isin(kin.before, kept)
+
+
 def _others(
     change: Change, parts: Mapping[int, list[int]], sources: Mapping[int, list[int]]
 ) -> Iterator[dict[str, object]]:
@@ -186,8 +200,7 @@ def _others(
     told = {row for rows in parts.values() if len(rows) > 1 for row in rows}
     for row, number in enumerate(change.now):
         old = change.pairs.get(row)
-        first = old is None or not (change.present[old] or change.again[old])
-        if first and row not in told:
+        if change.first(row) and row not in told:
             yield _row("new", number, children=[number], why=_inside(change, row))
         elif old is not None and change.again[old]:
             yield _row("found again", number, [number], [number], change.outlines.get(row))

@@ -7,6 +7,7 @@ from drawn import CRS, box, line_table, plan_of
 from wrackline.errors import ConfigError, InputError
 from wrackline.freeze import freeze
 from wrackline.model import GivenNumber
+from wrackline.numbers import NUMBERED
 from wrackline.registers import read_numbers
 from wrackline.seasons.freezing import as_rows, frozen_rows, frozen_table
 from wrackline.seasons.replay import replay
@@ -211,3 +212,25 @@ def test_rows_hold_outlines_to_the_centimetre():
     assert rows["room"]["outline"].startswith("POLYGON ((")
     assert rows["feature"]["outline"] == ""
     assert rows["feature"]["easting"] == "1.23"
+
+
+def test_putting_numbers_in_print_changes_nothing():
+    """A house that grew over three seasons, doors and all: the same numbers and the same events."""
+    door = [[(0, 0), (1.5, 0)], [(2.4, 0), (4, 0)], *box(0, 0, 4, 3)[1:]]
+    wider = [*door, *box(4.6, 0, 9, 3)]
+    parted = [*wider, [(7, 0), (7, 3)]]
+    plans = [
+        (name, plan_of(line_table(lines, survey=f"{name}-walls")))
+        for name, lines in (("2031", door), ("2032", wider), ("2033", parted))
+    ]
+    plain = replay(plans, None, ORIGIN)
+    frozen = frozen_table(
+        [GivenNumber.model_validate(row) for row in as_rows(frozen_rows(plain[2].plan, "2033"))],
+        CRS,
+    )
+    again = replay(plans, frozen, ORIGIN)
+    assert len(plain[0].plan["openings"])
+    for one, other in zip(plain, again, strict=True):
+        for layer, (field, _) in NUMBERED.items():
+            assert one.plan[layer][field].tolist() == other.plan[layer][field].tolist()
+        assert one.carried.records() == other.carried.records()
