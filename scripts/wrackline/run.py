@@ -112,7 +112,12 @@ def run(
             job = replace(job, memory_mb=getattr(config, "memory_mb", job.memory_mb))
             if file is not None:
                 job = replace(job, surveys=surveys_in(config, file))
-            return _run_locked(job, patience_s=patience_s)
+            code = _run_locked(job, patience_s=patience_s)
+            if check_only and file is None:
+                known = importlib.import_module("wrackline.known_numbers")
+                for line in known.say_unknown(job.site, getattr(config, "interpretations", ())):
+                    say(line)
+            return code
     except WracklineError as error:
         say(str(error))
         return error.exit_code

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import yaml
 
 from wrackline import lock
 from wrackline.errors import ConfigError, Fault
@@ -87,12 +90,22 @@ def stand_in(
         shutil.copytree(site / "config", folder / "config")
         if season is not None:
             (folder / SEASONS).mkdir(parents=True, exist_ok=True)
-            shutil.copy2(season, folder / SEASONS / season.name)
+            shutil.copy2(season, folder / SEASONS / _name_of(season))
         config = read_config(folder)
         with lock.held_still(site):
             _link_data(site, folder, config)
             _link_work(site, folder)
         yield folder, config
+
+
+def _name_of(season: Path) -> str:
+    """Return what a season's file is called among the others: a draft may have any name."""
+    try:
+        content = yaml.safe_load(season.read_text(encoding="utf-8-sig"))
+    except (yaml.YAMLError, UnicodeDecodeError):
+        return season.name  # the reading of the config says what is wrong with it
+    name = str(content.get("season", "")) if isinstance(content, dict) else ""
+    return f"{name}.yaml" if re.fullmatch(r"[a-z0-9][a-z0-9_]*", name) else season.name
 
 
 def _link_data(site: Path, folder: Path, config: SiteConfig) -> None:

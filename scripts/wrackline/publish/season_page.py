@@ -179,9 +179,24 @@ class SeasonPage:
             el("p", f"New {what}s: ", ", ".join(mine["number"]))
             for what, mine in fresh.groupby("what", sort=True)
         ]
+        words += [
+            el("p", f"Surveyed again and still there, {layer}: ", ", ".join(numbers))
+            for layer, numbers in self._again()
+            if numbers
+        ]
         head = ["what", "number", "event", "from", "to", "why"]
         listing = [table(head, rows), *_rest(told, "tables/changes.csv")] if rows else []
         return [*made, *listing, *words]
+
+    def _again(self) -> list[tuple[str, list[str]]]:
+        """Return the buildings and rooms known before that rest on this season's surveys too."""
+        found = []
+        for layer, what in (("buildings", "building"), ("rooms", "room")):
+            table = self.plan[layer]
+            mine = table["surveys"].fillna("").str.contains(f"(?:^|;){self.season}-", regex=True)
+            known = table["first_season"].fillna(self.season) < self.season
+            found.append((layer, sorted(table.loc[(mine & known).to_numpy(bool), what])))
+        return found
 
     def _moved(self) -> list[Markup]:
         common, fresh = self.compared
