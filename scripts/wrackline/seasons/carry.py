@@ -21,7 +21,7 @@ import shapely
 
 from wrackline import vectors
 from wrackline.numbers import NUMBERED, joined, place_numbers, place_of, renumber
-from wrackline.seasons.events import EVENT_COLUMNS, Change, change_rows
+from wrackline.seasons.events import EVENT_COLUMNS, PART, Change, change_rows
 from wrackline.seasons.freezing import assigned_once, holders
 from wrackline.seasons.kin import (
     BESIDE_M,
@@ -53,9 +53,9 @@ OTHER_KIND = 0.5
 SURELY_ALIKE = 0.5
 """Likeness from which on a number in print, or one that was gone, is taken up (no source)."""
 VERY_ALIKE = 0.8
-"""Likeness from which on an area is the one in print, whatever it was called before (no source)."""
+"""Likeness from which on an area is that in print, whatever it was before (no source)."""
 SAME_PLACE_M = 1.0
-"""What is numbered from the square metre of a number in print lies this near it (no source)."""
+"""A line numbered from the square metre of a number in print lies this near it (no source)."""
 PARTLY_ALIKE = 0.1
 """Likeness from which on what grew out of one thing alone is still that thing (no source)."""
 DOORWAY_M = 1.0
@@ -179,6 +179,11 @@ class Before:
         return np.array([last is None for last in self.last], dtype=bool)
 
     @property
+    def known(self) -> npt.NDArray[np.object_]:
+        """Numbers that were on a plan so far."""
+        return self.number[~self.ahead]
+
+    @property
     def in_print(self) -> npt.NDArray[np.bool_]:
         """Whether its number stands in print, now or later, shape (n,)."""
         return np.array([anchor is not None for anchor in self.anchor], dtype=bool)
@@ -221,14 +226,17 @@ def _number(
     shapes = _laid_out(table, shapely.force_2d(table.geometry.to_numpy()))
     kin = _kin(shapes, before)
     worth = kin.alike * _same_kind(table, before, kin)
-    anchors = _anchors(shapes, before)
+    anchors = _anchors(shapes, before, before.due)
     pairs = _in_print(shapes, before, anchors)
-    pairs |= _surely_printed(kin, pairs, before)
+    later = _anchors(shapes, before, before.in_print & ~before.due)
+    pairs |= _surely_printed(later, kin, pairs, before)
     pairs |= _still_free(kin, worth, pairs, before.present, LEAST_ALIKE)
     pairs |= _grown(kin, pairs, before.present)
     gone = ~before.present & ~before.ahead
     pairs |= _still_free(kin, worth, pairs, gone, SURELY_ALIKE)
-    pairs |= _as_ever(table, shapes, before, pairs, letter, origin)
+    taken = [*before.known, *before.number[list(pairs.values())]]
+    as_ever = _from_places(table, pairs, letter, origin, taken)
+    pairs |= _as_ever(as_ever, shapes, before, kin, before_used(pairs, len(before)))
     pairs |= _still_free(kin, worth, pairs, before.ahead, LEAST_ALIKE)
     numbers = _numbers(table, before, pairs, letter, origin)
     renumbered = _renumbered(kin, pairs, before)
@@ -284,40 +292,51 @@ def _from_places(
 
 
 def _as_ever(
-    table: gpd.GeoDataFrame,
+    numbers: Mapping[int, str],
     shapes: npt.NDArray[np.object_],
     before: Before,
-    pairs: Mapping[int, int],
-    letter: str,
-    origin: tuple[float, float],
+    kin: Kin,
+    taken: npt.NDArray[np.bool_],
 ) -> dict[int, int]:
     """Return which new rows would have got a number that is in print later, had it not been put.
 
-    So putting numbers in print changes nothing of the seasons before.
+    So putting numbers in print changes nothing of the seasons before. An area must be a part of
+    what is in print, or hold a part of it; a line or a point must lie near.
     """
-    known = before.number[~before.ahead]
-    of = {str(number): k for k, number in enumerate(before.number) if before.ahead[k]}
-    as_ever = _from_places(table, pairs, letter, origin, known)
-    found = {row: of[number] for row, number in as_ever.items() if number in of}
+    free = np.flatnonzero(before.ahead & ~taken)
+    of = {str(before.number[k]): int(k) for k in free}
+    found = {row: of[number] for row, number in numbers.items() if number in of}
     rows, olds = list(found), list(found.values())
-    away = shapely.distance(shapes[rows], before.shape[olds])
-    free = ~np.isin(olds, list(pairs.values()))
-    return {
-        row: old
-        for row, old, near in zip(rows, olds, (away <= SAME_PLACE_M) & free, strict=True)
-        if near
-    }
+    share = np.maximum(kin.share_now, kin.share_before)
+    related = set(zip(kin.now[share >= PART], kin.before[share >= PART], strict=True))
+    areal = shapely.get_dimensions(shapes[rows]) == 2
+    near = ~areal & (shapely.distance(shapes[rows], before.shape[olds]) <= SAME_PLACE_M)
+    parts = [pair in related for pair in found.items()]
+    return {row: found[row] for row, a, b in zip(rows, near, parts, strict=True) if a or b}
 
 
-def _surely_printed(kin: Kin, pairs: Mapping[int, int], before: Before) -> dict[int, int]:
-    """Return which areas bear a number that is in print later though another was carried on."""
+def _surely_printed(
+    later: Kin, kin: Kin, pairs: Mapping[int, int], before: Before
+) -> dict[int, int]:
+    """Return which areas are surely those of numbers put in print in a later season.
+
+    Whatever was carried on to them, unless that is in print too; of two halves of a room the one
+    that is in print is told by it.
+    """
     taken = before_used(pairs, len(before))
-    free = kin.areal & before.ahead[kin.before] & ~taken[kin.before]
-    free &= (kin.alike >= VERY_ALIKE) & ~np.isin(kin.now, list(pairs))
-    printed = before.in_print & before.present
-    claimed = kin.now[printed[kin.before] & (kin.alike >= LEAST_ALIKE)]
-    free &= ~np.isin(kin.now, claimed)
-    return assigned(kin.now[free], kin.before[free], kin.alike[free])
+    free = later.areal & ~taken[later.before] & ~np.isin(later.now, list(pairs))
+    free &= (before.printed == "")[later.before]
+    free &= later.alike >= np.where(before.ahead[later.before], SURELY_ALIKE, VERY_ALIKE)
+    near = kin.where(before.in_print[kin.before] & before.present[kin.before])
+    near = near.where(near.alike >= LEAST_ALIKE)
+    claims = set(zip(near.now.tolist(), near.before.tolist(), strict=True))
+    others = {row for row, _ in claims}
+    mine = [
+        row not in others or (row, old) in claims
+        for row, old in zip(later.now.tolist(), later.before.tolist(), strict=True)
+    ]
+    free &= np.array(mine, dtype=bool)
+    return assigned(later.now[free], later.before[free], later.alike[free])
 
 
 def _laid_out(table: gpd.GeoDataFrame, shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
@@ -347,11 +366,11 @@ def _kin(shapes: npt.NDArray[np.object_], before: Before) -> Kin:
     )
 
 
-def _anchors(shapes: npt.NDArray[np.object_], before: Before) -> Kin:
-    """Return what rows have in common with the numbers that are put in print with this season."""
-    due = np.flatnonzero(before.due)
-    kin = kin_of(shapes, before.anchor[due], before.reach[due])
-    return replace(kin, before=due[kin.before])
+def _anchors(shapes: npt.NDArray[np.object_], before: Before, chosen: npt.NDArray[np.bool_]) -> Kin:
+    """Return what rows have in common with chosen numbers in print, where these were put."""
+    rows = np.flatnonzero(chosen)
+    kin = kin_of(shapes, before.anchor[rows], before.reach[rows])
+    return replace(kin, before=rows[kin.before])
 
 
 def _renumbered(kin: Kin, pairs: Mapping[int, int], before: Before) -> dict[int, int]:
