@@ -17,6 +17,8 @@ from run_helpers import REPOSITORY, files_in
 
 from sites import CRS, ORIGIN, box, built, survey, write_rows, write_shapes, write_yaml
 
+pytestmark = pytest.mark.slow
+
 CHECK = {"cross_check", "report_check"}
 ON_CHECK = {"publish_audits", "write_report", "list_products"}
 ON_LAST_PLAN = {
@@ -296,7 +298,6 @@ def test_a_season_runs_nothing_of_earlier_ones(plans):
     assert [step for step in steps if "2031" in step or "2032" in step] == []
 
 
-@pytest.mark.slow
 def test_a_season_added_and_taken_out_again(hut, tmp_path):
     """Added, it gives the bytes of a build from nothing; taken out, nothing of it is left."""
     grown = shutil.copytree(hut, tmp_path / "grown")
