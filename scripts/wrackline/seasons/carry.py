@@ -9,8 +9,8 @@ pure function of the plans and of `config/numbers.csv`: no count is kept anywher
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -20,17 +20,11 @@ import pandas as pd
 import shapely
 
 from wrackline import vectors
-from wrackline.numbers import NUMBERED, joined, place_numbers, place_of, renumber
-from wrackline.seasons.events import EVENT_COLUMNS, PART, Change, change_rows
+from wrackline.numbers import NUMBERED, joined, place_of, renumber
+from wrackline.seasons.bearers import Before, bearers, from_places, kind_of, laid_out, used
+from wrackline.seasons.events import EVENT_COLUMNS, Change, change_rows
 from wrackline.seasons.freezing import assigned_once, holders
-from wrackline.seasons.kin import (
-    BESIDE_M,
-    LEAST_ALIKE,
-    Kin,
-    assigned,
-    kin_of,
-    outlines_alike,
-)
+from wrackline.seasons.kin import BESIDE_M, outlines_alike
 
 THING_COLUMNS = {
     "layer": "text",
@@ -48,16 +42,6 @@ season in which its number was frozen, empty where it isn't yet, or not yet due.
 ORDER = ("rooms", "buildings", "wall_lines", "openings", "features")
 """Layers as they are numbered: openings are told by the rooms that they join."""
 INFERRED = "inferred"
-OTHER_KIND = 0.5
-"""What likeness is worth between things of two kinds: kinds are re-read, numbers stay."""
-SURELY_ALIKE = 0.5
-"""Likeness from which on a number in print, or one that was gone, is taken up (no source)."""
-VERY_ALIKE = 0.8
-"""Likeness from which on an area is that in print, whatever it was before (no source)."""
-SAME_PLACE_M = 1.0
-"""A line numbered from the square metre of a number in print lies this near it (no source)."""
-PARTLY_ALIKE = 0.1
-"""Likeness from which on what grew out of one thing alone is still that thing (no source)."""
 DOORWAY_M = 1.0
 """The middle of a doorway is found again this near: on either face, or off an old plan (no
 source)."""
@@ -126,67 +110,17 @@ def carry(
             table["joins"] = [renumber(text, replaced["room"]) for text in table["joins"]]
         own = frozen[(frozen["layer"] == layer) & (frozen["series"] == "")]
         before = _before(known[known["layer"] == layer], own, season)
-        numbers, bearers, change = _number(table, before, letter, origin)
+        numbers, bearing, change = _number(table, before, letter, origin)
         replaced[field] = dict(zip(table[field], numbers, strict=True))
         table[field] = numbers
         _take_first_season(table, before, change)
-        kept.append(_remembered(layer, table, before, bearers, change, season))
+        kept.append(_remembered(layer, table, before, bearing, change, season))
         drawn = dict(zip(kept[-1]["number"], kept[-1]["kind"], strict=True))
         events += [row for row in change_rows(season, field, change) if _to_be_told(row, drawn)]
     _follow(numbered, replaced)
     _name_others(numbered, frozen[(frozen["series"] != "") & (frozen["season"] <= season)])
     told = pd.DataFrame(events, columns=list(EVENT_COLUMNS))
     return Carried(numbered, pd.concat(kept, ignore_index=True), told)
-
-
-@dataclass(frozen=True)
-class Before:
-    """What of one layer was ever numbered, and what of it stands in print.
-
-    Attributes
-    ----------
-    number, first, last, printed, kind : array of str, shape (n,)
-        See `THING_COLUMNS`.
-    shape : array of Geometry, shape (n,)
-        The last outline.
-    reach : array, shape (n,)
-        How far off it may be drawn again, for lines and points [m].
-    present : array of bool, shape (n,)
-        Whether it is on the plan of the season before.
-    due : array of bool, shape (n,)
-        Whether its number is one that was put in print with this season.
-    anchor : array of Geometry, shape (n,)
-        Where a number in print lies; None for others.
-    """
-
-    number: npt.NDArray[np.object_]
-    first: npt.NDArray[np.object_]
-    last: npt.NDArray[np.object_]
-    printed: npt.NDArray[np.object_]
-    kind: npt.NDArray[np.object_]
-    shape: npt.NDArray[np.object_]
-    reach: npt.NDArray[np.float64]
-    present: npt.NDArray[np.bool_]
-    due: npt.NDArray[np.bool_]
-    anchor: npt.NDArray[np.object_]
-
-    def __len__(self) -> int:
-        return len(self.number)
-
-    @property
-    def ahead(self) -> npt.NDArray[np.bool_]:
-        """Whether its number is in print and was on no plan so far, shape (n,)."""
-        return np.array([last is None for last in self.last], dtype=bool)
-
-    @property
-    def known(self) -> npt.NDArray[np.object_]:
-        """Numbers that were on a plan so far."""
-        return self.number[~self.ahead]
-
-    @property
-    def in_print(self) -> npt.NDArray[np.bool_]:
-        """Whether its number stands in print, now or later, shape (n,)."""
-        return np.array([anchor is not None for anchor in self.anchor], dtype=bool)
 
 
 def _before(known: gpd.GeoDataFrame, own: gpd.GeoDataFrame, season: str) -> Before:
@@ -223,43 +157,25 @@ def _number(
     table: gpd.GeoDataFrame, before: Before, letter: str, origin: tuple[float, float]
 ) -> tuple[list[str], dict[int, int], Change]:
     """Return a number for each row, which row bears which old one, and what changed."""
-    shapes = _laid_out(table, shapely.force_2d(table.geometry.to_numpy()))
-    kin = _kin(shapes, before)
-    worth = kin.alike * _same_kind(table, before, kin)
-    anchors = _anchors(shapes, before, before.due)
-    pairs = _in_print(shapes, before, anchors)
-    later = _anchors(shapes, before, before.in_print & ~before.due)
-    pairs |= _surely_printed(later, kin, pairs, before)
-    pairs |= _still_free(kin, worth, pairs, before.present, LEAST_ALIKE)
-    pairs |= _grown(kin, pairs, before.present)
-    gone = ~before.present & ~before.ahead
-    pairs |= _still_free(kin, worth, pairs, gone, SURELY_ALIKE)
-    taken = [*before.known, *before.number[list(pairs.values())]]
-    as_ever = _from_places(table, pairs, letter, origin, taken)
-    pairs |= _as_ever(as_ever, shapes, before, kin, before_used(pairs, len(before)))
-    pairs |= _still_free(kin, worth, pairs, before.ahead, LEAST_ALIKE)
-    numbers = _numbers(table, before, pairs, letter, origin)
-    renumbered = _renumbered(kin, pairs, before)
-    was = pairs | renumbered
-    return (
-        numbers,
-        pairs,
-        Change(
-            now=numbers,
-            before=before.number,
-            present=before.present,
-            again=gone & before_used(pairs, len(before)),
-            printed=before.printed,
-            due=before.due,
-            kin=kin,
-            anchors=anchors,
-            pairs=was,
-            renumbered=frozenset(renumbered),
-            kinds=_kinds_read_anew(table, before, was),
-            outlines=_outlines(shapes, before, was),
-            divisible="feature" not in table,
-        ),
+    found = bearers(table, before, letter, origin)
+    numbers = _numbers(table, before, found.pairs, letter, origin)
+    was = found.pairs | found.renumbered
+    change = Change(
+        now=numbers,
+        before=before.number,
+        present=before.present,
+        again=before.gone & used(found.pairs, len(before)),
+        printed=before.printed,
+        due=before.due,
+        kin=found.kin,
+        anchors=found.anchors,
+        pairs=was,
+        renumbered=frozenset(found.renumbered),
+        kinds=_kinds_read_anew(table, before, was),
+        outlines=_outlines(laid_out(table), before, was),
+        divisible="feature" not in table,
     )
+    return numbers, found.pairs, change
 
 
 def _numbers(
@@ -270,182 +186,15 @@ def _numbers(
     origin: tuple[float, float],
 ) -> list[str]:
     """Return a number for each row: the earlier one where paired, else one from its place."""
-    named = _from_places(table, pairs, letter, origin, before.number)
+    named = from_places(table, pairs, letter, origin, before.number)
     named |= {row: str(before.number[old]) for row, old in pairs.items()}
     return [named[row] for row in range(len(table))]
-
-
-def _from_places(
-    table: gpd.GeoDataFrame,
-    pairs: Mapping[int, int],
-    letter: str,
-    origin: tuple[float, float],
-    taken: Iterable[str],
-) -> dict[int, str]:
-    """Return numbers from their places for the rows that aren't paired, whatever their order."""
-    fresh = [row for row in range(len(table)) if row not in pairs]
-    shapes = shapely.force_2d(table.geometry.to_numpy()[fresh])
-    places = shapely.get_coordinates(place_of(shapes))
-    order = np.lexsort(places.T)
-    new = place_numbers(letter, places[order], origin, taken=taken)
-    return {fresh[k]: number for k, number in zip(order, new, strict=True)}
-
-
-def _as_ever(
-    numbers: Mapping[int, str],
-    shapes: npt.NDArray[np.object_],
-    before: Before,
-    kin: Kin,
-    taken: npt.NDArray[np.bool_],
-) -> dict[int, int]:
-    """Return which new rows would have got a number that is in print later, had it not been put.
-
-    So putting numbers in print changes nothing of the seasons before. An area must be a part of
-    what is in print, or hold a part of it; a line or a point must lie near.
-    """
-    free = np.flatnonzero(before.ahead & ~taken)
-    of = {str(before.number[k]): int(k) for k in free}
-    found = {row: of[number] for row, number in numbers.items() if number in of}
-    rows, olds = list(found), list(found.values())
-    share = np.maximum(kin.share_now, kin.share_before)
-    related = set(zip(kin.now[share >= PART], kin.before[share >= PART], strict=True))
-    areal = shapely.get_dimensions(shapes[rows]) == 2
-    near = ~areal & (shapely.distance(shapes[rows], before.shape[olds]) <= SAME_PLACE_M)
-    parts = [pair in related for pair in found.items()]
-    return {row: found[row] for row, a, b in zip(rows, near, parts, strict=True) if a or b}
-
-
-def _surely_printed(
-    later: Kin, kin: Kin, pairs: Mapping[int, int], before: Before
-) -> dict[int, int]:
-    """Return which areas are surely those of numbers put in print in a later season.
-
-    Whatever was carried on to them, unless that is in print too; of two halves of a room the one
-    that is in print is told by it.
-    """
-    taken = before_used(pairs, len(before))
-    free = later.areal & ~taken[later.before] & ~np.isin(later.now, list(pairs))
-    free &= (before.printed == "")[later.before]
-    free &= later.alike >= np.where(before.ahead[later.before], SURELY_ALIKE, VERY_ALIKE)
-    near = kin.where(before.in_print[kin.before] & before.present[kin.before])
-    near = near.where(near.alike >= LEAST_ALIKE)
-    claims = set(zip(near.now.tolist(), near.before.tolist(), strict=True))
-    others = {row for row, _ in claims}
-    mine = [
-        row not in others or (row, old) in claims
-        for row, old in zip(later.now.tolist(), later.before.tolist(), strict=True)
-    ]
-    free &= np.array(mine, dtype=bool)
-    return assigned(later.now[free], later.before[free], later.alike[free])
-
-
-def _laid_out(table: gpd.GeoDataFrame, shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
-    """Return what things are held against each other by: openings by their middles.
-
-    One doorway is measured on either face of its wall, and by a tape anywhere between.
-    """
-    if "opening" not in table:
-        return shapes
-    return np.asarray(shapely.centroid(shapes))
-
-
-def _kin(shapes: npt.NDArray[np.object_], before: Before) -> Kin:
-    """Return what rows have in common with all known things, and with numbers tied by a point."""
-    kin = kin_of(shapes, before.shape, before.reach)
-    tied = np.flatnonzero(before.ahead & (shapely.get_dimensions(before.shape) == 0))
-    held = holders(before.shape[tied], shapes)
-    areal = shapely.get_dimensions(shapes[held.thing]) == 2
-    nothing = np.zeros(int(areal.sum()))
-    return Kin(
-        np.concatenate([kin.now, held.thing[areal]]),
-        np.concatenate([kin.before, tied[held.point[areal]]]),
-        np.concatenate([kin.share_now, nothing]),
-        np.concatenate([kin.share_before, nothing]),
-        np.concatenate([kin.alike, nothing + SURELY_ALIKE]),
-        np.concatenate([kin.areal, nothing > 0]),
-    )
-
-
-def _anchors(shapes: npt.NDArray[np.object_], before: Before, chosen: npt.NDArray[np.bool_]) -> Kin:
-    """Return what rows have in common with chosen numbers in print, where these were put."""
-    rows = np.flatnonzero(chosen)
-    kin = kin_of(shapes, before.anchor[rows], before.reach[rows])
-    return replace(kin, before=rows[kin.before])
-
-
-def _renumbered(kin: Kin, pairs: Mapping[int, int], before: Before) -> dict[int, int]:
-    """Return which rows bore a number of their own until they took one that is in print."""
-    taken = before_used(pairs, len(before))
-    first = [row for row, old in pairs.items() if before.ahead[old]]
-    free = np.isin(kin.now, first) & before.present[kin.before] & ~taken[kin.before]
-    free &= kin.alike >= LEAST_ALIKE
-    return assigned(kin.now[free], kin.before[free], kin.alike[free])
-
-
-def before_used(pairs: Mapping[int, int], count: int) -> npt.NDArray[np.bool_]:
-    """Return which of before are paired with a thing of now, shape (count,)."""
-    used = np.zeros(count, dtype=bool)
-    used[list(pairs.values())] = True
-    return used
-
-
-def _in_print(shapes: npt.NDArray[np.object_], before: Before, anchors: Kin) -> dict[int, int]:
-    """Return which rows bear the numbers that were put in print with this season."""
-    points = np.array([shapely.get_dimensions(a) == 0 for a in before.anchor], dtype=bool)
-    tied = np.flatnonzero(before.due & points)
-    held = holders(before.anchor[tied], shapes)
-    kin = anchors.where(anchors.alike >= SURELY_ALIKE)
-    now = np.concatenate([kin.now, held.thing])
-    old = np.concatenate([kin.before, tied[held.point]])
-    return assigned(now, old, np.concatenate([kin.alike, held.worth]))
-
-
-def _still_free(
-    kin: Kin,
-    worth: npt.NDArray[np.float64],
-    pairs: Mapping[int, int],
-    chosen: npt.NDArray[np.bool_],
-    least: float,
-) -> dict[int, int]:
-    """Return which rows not yet paired are which of the chosen things not yet paired."""
-    taken = before_used(pairs, len(chosen))
-    free = ~np.isin(kin.now, list(pairs)) & chosen[kin.before] & ~taken[kin.before]
-    free &= kin.alike >= least
-    return assigned(kin.now[free], kin.before[free], worth[free])
-
-
-def _grown(kin: Kin, pairs: Mapping[int, int], present: npt.NDArray[np.bool_]) -> dict[int, int]:
-    """Return which areas not yet paired are a part of one thing alone, or have one part alone."""
-    chosen = present[kin.before] & kin.areal & (kin.alike >= PARTLY_ALIKE)
-    chosen &= np.maximum(kin.share_now, kin.share_before) >= SURELY_ALIKE
-    near = kin.where(chosen)
-    alone = (np.bincount(near.now, minlength=1)[near.now] == 1) & (
-        np.bincount(near.before, minlength=1)[near.before] == 1
-    )
-    used = before_used(pairs, len(present))
-    free = alone & ~np.isin(near.now, list(pairs)) & ~used[near.before]
-    return dict(zip(near.now[free].tolist(), near.before[free].tolist(), strict=True))
-
-
-def _same_kind(table: gpd.GeoDataFrame, before: Before, kin: Kin) -> npt.NDArray[np.float64]:
-    """Return what likeness is worth: half where features are of two kinds, doors join others."""
-    if not len(kin.now) or not {"feature", "opening"} & set(table.columns):
-        return np.ones(len(kin.now))
-    now = np.array(_kind(table), dtype=object)[kin.now]
-    return np.where(now == before.kind[kin.before], 1.0, OTHER_KIND)
 
 
 def _to_be_told(event: Mapping[str, object], drawn: Mapping[str, str]) -> bool:
     """Tell whether an event is of more than inferred lines, which come and go with what is seen."""
     names = ";".join(str(event[name]) for name in ("number", "parents", "children")).split(";")
     return any(drawn.get(name) != INFERRED for name in names if name)
-
-
-def _kind(table: gpd.GeoDataFrame) -> list[str]:
-    """Return what each thing is: its kind; of an opening what it joins, of a wall its evidence."""
-    of_lines = "evidence" if "line_follows" in table else None
-    field = next((name for name in ("kind", "joins", of_lines) if name in table), None)
-    return [""] * len(table) if field is None else [str(text) for text in table[field].fillna("")]
 
 
 def _kinds_read_anew(
@@ -482,14 +231,14 @@ def _remembered(
     layer: str,
     table: gpd.GeoDataFrame,
     before: Before,
-    bearers: Mapping[int, int],
+    bearing: Mapping[int, int],
     change: Change,
     season: str,
 ) -> gpd.GeoDataFrame:
     """Return all that is numbered in a layer after this season, in the order of the numbers."""
-    row_of = {old: row for row, old in bearers.items()}
+    row_of = {old: row for row, old in bearing.items()}
     gone = [k for k in range(len(before)) if k not in row_of and (before.last[k] or before.due[k])]
-    old_of = [bearers.get(row) for row in range(len(table))]
+    old_of = [bearing.get(row) for row in range(len(table))]
     was = [change.pairs.get(row) for row in range(len(table))]
     first = [season if k is None or before.first[k] is None else before.first[k] for k in was]
     data = {
@@ -502,11 +251,10 @@ def _remembered(
             *["" if k is None else before.printed[k] for k in old_of],
             *before.printed[gone],
         ],
-        "kind": [*_kind(table), *before.kind[gone]],
+        "kind": [*kind_of(table), *before.kind[gone]],
         "reach_m": [*_reach(table), *before.reach[gone]],
     }
-    shapes = _laid_out(table, shapely.force_2d(table.geometry.to_numpy()))
-    flat = [*shapes, *before.shape[gone]]
+    flat = [*laid_out(table), *before.shape[gone]]
     things = gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(flat, crs=table.crs), crs=table.crs)
     return vectors.conform(things.sort_values("number", kind="stable"), THING_COLUMNS)
 
