@@ -10,9 +10,8 @@ from pathlib import Path
 
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
-from wrackline.errors import ConfigError
 from wrackline.io import write_json
-from wrackline.registers import read_numbers
+from wrackline.registers import given_numbers
 from wrackline.seasons.carry import THING_COLUMNS, carry
 from wrackline.seasons.freezing import frozen_table
 from wrackline.step import step
@@ -20,11 +19,7 @@ from wrackline.step import step
 
 def main(job):
     plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
-    faults = []
-    given = read_numbers(Path(), faults)
-    if faults:
-        raise ConfigError(faults)
-    frozen = frozen_table(given, plan["rooms"].crs)
+    frozen = frozen_table(given_numbers(Path()), plan["rooms"].crs)
     things = vectors.read(job.input.before[0]) if job.input.before else None
     carried = carry(plan, things, frozen, job.wildcards.season, tuple(job.params.origin))
     for layer, path in zip(PLAN_LAYERS, job.output.plan, strict=True):

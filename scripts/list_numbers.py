@@ -7,10 +7,9 @@ from pathlib import Path
 
 from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
-from wrackline.errors import ConfigError
 from wrackline.io import read_json
 from wrackline.publish.tables import write_csv
-from wrackline.registers import read_numbers
+from wrackline.registers import given_numbers
 from wrackline.seasons.concordance import concordance
 from wrackline.step import step
 
@@ -18,11 +17,7 @@ from wrackline.step import step
 def main(job):
     plan = vectors.read_layers(PLAN_LAYERS, job.input.plan)
     events = [event for path in job.input.events for event in read_json(path)]
-    faults = []
-    given = read_numbers(Path(), faults)
-    if faults:
-        raise ConfigError(faults)
-    table = concordance(vectors.read(job.input.things), events, given, plan)
+    table = concordance(vectors.read(job.input.things), events, given_numbers(Path()), plan)
     write_csv(table, job.output.table)
 
 

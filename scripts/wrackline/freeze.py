@@ -15,7 +15,7 @@ import geopandas as gpd
 from wrackline.errors import ConfigError, Fault
 from wrackline.model import GivenNumber
 from wrackline.numbers import NUMBERED
-from wrackline.registers import NUMBERS, nearest, read_numbers
+from wrackline.registers import NUMBERS, given_numbers, nearest
 from wrackline.seasons.freezing import as_rows, frozen_rows
 
 
@@ -40,10 +40,7 @@ def freeze(site: Path, season: str) -> tuple[int, int]:
         When there is no plan of that season, or the register can't be read.
     """
     plan = _plan(site, season)
-    faults: list[Fault] = []
-    given = read_numbers(site, faults)
-    if faults:
-        raise ConfigError(faults)
+    given = given_numbers(site)
     printed = {(row.what, row.number) for row in given if not row.series}
     rows = as_rows(frozen_rows(plan, season))
     fresh = [row for row in rows if (row["what"], row["number"]) not in printed]

@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from wrackline.errors import Fault
+from wrackline.errors import ConfigError, Fault
 from wrackline.model import ControlValue, Correction, GivenNumber, Interpretation
 from wrackline.register_cells import CellError, Column, columns_of, marks_in, mended
 from wrackline.register_text import Row as TextRow
@@ -121,6 +121,21 @@ def read_numbers(folder: Path, faults: list[Fault]) -> tuple[GivenNumber, ...]:
             faults.append(_given_twice(given, row, first[key]))
         first.setdefault(key, row)
     return tuple(given for _, given in rows)
+
+
+def given_numbers(folder: Path) -> tuple[GivenNumber, ...]:
+    """Return the numbers that stand in print, for who can't go on with a faulty register.
+
+    Raises
+    ------
+    ConfigError
+        With every fault of every row.
+    """
+    faults: list[Fault] = []
+    rows = read_numbers(folder, faults)
+    if faults:
+        raise ConfigError(faults)
+    return rows
 
 
 def _overlap(one: ControlValue, other: ControlValue) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,10 +10,11 @@ from typing import Any
 import pandas as pd
 from pyproj import CRS
 
-from wrackline.accuracy.markup import Markup, el, join, table, void
+from wrackline.accuracy.markup import Markup, el, join, table
 from wrackline.publish.levels import level_words
 from wrackline.publish.orientation import CAUTION as ROSE_CAUTION
 from wrackline.publish.orientation import orientation_words
+from wrackline.publish.pages import Part, image, whole_page
 from wrackline.publish.report_plan import legend, site_plan, site_window, true_north
 from wrackline.publish.report_rooms import INFERENCE, Houses
 from wrackline.publish.report_set_aside import set_aside
@@ -44,7 +44,6 @@ from wrackline.publish.report_words import (
     METHODS,
     READING,
     SORTING,
-    STYLE,
 )
 from wrackline.quantities import fixed
 
@@ -126,23 +125,8 @@ class Report:
     def html(self) -> str:
         """Return the page: equal input gives equal bytes."""
         title = f"{self.about['site']}: the record as now known"
-        screen = "width=device-width, initial-scale=1"
-        head = el(
-            "head",
-            void("meta", charset="utf-8"),
-            void("meta", name_="viewport", content=screen),
-            void("meta", name_="robots", content="noindex"),
-            el("title", title),
-            el("style", Markup(STYLE)),
-        )
-        parts = [
-            el("section", el("h2", heading, id=name), *self._made[name]())
-            for name, heading in SECTIONS
-        ]
-        skip = el("a", "to the text", href="#site", class_="skip")
-        top = el("header", el("h1", title), _contents())
-        body = el("body", skip, top, el("main", *parts), el("script", Markup(SORTING)))
-        return "<!DOCTYPE html>\n" + el("html", head, body, lang="en") + "\n"
+        parts = [Part(name, heading, self._made[name]()) for name, heading in SECTIONS]
+        return whole_page(title, parts, SORTING)
 
     @property
     def _made(self) -> dict[str, Callable[[], list[Markup]]]:
@@ -328,19 +312,19 @@ class Report:
         words = (
             "Three maps of the seabed: its local relief, its height, and the height's uncertainty"
         )
-        image = _image(self.picture, words)
+        drawn = image(self.picture, words)
         below = (
             "Above: local relief, what stands above the ground around is light. Below: height of "
             "the seabed above the datum, and its standard uncertainty."
         )
-        return [el("figure", el("div", image, class_="map"), el("figcaption", below))]
+        return [el("figure", el("div", drawn, class_="map"), el("figcaption", below))]
 
     def _known(self) -> list[Markup]:
         if not self.uncertainty:
             return []
         words = "Map of the seabed's total vertical uncertainty, with its key in metres"
-        image = _image(self.uncertainty, words)
-        return [el("figure", el("div", image, class_="map"), el("figcaption", UNCERTAINTY_WORDS))]
+        drawn = image(self.uncertainty, words)
+        return [el("figure", el("div", drawn, class_="map"), el("figcaption", UNCERTAINTY_WORDS))]
 
     def _figures(self) -> list[Markup]:
         rows = [[one["text"], q(one["shown"]), one["basis"]] for one in self.summary["figures"]]
@@ -350,8 +334,8 @@ class Report:
         words = [el("p", orientation_words(self.orientation)), el("p", ROSE_CAUTION)]
         if not self.rose:
             return words
-        image = _image(self.rose, "Rose of the directions of the walls, with their families")
-        return [*words, el("figure", image, class_="small")]
+        drawn = image(self.rose, "Rose of the directions of the walls, with their families")
+        return [*words, el("figure", drawn, class_="small")]
 
     def _tables(self) -> list[Markup]:
         plan = self.houses.plan
@@ -367,16 +351,6 @@ class Report:
     def _limits(self) -> list[Markup]:
         limits = el("ul", *(el("li", text) for text in (*LIMITS, *poles(self.checked))))
         return [limits, el("p", self.about["caution"], class_="caution")]
-
-
-def _contents() -> Markup:
-    items = (el("li", el("a", heading, href=f"#{name}")) for name, heading in SECTIONS)
-    return el("nav", el("ol", *items), aria_label="contents")
-
-
-def _image(png: bytes, words: str) -> Markup:
-    data = base64.b64encode(png).decode("ascii")
-    return void("img", src=f"data:image/png;base64,{data}", alt=words)
 
 
 def _methods() -> list[Markup]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,9 +9,9 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from wrackline.accuracy.markup import Markup, el, table, void
+from wrackline.accuracy.markup import Markup, el, table
+from wrackline.publish.pages import Part, image, whole_page
 from wrackline.publish.report_text import absent, counted, listed, pairs, records, spaced
-from wrackline.publish.report_words import STYLE
 from wrackline.quantities import measured
 
 SHOWN = 25
@@ -36,15 +35,6 @@ UNPRINTED = (
     "{} of this season's plan are not yet in print, and may change when an early file is mended. "
     "Once its plans and finds are labelled: make freeze SEASON={}."
 )
-
-
-@dataclass(frozen=True)
-class Part:
-    """A part of the page that another stage's record tells: a heading and what stands below."""
-
-    name: str
-    heading: str
-    inside: Sequence[Markup]
 
 
 @dataclass(frozen=True)
@@ -90,31 +80,14 @@ class SeasonPage:
 
     def html(self) -> str:
         """Return the page: equal input gives equal bytes."""
-        title = f"{self.about['site']}: season {self.season}"
-        head = el(
-            "head",
-            void("meta", charset="utf-8"),
-            void("meta", name_="viewport", content="width=device-width, initial-scale=1"),
-            void("meta", name_="robots", content="noindex"),
-            el("title", title),
-            el("style", Markup(STYLE)),
-        )
-        made = [
+        parts = [
             Part("season", "The season in short", self._short()),
             Part("decide", "What needs a decision", self._decide()),
             Part("changes", "What is new, changed or gone", self._changes()),
             *self.parts,
             Part("moved", "Figures that moved", self._moved()),
         ]
-        sections = [el("section", el("h2", p.heading, id=p.name), *p.inside) for p in made]
-        links = (el("li", el("a", part.heading, href=f"#{part.name}")) for part in made)
-        top = el("header", el("h1", title), el("nav", el("ol", *links), aria_label="contents"))
-        skip = el("a", "to the text", href="#season", class_="skip")
-        return (
-            "<!DOCTYPE html>\n"
-            + el("html", head, el("body", skip, top, el("main", *sections)), lang="en")
-            + "\n"
-        )
+        return whole_page(f"{self.about['site']}: season {self.season}", parts)
 
     def _short(self) -> list[Markup]:
         brought = [
@@ -159,7 +132,9 @@ class SeasonPage:
         return [el("p", DECIDE_WORDS), *by_file]
 
     def _changes(self) -> list[Markup]:
-        made = [_image(self.picture, f"Plan before, plan of {self.season}, and what changed")]
+        made = [
+            el("figure", image(self.picture, f"Plan before, plan of {self.season}, what changed"))
+        ]
         if not self.before:
             return [el("p", FIRST), *made]
         told = self.events[self.events["what"].isin(PEOPLE) & (self.events["event"] != "new")]
@@ -256,8 +231,3 @@ def _said(one: Mapping[str, Any], when: str) -> str:
 def _rest(rows: pd.DataFrame, file: str, shown: int = SHOWN) -> list[Markup]:
     left = len(rows) - shown
     return [el("p", f"{left} more in {file}.")] if left > 0 else []
-
-
-def _image(png: bytes, words: str) -> Markup:
-    data = base64.b64encode(png).decode("ascii")
-    return el("figure", void("img", src=f"data:image/png;base64,{data}", alt=words))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -10,10 +9,10 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from wrackline.accuracy.markup import Markup, el, table, void
+from wrackline.accuracy.markup import Markup, el, table
 from wrackline.publish.change_table import registration_words
+from wrackline.publish.pages import Part, image
 from wrackline.publish.report_text import counted, listed
-from wrackline.publish.season_page import Part
 from wrackline.quantities import fixed, measured
 from wrackline.seasons.judging import STATUSES
 from wrackline.seasons.to_decide import Question
@@ -115,12 +114,10 @@ def _change(pair: Mapping[str, Any], png: bytes) -> Part:
         ["dug by the team", measured(dug["volume_m3"], dug["volume_sd_m3"], "m3")],
         ["stable ground", registration_words(pair["stable"]["registration"])],
     ]
-    data = base64.b64encode(png).decode("ascii")
-    image = el("figure", void("img", src=f"data:image/png;base64,{data}", alt=MAP))
     inside: list[Markup] = [
         el("p", CHANGE_WORDS),
         table(["", ""], rows),
-        image,
+        el("figure", image(png, MAP)),
         el("p", "By room, building and area: tables/seabed_change.csv."),
     ]
     return Part("bed", f"The seabed since {pair['earlier']}", inside)

@@ -21,6 +21,7 @@ PARTED: dict[str, Any] = {"facecolor": "#f1d9a0", "hatch": "\\\\\\\\", "edgecolo
 JOINED: dict[str, Any] = {"facecolor": "#dfe9d3", "hatch": "||||", "edgecolor": "#55703f"}
 DRAWN: dict[str, Any] = {"facecolor": "#f3ece4", "hatch": "....", "edgecolor": "#6b5f52"}
 COVERED: dict[str, Any] = {"facecolor": "#fbf3dd", "hatch": "oo", "edgecolor": "#a08a4a"}
+GREEN: dict[str, Any] = {"facecolor": "#dcead8", "hatch": "++", "edgecolor": "#3f6b3a"}
 RUINED: dict[str, Any] = {"facecolor": "#e7b9a5", "hatch": "////", "edgecolor": "#8c2d04"}
 LEFT: dict[str, Any] = {"facecolor": "none", "hatch": "xxxx", "edgecolor": "#8c2d04"}
 SIGNS = {
@@ -31,6 +32,7 @@ SIGNS = {
     "reshaped": (DRAWN, "another outline"),
     "redrawn": (DRAWN, None),
     "buried": (COVERED, "buried (suggested)"),
+    "overgrown": (GREEN, "overgrown (suggested)"),
     "lost": (RUINED, "lost (suggested)"),
 }
 """Events of rooms: fill, and words of the key."""
@@ -143,4 +145,4 @@ def _key(figure: Figure, axes: Axes, tall: float) -> None:
             axes.fill([], [], linewidth=0, label=f"room, {label}", **fill)
     axes.fill([], [], linewidth=0, label="room, gone", **LEFT)
     place = (GAP_IN / WIDE_IN, (FOOT_IN - 0.05) / tall)
-    figure.legend(loc="upper left", bbox_to_anchor=place, ncols=5, fontsize=6.5, frameon=False)
+    figure.legend(loc="upper left", bbox_to_anchor=place, ncols=6, fontsize=6.5, frameon=False)
