@@ -11,7 +11,7 @@ import numpy.typing as npt
 from wrackline.errors import Fault
 from wrackline.fit import tapes as fit
 from wrackline.fit.adjust import Rejected
-from wrackline.fit.declination import FIRST_DAY, LAST_DAY
+from wrackline.declination import FIRST_DAY, LAST_DAY
 from wrackline.intake.tape_books import (
     AXES,
     MEASURES,

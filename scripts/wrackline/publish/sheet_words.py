@@ -93,8 +93,8 @@ WORDS: dict[str, str] = {
     "magnetic_east_of_grid": "magnetic north {degrees}° east of grid north",
     "magnetic_changing_east": "magnetic north {year}, moving {minutes}′ a year to the east",
     "magnetic_changing_west": "magnetic north {year}, moving {minutes}′ a year to the west",
-    "magnetic_model": "by IGRF-14, sd {sd}°; iron near by moves a needle further",
-    "magnetic_carried_on": "the model ends with {year}: carried on along its last year's change",
+    "magnetic_model": "by IGRF-14, sd {sd}°; iron near by turns a needle further",
+    "magnetic_carried_on": "that model ends with {year}: its last change is carried on",
     "magnetic_not_known": "magnetic north isn't known for {year}",
     "bearings_are_magnetic": "compass bearings are magnetic",
     # What it rests on

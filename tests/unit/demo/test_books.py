@@ -22,7 +22,7 @@ from wrackline.demo.made import Staff
 from wrackline.demo.town import settled
 from wrackline.demo.truth import parse
 from wrackline.errors import ConfigError
-from wrackline.fit.declination import declination_deg, geodetic
+from wrackline.declination import declination_deg, geodetic
 from wrackline.fit.items import errors_of, fit_items
 from wrackline.intake.items import read_items
 from wrackline.intake.points import read_bed

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from wrackline.crs import grid_factors
-from wrackline.fit.declination import declination_deg, geodetic
+from wrackline.declination import declination_deg, geodetic
 from wrackline.model import ControlValue
 
 CRS = "EPSG:32625"
