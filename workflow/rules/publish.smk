@@ -1,8 +1,12 @@
 from wrackline.contract import LAYERS
-from wrackline.model import for_summary
+from wrackline.model import for_sheets, for_summary
 from wrackline.sources import (
     change_pairs,
     changed_since,
+    language_file,
+    picture_below,
+    relief_below,
+    standing_marks,
     printed_stamp,
     season_before,
     season_surveys,
@@ -399,35 +403,58 @@ rule write_report:
         "../../scripts/write_report.py"
 
 
-rule draw_sheet:
+rule draw_sheets:
     input:
         plan=SITE_PLAN,
         team=SITE_TEAM,
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
-        relief=["work/seabed/local_relief.tif"] if SITE_SURFACE else [],
+        relief=lambda w: relief_below(SITE, w.sheets),
+        picture=lambda w: picture_below(SITE, w.sheets),
+        words=lambda w: language_file(SITE, w.sheets),
         package="work/publish/site.gpkg",
     output:
-        "work/publish/sheets/plan.pdf",
-        "work/publish/sheets/plan.svg",
+        pdf="work/publish/sheets/{sheets}.pdf",
+        drawings=directory("work/publish/sheets/{sheets}"),
+        register="work/sheets/{sheets}.json",
     log:
-        "logs/draw_sheet/all.log",
+        "logs/draw_sheets/{sheets}.log",
     params:
-        code=fingerprint("draw_sheet"),
-        about=statement_json(SITE, LAST_SEASON),
-        sheet=to_json(SITE.site.sheet),
-        crs=SITE.site.crs,
+        code=fingerprint("draw_sheets"),
+        settings=lambda w: to_json(SITE.site.sheets[w.sheets]),
+        site=to_json(for_sheets(SITE.site)),
+        marks=standing_marks(SITE),
         season=LAST_SEASON,
     message:
-        "Publish: the plan sheet"
+        "Publish: the plan sheets {wildcards.sheets}"
     script:
-        "../../scripts/draw_sheet.py"
+        "../../scripts/draw_sheets.py"
+
+
+rule list_sheets:
+    input:
+        registers=expand("work/sheets/{sheets}.json", sheets=list(SITE.site.sheets)),
+    output:
+        table="work/publish/tables/sheets.csv",
+    log:
+        "logs/list_sheets/all.log",
+    params:
+        code=fingerprint("list_sheets"),
+    message:
+        "Publish: the register of sheets"
+    script:
+        "../../scripts/list_sheets.py"
 
 
 rule list_products:
     input:
         rules.join_interpretations.output,
-        rules.draw_sheet.output,
+        [
+            f"work/publish/sheets/{sheets}{kind}"
+            for sheets in SITE.site.sheets
+            for kind in ("", ".pdf")
+        ],
+        rules.list_sheets.output,
         rules.write_report.output,
         rules.publish_site.output,
         rules.publish_audits.output,
