@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import difflib
 import importlib.util
+import io
 import re
 import string
 import unicodedata
@@ -196,7 +197,7 @@ def _usable(font: TTFont) -> tuple[set[str], str]:
 def _opened(path: Path) -> TTFont:
     from fontTools.ttLib import TTFont  # noqa: PLC0415  # loaded only where there is a language
 
-    return TTFont(path, lazy=True)
+    return TTFont(io.BytesIO(path.read_bytes()), lazy=True)
 
 
 def _characters(font: TTFont) -> set[str]:
