@@ -5,7 +5,7 @@ BIN := .venv/bin
 READY := .venv/ready
 TESTS ?= -m "not slow"
 
-.PHONY: site check rehearse freeze new test test-all lint format bench schemas lock
+.PHONY: site check rehearse freeze new words test test-all lint format bench schemas lock
 
 site: $(READY)  ## rebuild the record of a site: make site SITE=folder
 	@$(BIN)/wrackline build --site "$(SITE)"
@@ -21,6 +21,9 @@ freeze: $(READY)  ## put a finished season's numbers in print: make freeze SEASO
 
 new: $(READY)  ## start a site: make new SITE=folder
 	@$(BIN)/wrackline new --site "$(SITE)"
+
+words: $(READY)  ## a language file to fill in, or what one lacks: make words LANGUAGE=uk
+	@$(BIN)/wrackline words --site "$(SITE)" --language "$(LANGUAGE)"
 
 test: $(READY)  ## the everyday tests, on two cores
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile $(TESTS)

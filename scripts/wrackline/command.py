@@ -7,10 +7,14 @@ import importlib
 import traceback
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from wrackline import failure
 from wrackline.errors import EXIT_OK, WracklineError
 from wrackline.run import ROOT, rehearse, run, say
+
+if TYPE_CHECKING:
+    from wrackline.config import SiteConfig
 
 _EPILOG = """\
 exit codes: 0 done; 2 the config, 3 a survey file can't be used as it stands; 4 another run is at
@@ -43,10 +47,11 @@ def _parser() -> argparse.ArgumentParser:
         ("rehearse", "tell what a build would run, and check what is new; change nothing"),
         ("freeze", "build, then put a season's numbers in print: config/numbers.csv"),
         ("new", "start a site: a folder with a commented config"),
+        ("words", "write a language file to fill in, or tell what one lacks"),
     ):
         command = commands.add_parser(name, help=text, description=text)
         command.add_argument("--site", type=Path, required=True, help="folder of the site")
-        if name != "new":
+        if name not in ("new", "words"):
             command.add_argument(
                 "--cores", type=_cores, help="steps at work at once (default: all)"
             )
@@ -58,6 +63,8 @@ def _parser() -> argparse.ArgumentParser:
             command.add_argument(
                 "--season", required=True, help="season whose numbers are in print"
             )
+        if name == "words":
+            command.add_argument("--language", required=True, help="its tag, e.g. uk or pt-BR")
         if name == "check":
             command.add_argument("--file", help="check this survey file alone, by itself")
     text = "write the schemas of the config files, for editors"
@@ -82,6 +89,8 @@ def _carry_out(options: argparse.Namespace) -> int:
         say_written(importlib.import_module("wrackline.schemas").write(options.folder))
         return EXIT_OK
     read_config = importlib.import_module("wrackline.config").load_site
+    if options.command == "words":
+        return _tell_words(read_config(options.site), options.language)
     if options.command == "rehearse":
         return rehearse(
             options.site, read_config=read_config, season=options.season, cores=options.cores
@@ -100,6 +109,17 @@ def _carry_out(options: argparse.Namespace) -> int:
         say(f"{added} numbers of {options.season} put in print, {known} were: config/numbers.csv")
         say("The next `make site` notes them in the concordance and the seasons' pages.")
     return code
+
+
+def _tell_words(config: SiteConfig, language: str) -> int:
+    """Write a language's file, or say what is missing in the one that is there."""
+    path, lines = importlib.import_module("wrackline.word_list").word_list(config, language)
+    if path is not None:
+        say_written([path])
+        return EXIT_OK
+    for line in lines or ["Nothing is missing."]:
+        say(line)
+    return EXIT_OK
 
 
 def say_written(files: Iterable[Path]) -> None:

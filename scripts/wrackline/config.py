@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import typing
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -18,6 +18,8 @@ from pydantic import BaseModel, ValidationError
 
 from wrackline.baselines import with_baselines
 from wrackline.errors import ConfigError, Fault
+from wrackline.languages import FOLDER as LANGUAGES
+from wrackline.languages import language_faults, language_notes, texts_of
 from wrackline.model import (
     OBSERVED,
     POINT_HOLDS,
@@ -33,6 +35,7 @@ from wrackline.model import (
     Season,
     Site,
     Survey,
+    Translation,
 )
 from wrackline.plan_registers import read_decisions, read_phases
 from wrackline.registers import (
@@ -75,6 +78,10 @@ class SiteConfig:
         Rows of `config/decisions.csv`.
     numbers : tuple of GivenNumber
         Rows of `config/numbers.csv`.
+    languages : dict of str to Translation
+        Content of the files under `config/languages/`, by language code.
+    notes : tuple of str
+        What a run says once, and goes on.
     """
 
     folder: Path
@@ -86,6 +93,8 @@ class SiteConfig:
     phases: tuple[Phasing, ...] = ()
     decisions: tuple[Decision, ...] = ()
     numbers: tuple[GivenNumber, ...] = ()
+    languages: dict[str, Translation] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
 
     @property
     def surveys(self) -> dict[str, Survey]:
@@ -182,6 +191,7 @@ def load_site(folder: Path) -> SiteConfig:
     )
     decisions = read_decisions(folder, faults)
     numbers = read_numbers(folder, faults)
+    languages, notes = _load_languages(folder, site, seasons, faults)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
     stable = None if site is None else site.seabed.stable_ground
     if stable is not None and not _inside(stable):
@@ -200,7 +210,26 @@ def load_site(folder: Path) -> SiteConfig:
         phases,
         decisions,
         numbers,
+        languages,
+        notes,
     )
+
+
+def _load_languages(
+    folder: Path, site: Site | None, seasons: Mapping[str, Season], faults: list[Fault]
+) -> tuple[dict[str, Translation], tuple[str, ...]]:
+    """Return the languages of the sheets by code, and what is to be said of them."""
+    texts = [] if site is None else texts_of(site, seasons.values())
+    languages: dict[str, Translation] = {}
+    notes: list[str] = []
+    for path in sorted((folder / LANGUAGES).glob("*.y*ml")):
+        name = path.relative_to(folder)
+        found = _load_part(folder, name, Translation, faults)
+        if found is not None:
+            faults += language_faults(folder, name, found, texts)
+            notes += language_notes(name, found, texts)
+            languages[path.stem] = found
+    return languages, tuple(notes)
 
 
 def _season_files(folder: Path) -> list[Path]:

@@ -29,9 +29,9 @@ MODEL_SD_DEG, LOCAL_SD_NT = 0.26, 5417.0
 same part of the field: the crust's, and the Sun's on a usual day."""
 
 CARRIED_SD_NT = 17.0
-"""How far the field's direction strays sideways, a year, from the change predicted five years before
-[nT]. Root mean square of what the definitive models of 1970 to 2020 would have been carried on by,
-at 270 places up to 72° of latitude (measured on IGRF-14, no other source)."""
+"""How far the field strays sideways, a year, from the change predicted five years before [nT]: root
+mean square over terms of the definitive models from 1970 to 2020 at 270 places up to 72° of
+latitude (measured on IGRF-14, no other source; a test measures it anew)."""
 
 
 def declination_deg(

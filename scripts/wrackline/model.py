@@ -12,7 +12,14 @@ import difflib
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    field_validator,
+    model_validator,
+)
 
 SCHEMA_VERSION = 1
 
@@ -1146,6 +1153,44 @@ class Season(Strict):
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"two surveys bear the name {twice[0]}")
+        return self
+
+
+class Translation(Strict):
+    """`config/languages/<code>.yaml`: what the sheets say in another language."""
+
+    language: Text = Field(description="Name of the language, as it calls itself.")
+    decimal_mark: Literal[".", ","] = Field(
+        ".", description="What stands between a number's whole part and its decimals."
+    )
+    date_pattern: Text = Field(
+        "YYYY-MM-DD", description="How a day is written, with YYYY, MM and DD once each."
+    )
+    font: Text | None = Field(
+        None,
+        description="TrueType font (.ttf) that holds the language's letters, relative to config/; "
+        "DejaVu Sans when left out.",
+    )
+    words: dict[str, Text] = Field(
+        default_factory=dict,
+        description="Translations of the sheets' phrases, by key; those left out stay English.",
+    )
+    own: dict[str, Text] = Field(
+        default_factory=dict,
+        description="Translations of the site's own texts (its name, its phases, kinds of feature "
+        "…), by the text itself; those left out stay as they are.",
+    )
+
+    @field_validator("words", "own", mode="before")
+    @classmethod
+    def _empty_blocks(cls, value: Any) -> Any:
+        """Take a block whose lines are all comments for an empty one."""
+        return {} if value is None else value
+
+    @model_validator(mode="after")
+    def _days_can_be_read(self) -> Translation:
+        if any(self.date_pattern.count(part) != 1 for part in ("YYYY", "MM", "DD")):
+            raise ValueError("date_pattern needs YYYY, MM and DD, each once, as in DD.MM.YYYY")
         return self
 
 

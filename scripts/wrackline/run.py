@@ -109,6 +109,8 @@ def run(
     try:
         with _stoppable():
             config = read_config(site)
+            for line in getattr(config, "notes", ()):
+                say(line)
             job = replace(job, memory_mb=getattr(config, "memory_mb", job.memory_mb))
             if file is not None:
                 job = replace(job, surveys=surveys_in(config, file))

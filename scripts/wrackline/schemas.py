@@ -17,9 +17,9 @@ from typing import Any
 from pydantic import BaseModel
 
 from wrackline.io import write_json
-from wrackline.model import Season, Site
+from wrackline.model import Season, Site, Translation
 
-MODELS: dict[str, type[BaseModel]] = {"site": Site, "season": Season}
+MODELS: dict[str, type[BaseModel]] = {"site": Site, "season": Season, "language": Translation}
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 BLOCK = re.compile(r"(<!-- keys of (\w+) -->\n).*?(<!-- end of keys -->)", re.DOTALL)
 WORDS = {
@@ -45,7 +45,7 @@ class Key:
 
     Attributes
     ----------
-    file : {"site", "season"}
+    file : {"site", "season", "language"}
         Kind of file that it stands in.
     path : str
         Where, e.g. ``seabed.cell_m``, ``surveys[].name``, ``error_sources.<name>.kind``.
@@ -77,7 +77,7 @@ def schema(kind: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    kind : {"site", "season"}
+    kind : {"site", "season", "language"}
     """
     return {"$schema": DIALECT, **MODELS[kind].model_json_schema()}
 
@@ -93,7 +93,7 @@ def write(folder: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        `site.schema.json` and `season.schema.json`.
+        `site.schema.json`, `season.schema.json` and `language.schema.json`.
     """
     paths = []
     for kind in MODELS:
@@ -210,7 +210,7 @@ def tables(kind: str) -> str:
 
     Parameters
     ----------
-    kind : {"site", "season"}
+    kind : {"site", "season", "language"}
     """
     keys = [key for key in documentation_keys() if key.file == kind]
     lines = []

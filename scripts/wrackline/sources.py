@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from wrackline.config import SiteConfig
+from wrackline.errors import ConfigError, Fault
 from wrackline.fingerprint import stamp
 from wrackline.model import (
     POINT_HOLDS,
@@ -20,6 +21,7 @@ from wrackline.model import (
     list_to_json,
     to_json,
 )
+from wrackline.publish.language import Language
 from wrackline.publish.words import statement
 from wrackline.survey_names import season_of
 
@@ -207,6 +209,31 @@ def statement_json(config: SiteConfig, season: str) -> str:
     """Return the statement of a product that rests on all seasons up to one, as JSON."""
     seasons = {name: part for name, part in config.seasons.items() if name <= season}
     return json.dumps(statement(config.site, seasons), ensure_ascii=False)
+
+
+def language_json(config: SiteConfig, code: str) -> str:
+    """Return a language of the sheets as JSON: of its file, or the English that is built in.
+
+    Raises
+    ------
+    ConfigError
+        When there is no such file.
+    """
+    if code in config.languages:
+        return Language.of(code, config.languages[code]).to_json()
+    if code == Language.english().code:
+        return Language.english().to_json()
+    known = sorted({*config.languages, "en"})
+    raise ConfigError(
+        Fault(
+            kind="unknown_language",
+            found=f"the language '{code}'",
+            allowed=f"en, or one with a file under config/languages/: {', '.join(known)}",
+            consequence="a sheet would be drawn in a language that nobody asked for",
+            remedy=f"write config/languages/{code}.yaml (`make words`), or mend the code",
+            file="config/site.yaml",
+        )
+    )
 
 
 def views(config: SiteConfig) -> list[str]:

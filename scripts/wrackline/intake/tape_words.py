@@ -8,10 +8,10 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from wrackline.declination import FIRST_DAY, LAST_DAY
 from wrackline.errors import Fault
 from wrackline.fit import tapes as fit
 from wrackline.fit.adjust import Rejected
-from wrackline.declination import FIRST_DAY, LAST_DAY
 from wrackline.intake.tape_books import (
     AXES,
     MEASURES,

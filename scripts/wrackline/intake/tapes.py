@@ -18,9 +18,9 @@ import pandas as pd
 import shapely
 
 from wrackline.crs import grid_factors, site_crs
+from wrackline.declination import FIRST_DAY, LAST_DAY, declination_deg, geodetic
 from wrackline.errors import WracklineError
 from wrackline.fit import tapes as fit
-from wrackline.declination import FIRST_DAY, LAST_DAY, declination_deg, geodetic
 from wrackline.intake import tape_words as words
 from wrackline.intake.readings import Found
 from wrackline.intake.rows import Rows, column_of, numbers_in, read_rows, texts_of

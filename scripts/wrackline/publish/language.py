@@ -1,11 +1,17 @@
-"""What a sheet says, in the reader's language: phrases, numbers, dates, and the site's own texts."""
+"""What sheets say in the reader's language: phrases, numbers, dates, and the site's own texts.
+
+Only light modules may be imported here: the Snakefile reads it.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import json
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 
+from wrackline.model import Translation
 from wrackline.publish.sheet_words import WORDS
 from wrackline.quantities import MISSING, fixed, rounded
 
@@ -27,7 +33,7 @@ class Language:
     date_pattern : str
         With ``YYYY``, ``MM`` and ``DD``.
     font : str
-        Path of a font file; empty: the built-in one.
+        Path of a font file, relative to the site's folder; empty: the built-in one.
     words : mapping of str to str
         Phrases by key of `WORDS`; English stands in for those that are missing.
     own_texts : mapping of str to str
@@ -46,6 +52,35 @@ class Language:
     def english() -> Language:
         """Return the language that sheets are written in."""
         return Language()
+
+    @staticmethod
+    def of(code: str, file: Translation) -> Language:
+        """Return the language of a file that was read and checked.
+
+        Parameters
+        ----------
+        code : str
+            The file's name without its ending.
+        file : Translation
+        """
+        return Language(
+            code=code,
+            name=file.language,
+            decimal_mark=file.decimal_mark,
+            date_pattern=file.date_pattern,
+            font=f"config/{file.font}" if file.font else "",
+            words=file.words,
+            own_texts=file.own,
+        )
+
+    @staticmethod
+    def from_json(text: str) -> Language:
+        """Return the language that `to_json` wrote for a step."""
+        return Language(**json.loads(text))
+
+    def to_json(self) -> str:
+        """Return the language as text, the form in which rules hand it to steps."""
+        return json.dumps(asdict(self), ensure_ascii=False, sort_keys=True)
 
     def say(self, key: str, **values: str) -> str:
         """Return a phrase with its values put in.
@@ -93,7 +128,7 @@ class Language:
         >>> Language("uk", decimal_mark=",", words={"unit_m": "м"}).figure(3.417, 0.052, "m")
         '3,42 ± 0,05 м'
         """
-        if value is None or value != value:
+        if value is None or math.isnan(value):
             return MISSING
         sign = self.say(f"unit_{unit}") if unit else ""
         ending = sign if unit in ("", "deg") else f" {sign}"

@@ -25,7 +25,7 @@ def test_committed_schemas_are_the_generated_ones(tmp_path):
 def test_readme_tables_are_the_generated_ones():
     """config/README.md holds the key tables that the model generates."""
     assert schemas.with_tables(README) == README, "run `python -m wrackline.schemas`"
-    assert README.count("<!-- keys of ") == 2
+    assert README.count("<!-- keys of ") == 3
 
 
 def models_in(annotation) -> set[type[Strict]]:
@@ -126,7 +126,10 @@ def test_schemas_are_json_schemas_that_refuse_unknown_keys():
     for kind in schemas.MODELS:
         schema = read_json(ROOT / "workflow" / "schemas" / f"{kind}.schema.json")
         assert schema["$schema"] == schemas.DIALECT
-        blocks = [schema, *(part for part in schema["$defs"].values() if "properties" in part)]
+        blocks = [
+            schema,
+            *(part for part in schema.get("$defs", {}).values() if "properties" in part),
+        ]
         assert all(block["additionalProperties"] is False for block in blocks)
         json.dumps(schema, allow_nan=False)
 

@@ -14,6 +14,7 @@ import yaml
 from scipy.stats import chi2
 
 from wrackline.config import load_site
+from wrackline.declination import declination_deg, geodetic
 from wrackline.demo import books, make
 from wrackline.demo.dives import staff_record
 from wrackline.demo.fieldwork import Fieldwork, soundings, water_height
@@ -22,7 +23,6 @@ from wrackline.demo.made import Staff
 from wrackline.demo.town import settled
 from wrackline.demo.truth import parse
 from wrackline.errors import ConfigError
-from wrackline.declination import declination_deg, geodetic
 from wrackline.fit.items import errors_of, fit_items
 from wrackline.intake.items import read_items
 from wrackline.intake.points import read_bed
