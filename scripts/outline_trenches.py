@@ -11,7 +11,7 @@ from wrackline.walls.gather import gather_items
 
 
 def main(job):
-    items = gather_items(job.input.items, job.params.crs)
+    items = gather_items(job.input.tables, job.params.crs)
     table = trench_table(items, [read_json(path) for path in job.input.errors], job.params.crs)
     vectors.write(table, contract.columns("trenches"), job.output.trenches)
 

@@ -28,7 +28,7 @@ rule measure_deposit:
 
 rule outline_trenches:
     input:
-        items=lambda w: expand(
+        tables=lambda w: expand(
             "work/fit/{survey}/items.parquet",
             survey=view_surveys(SITE, f"upto-{w.season}", "trench_outlines"),
         ),

@@ -82,11 +82,12 @@ def places_of(one: Drawn, hamlet: Hamlet, *, moved: bool) -> Array:
 
 
 def _stones(hamlet: Hamlet) -> Iterator[Drawn]:
-    """Yield stones of walls that have fallen, none upon another."""
+    """Yield stones where walls have fallen, or else around a house, none upon another."""
     rng = np.random.default_rng([hamlet.truth.seed, zlib.crc32(b"stones")])
     ground = list(shapely.get_parts(hamlet.lost_ground))
-    fallen = [name for name, wall in hamlet.truth.free_walls.items() if wall.kind == "stump"]
-    ground = ground or [hamlet.free_walls[name].buffer(1.0) for name in fallen[:1]]
+    if not ground:
+        house = next(iter(hamlet.houses.values())).footprint
+        ground = [shapely.difference(house.buffer(3.0), house.buffer(0.3))]
     lying: list[BaseGeometry] = []
     for place in ground:
         west, south, east, north = place.bounds

@@ -106,9 +106,9 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
     -------
     dict
         ``buildings``: by name, with ``rooms`` by name and ``doorways``; ``free_walls``;
-        ``features``; ``details``; ``sea_level_m``; ``seed`` and ``hectares``. ``about`` says what each key
-        means. Areas in m² on the ground (``..._grid_m2``: in the grid), depths below the true sea
-        level, axes in degrees from true north, outlines as WKT in the site's CRS.
+        ``features``; ``details``; ``sea_level_m``; ``seed`` and ``hectares``. ``about`` says what
+        each key means. Areas in m² on the ground (``..._grid_m2``: in the grid), depths below the
+        true sea level, axes in degrees from true north, outlines as WKT in the site's CRS.
     """
     ground = Ground(hamlet.truth.crs)
     level = hamlet.truth.sea_level_m
