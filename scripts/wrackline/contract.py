@@ -117,6 +117,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("wall", "text", "", "lasting numbers of the wall lines around it, separated by ;"),
         *_measured("thickness_m", "m", "mean thickness between faces"),
         EVIDENCE,
+        *_phases(),
         SURVEYS,
         WHY_NULL,
     ),
@@ -188,6 +189,55 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("line", "text", "", "the survey's own number for it"),
         Field("note", "text", "", "the surveyor's note"),
         WHY_NULL,
+    ),
+    "spot_heights": (
+        Field(
+            "of",
+            "text",
+            "",
+            "what it is the height of: wall top, wall base, floor or seabed, never two of them",
+        ),
+        Field(
+            "thing",
+            "text",
+            "",
+            "lasting number of the wall or the room; empty for open seabed, and a floor in no room",
+        ),
+        Field(
+            "rank",
+            "whole",
+            "",
+            "1 is put on a sheet first: points of one kind lie 20 m apart at least up to rank 1, "
+            "10 m up to 2, 5 m up to 3, 2.5 m up to 4",
+        ),
+        *_measured("height_m", "m", "height above the datum"),
+        *_measured("depth_m", "m", "depth below the named sea level"),
+        Field("easting_m", "real", "m", "where it was measured"),
+        Field("northing_m", "real", "m", "where it was measured"),
+        Field(
+            "evidence",
+            "text",
+            "",
+            "of a wall: recorded or old plan; of a floor: excavated, paving, threshold or probe; "
+            "of the seabed: seabed model, a cell of it that holds soundings",
+        ),
+        Field(
+            "survey",
+            "text",
+            "",
+            "survey that it rests on, several separated by ;; of the seabed the one that counts "
+            "most",
+        ),
+        Field("season", "text", "", "season of that survey, of several the last"),
+    ),
+    "trenches": (
+        Field("trench", "text", "", "the team's name for it, or the row of its file"),
+        *_measured("area_m2", "m2", "ground within its outline, on the ground"),
+        Field("survey", "text", "", "survey of its outline"),
+        Field("season", "text", "", "season of that survey"),
+        Field("from_date", "text", "", "first day of that survey"),
+        Field("to_date", "text", "", "last day of that survey"),
+        Field("note", "text", "", "the surveyor's note"),
     ),
     "contours": (
         Field(
@@ -753,6 +803,9 @@ def table_columns(table: str) -> dict[str, str]:
 
 PLAN_LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")
 """Layers of a plan, in the order in which steps write them."""
+
+BESIDE_PLAN = ("spot_heights", "trenches")
+"""Layers published with the plan as known after a season, without lasting numbers of their own."""
 
 
 def columns(layer: str) -> dict[str, str]:

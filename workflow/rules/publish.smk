@@ -25,6 +25,10 @@ rule publish_season:
     input:
         plan=expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
         readings="work/seasons/{season}/readings.parquet",
+        beside=[
+            "work/seasons/{season}/spot_heights.parquet",
+            "work/trenches/{season}/trenches.parquet",
+        ],
     output:
         package="work/publish/seasons/{season}/plan.gpkg",
     log:
@@ -164,6 +168,10 @@ rule publish_site:
         plan=SITE_PLAN,
         tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
         readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
+        beside=[
+            f"work/seasons/{LAST_SEASON}/spot_heights.parquet",
+            f"work/trenches/{LAST_SEASON}/trenches.parquet",
+        ],
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
