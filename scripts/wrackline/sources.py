@@ -387,10 +387,12 @@ def picture_below(config: SiteConfig, sheets: str) -> list[str]:
     return [config.surveys[survey].file] if survey else []
 
 
-def language_file(config: SiteConfig, sheets: str) -> list[str]:
-    """Return the file of a set's language; none for English."""
+def font_of(config: SiteConfig, sheets: str) -> list[str]:
+    """Return the font file of the language of a set of sheets, where it has one of its own."""
     code = config.site.sheets[sheets].language
-    return [] if code == "en" else [f"config/languages/{code}.yaml"]
+    if code not in config.languages:
+        return []
+    return files_there(config, Language.of(code, config.languages[code]).font)
 
 
 def standing_marks(config: SiteConfig) -> list[list[str | float]]:

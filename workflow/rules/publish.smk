@@ -3,13 +3,14 @@ from wrackline.model import for_sheets, for_summary
 from wrackline.sources import (
     change_pairs,
     changed_since,
-    language_file,
+    font_of,
+    language_json,
     picture_below,
-    relief_below,
-    standing_marks,
     printed_stamp,
+    relief_below,
     season_before,
     season_surveys,
+    standing_marks,
     statement_json,
 )
 
@@ -415,11 +416,14 @@ rule draw_sheets:
     input:
         plan=SITE_PLAN,
         team=SITE_TEAM,
+        spots=f"work/seasons/{LAST_SEASON}/spot_heights.parquet",
+        trenches=f"work/trenches/{LAST_SEASON}/trenches.parquet",
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         relief=lambda w: relief_below(SITE, w.sheets),
         picture=lambda w: picture_below(SITE, w.sheets),
-        words=lambda w: language_file(SITE, w.sheets),
+        font=lambda w: font_of(SITE, w.sheets),
         package="work/publish/site.gpkg",
     output:
         pdf="work/publish/sheets/{sheets}.pdf",
@@ -431,6 +435,8 @@ rule draw_sheets:
         code=fingerprint("draw_sheets"),
         settings=lambda w: to_json(SITE.site.sheets[w.sheets]),
         site=to_json(for_sheets(SITE.site)),
+        language=lambda w: language_json(SITE, SITE.site.sheets[w.sheets].language),
+        contour_step_m=SITE.site.seabed.contour_step_m,
         marks=standing_marks(SITE),
         season=LAST_SEASON,
     message:

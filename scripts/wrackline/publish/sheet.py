@@ -153,6 +153,9 @@ def _plan(whole: Content, sheet: Sheet, page: int, pages: int) -> Planned:
     shown = Shown(things, spots, keys, unplaced, numbered, *_below(backdrop))
     named = _named(whole, sheet, page, pages)
     pen = write_column(content, layout, named, shown, letters)
+    if pen.columns > layout.columns:
+        letters = letters.smaller
+        pen = write_column(content, layout, named, shown, letters)
     boxes = np.array([label.box for label in placing.labels], dtype=object)
     cut = interrupted(things, boxes)
     return Planned(
@@ -206,7 +209,7 @@ def _place_beside(placing: Placing, content: Content, letters: Letters) -> list[
         table = content.trenches
         names = [(own(str(n)), s) for n, s in zip(table["trench"], table.geometry, strict=True)]
         place_names(placing, names, letters.thing[0], "trench")
-    if content.marks is not None and len(content.marks):
+    if content.marks is not None and not content.hides_place:
         table = content.marks
         names = [(str(n), s) for n, s in zip(table["mark"], table.geometry, strict=True)]
         place_names(placing, names, letters.thing[-1], "mark")
@@ -367,8 +370,10 @@ def _grid(axes: Axes, planned: Planned) -> None:
         autolim=False,
     )
     size, family = planned.letters.grid, content.font
-    axes.set_xticks(x, [f"{v - zero[0]:.0f}" for v in x], fontsize=size, family=family)
-    texts = [f"{v - zero[1]:.0f}" for v in y]
+    say = content.words.say
+    texts = [say("grid_easting", metres=f"{v - zero[0]:.0f}") for v in x]
+    axes.set_xticks(x, texts, fontsize=size, family=family)
+    texts = [say("grid_northing", metres=f"{v - zero[1]:.0f}") for v in y]
     axes.set_yticks(y, texts, fontsize=size, family=family, rotation=90, va="center")
     axes.tick_params(length=points(1.0), width=points(FAINT_MM), pad=1.5, top=True, right=True)
 

@@ -16,7 +16,7 @@ from wrackline.publish.norths import Norths, norths_at, say_norths
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
 from wrackline.publish.sheet_pen import Pen, wrapped
-from wrackline.publish.sheet_spots import Spot, level_of
+from wrackline.publish.sheet_spots import Spot
 from wrackline.publish.sheet_style import (
     FAINT_MM,
     GREY,
@@ -31,6 +31,8 @@ from wrackline.publish.sheet_style import (
 )
 from wrackline.publish.sheet_things import Drawn
 
+ARROWS_MM = (22.0, 19.0)
+"""Width and height of the north arrows."""
 FIELD_MM = 6.6
 """Height of a row of the title block."""
 
@@ -126,14 +128,18 @@ def _norths(pen: Pen, content: Content, layout: Layout, letters: Letters) -> Non
         lines.append(words.say("grid_named", crs=content.site.crs))
     if content.for_diver:
         lines.append(words.say("bearings_are_magnetic"))
-    line_mm = size * POINT_MM * 1.25
-    arrows_mm = 22.0
-    split = [part for line in lines for part in wrapped(line, pen.wide - arrows_mm, size, pen.font)]
-    high = max(19.0, line_mm * len(split) + 2.0)
-    top = pen.room(high + 1.0)
-    _arrows(pen, norths, top - 18.0, content)
-    for k, line in enumerate(split):
-        pen.write(arrows_mm, top - 3.0 - k * line_mm, line, size)
+    top = pen.room(ARROWS_MM[1])
+    _arrows(pen, norths, top - ARROWS_MM[1] + 1.0, content)
+    if content.for_diver:
+        for line in lines:
+            pen.text(line, size)
+        return
+    y = top - 3.0
+    for line in lines:
+        for part in wrapped(line, pen.wide - ARROWS_MM[0], size, pen.font):
+            pen.write(ARROWS_MM[0], y, part, size)
+            y -= size * POINT_MM * 1.25
+        y -= 0.6
 
 
 def _arrows(pen: Pen, norths: Norths, foot: float, content: Content) -> None:
@@ -264,14 +270,14 @@ def _levels_text(content: Content) -> str:
         if content.hides_place:
             return words.say("heights_above_site_datum")
         return words.say("heights_above", datum=words.own(content.site.vertical_datum))
-    return words.say("depths_below", level=words.own(level_of(content).name))
+    return words.say("depths_below", level=words.own(content.level.name))
 
 
 def _basis(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
     """Write datum, sea level, dates and techniques of the walls, and the phase drawn."""
     words, size = content.words, letters.note
     pen.heading(words.say("basis"), letters.heading)
-    level = level_of(content)
+    level = content.level
     if not content.hides_place:
         pen.text(words.say("vertical_datum", datum=words.own(content.site.vertical_datum)), size)
         height, sd = words.number(level.height_m, 3), words.number(level.sd_m, 3)

@@ -12,11 +12,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from wrackline.model import SheetSet, Site
+from wrackline.model import SeaLevel, SheetSet, Site
+from wrackline.publish.fonts import family
 from wrackline.publish.language import Language
 from wrackline.publish.shrinking import Small
 from wrackline.publish.sheet_paper import Bounds
-from wrackline.publish.sheet_style import family_of
+from wrackline.seabed.contours import contours
 
 FIRST_DAY = dt.date(2000, 1, 1)
 """Stands for the day where no survey tells one."""
@@ -76,7 +77,7 @@ class Content:
     @property
     def font(self) -> str:
         """Family of the letters."""
-        return family_of(self.words.font)
+        return family(self.words)
 
     @property
     def last_day(self) -> dt.date:
@@ -98,6 +99,17 @@ class Content:
     def shows_depths(self) -> bool:
         """Whether levels are printed as depths below a sea level."""
         return (self.settings.vertical or ("depths" if self.for_diver else "heights")) == "depths"
+
+    @property
+    def level(self) -> SeaLevel:
+        """The sea level that the sheet's depths count from."""
+        wanted = self.settings.depths_below or self.site.depths_below
+        return next(level for level in self.site.sea_levels if level.name == wanted)
+
+    @property
+    def sea_level_m(self) -> float:
+        """Height of that level above the datum [m]."""
+        return self.level.height_m
 
     def near(self, ground: Bounds) -> Content:
         """Return what touches a frame; contours and waterlines are cut at it."""
@@ -140,3 +152,21 @@ def marks_layer(marks: Sequence[tuple[str, float, float]], crs: str) -> gpd.GeoD
     names = [name for name, _, _ in marks]
     places = gpd.points_from_xy([x for _, x, _ in marks], [y for _, _, y in marks])
     return gpd.GeoDataFrame({"mark": names}, geometry=places, crs=crs)
+
+
+def with_round_depths(content: Content, surface: Path | str, step_m: float) -> Content:
+    """Return the same with contours at round depths below the sheet's sea level.
+
+    Parameters
+    ----------
+    content : Content
+    surface : Path or str
+        Raster with the bands ``height`` and ``sd`` [m].
+    step_m : float
+        Step between contours [m].
+    """
+    level = content.level
+    drawn = contours(
+        surface, step_m=step_m, level=level, crs=content.site.crs, zero_m=level.height_m
+    )
+    return replace(content, contours=drawn)

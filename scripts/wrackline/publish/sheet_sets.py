@@ -100,7 +100,7 @@ def _each(
 def _unknown(one: str, there: Sequence[str], what: str, name: str) -> Fault:
     near = difflib.get_close_matches(one, there, 1, 0.0)
     return Fault(
-        code="no_such_sheet",
+        kind="no_such_sheet",
         found=f"sheets.{name}.only names the {what} '{one}', which the plan doesn't have",
         allowed=f"one of its {len(there)} numbers" + (f", e.g. '{near[0]}'" if near else ""),
         consequence="that sheet can't be drawn",

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import shapely
 
@@ -14,7 +13,7 @@ from wrackline.publish.language import Language
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_labels import Place, Placing, size_mm
 from wrackline.publish.sheet_style import LEVELS
-from wrackline.publish.sheet_things import INDEX_STEP_M, multiples
+from wrackline.publish.sheet_things import INDEX_STEP_M, levels_of, multiples
 from wrackline.quantities import places as supported
 
 RANK_SPACING_M = {1: 20.0, 2: 10.0, 3: 5.0, 4: 2.5}
@@ -44,20 +43,12 @@ class Levels:
     @staticmethod
     def of(content: Content) -> Levels:
         """Return the levels that a sheet prints."""
-        if not content.shows_depths:
-            return Levels(content.words)
-        return Levels(content.words, level_of(content).height_m)
+        return Levels(content.words, content.sea_level_m if content.shows_depths else None)
 
     def text(self, height_m: float, digits: int) -> str:
         """Return a height as it stands on the sheet."""
         value = height_m if self.sea_level_m is None else self.sea_level_m - height_m
         return self.words.number(value, digits)
-
-
-def level_of(content: Content) -> Any:
-    """Return the sea level that a sheet's depths count from."""
-    wanted = content.settings.depths_below or content.site.depths_below
-    return next(level for level in content.site.sea_levels if level.name == wanted)
 
 
 @dataclass(frozen=True)
@@ -153,24 +144,20 @@ def place_contours(placing: Placing, content: Content, size_pt: float) -> None:
     open_ground = shapely.difference(frame, shapely.union_all(np.concatenate(fills)))
     shapely.prepare(open_ground)
     least = placing.layout.ground_m(LABELLED_MM)
-    for row in _index_contours(content.contours, least):
+    for row in _index_contours(content, least):
         inside = shapely.get_parts(shapely.intersection(row["geometry"], open_ground))
         lines = [one for one in inside if one.geom_type == "LineString" and one.length > least]
         if lines:
-            whole = abs(row["height_m"] - round(row["height_m"])) < 1e-6
-            text = levels.text(float(row["height_m"]), _digits(levels, whole=whole))
+            text = levels.text(float(row["height_m"]), 0)
             places = [*_straightest(row), *_along(max(lines, key=lambda one: one.length))]
             placing.put(text, places, size_pt, "contour", open_ground)
 
 
-def _digits(levels: Levels, *, whole: bool) -> int:
-    """Return the decimals of a contour's figure; depths below an odd level need them."""
-    level = levels.sea_level_m or 0.0
-    return 0 if whole and abs(level - round(level)) < 1e-9 else 2
-
-
-def _index_contours(contours: gpd.GeoDataFrame, least: float) -> Sequence[Mapping[str, Any]]:
-    index = contours[multiples(contours["height_m"], INDEX_STEP_M)]
+def _index_contours(content: Content, least: float) -> Sequence[Mapping[str, Any]]:
+    contours = content.contours
+    if contours is None:
+        return []
+    index = contours[multiples(levels_of(content, contours), INDEX_STEP_M)]
     index = index.assign(long_m=index.length)
     index = index[index["long_m"] > least].sort_values("long_m", ascending=False, kind="stable")
     rows: Sequence[Mapping[str, Any]] = index.to_dict("records")

@@ -6,11 +6,9 @@ things differ in colour, they differ in tone, dash or hatch too.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
 from typing import Any
 
-from matplotlib.font_manager import FontProperties, fontManager
 from matplotlib.path import Path as Outline
 
 POINT_MM = 25.4 / 72
@@ -84,6 +82,13 @@ class Letters:
     site: float = 11.0
 
 
+    @property
+    def smaller(self) -> Letters:
+        """The same with smaller notes, where they need more room than there is."""
+        small = {"note": 5.0, "heading": 6.0, "title": 8.0, "site": 9.0}
+        return replace(self, **{name: min(size, getattr(self, name)) for name, size in small.items()})
+
+
 DESK = Letters()
 DIVER = Letters(
     room=(11.0, 9.0, 7.5),
@@ -129,18 +134,3 @@ def tone(number: int, count: int) -> str:
     """
     share = number / max(count - 1, 1)
     return "#" + 3 * f"{round(255 * (DARKEST + share * (LIGHTEST - DARKEST))):02x}"
-
-
-@cache
-def family_of(font: str) -> str:
-    """Return the family of a font file, made known to the drawing library; nothing: the built-in.
-
-    Parameters
-    ----------
-    font : str
-        Path of a TrueType or OpenType file, or nothing.
-    """
-    if not font:
-        return FONT
-    fontManager.addfont(font)
-    return str(FontProperties(fname=font).get_name())

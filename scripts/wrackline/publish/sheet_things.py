@@ -105,14 +105,19 @@ def multiples(values: pd.Series, step: float) -> np.ndarray:
     return np.asarray(np.abs(share - np.round(share)) < 1e-6)
 
 
+def levels_of(content: Content, contours: gpd.GeoDataFrame) -> pd.Series:
+    """Return what contours are on a sheet: heights, or depths below its sea level [m]."""
+    return content.sea_level_m - contours["height_m"] if content.shows_depths else contours["height_m"]
+
+
 def _bed(content: Content, layout: Layout) -> Iterator[Drawn]:
     """Contours, whole metres bolder, and waterlines, each level with its own dashes."""
     words, least = content.words, layout.ground_m(SHORTEST_MM)
     if content.contours is not None and len(content.contours):
         step = next(step for scale, step in LINE_STEPS_M.items() if layout.scale >= scale)
-        kept = content.contours[multiples(content.contours["height_m"], step)]
+        kept = content.contours[multiples(levels_of(content, content.contours), step)]
         kept = kept[kept.length > least]
-        index = multiples(kept["height_m"], INDEX_STEP_M)
+        index = multiples(levels_of(content, kept), INDEX_STEP_M)
         key = "contour_depth" if content.shows_depths else "contour"
         lines = shapely.simplify(kept.geometry.to_numpy(), layout.ground_m(BEND_MM))
         yield Drawn(words.say(key), Style(BED, THIN_MM), lines[index], 0.5, broken=True)
@@ -271,7 +276,7 @@ def _symbols(points: gpd.GeoDataFrame, content: Content) -> Iterator[Drawn]:
 
 
 def _marks(content: Content) -> Iterator[Drawn]:
-    if content.marks is not None and len(content.marks):
+    if content.marks is not None and not content.hides_place:
         style = Style(INK, THIN_MM, marker="^", size_mm=1.8)
         shapes = content.marks.geometry.to_numpy()
         yield Drawn(content.words.say("control_mark"), style, shapes, 4.4)

@@ -127,6 +127,8 @@ WORDS: dict[str, str] = {
     "room_numbers": "R051-038 is a room, B051-038 a building: metres east and north of the site's "
     "origin.",
     "section": "section line",
+    "grid_easting": "{metres} E",
+    "grid_northing": "{metres} N",
     # Norths and neighbours
     "north_roughly": "north of the sheet's grid, within a few degrees of true north",
     "mark_grid": "GN",
