@@ -23,10 +23,11 @@ from matplotlib.path import Path as Outline
 
 from wrackline.publish.sheet_backdrop import Backdrop, backdrop_of
 from wrackline.publish.sheet_column import Named, Shown, draw_title_block, write_column
-from wrackline.publish.sheet_content import Content
+from wrackline.publish.sheet_content import Content, with_norths
 from wrackline.publish.sheet_labels import (
     LINE_SPACING,
     Label,
+    Place,
     Placing,
     place_buildings,
     place_ends,
@@ -46,7 +47,6 @@ from wrackline.publish.sheet_style import (
     INK,
     LEVELS,
     LINE_MM,
-    POINT_MM,
     SEA,
     SETTINGS,
     Letters,
@@ -123,6 +123,7 @@ def plan_set(content: Content, name: str) -> list[Planned]:
     name : str
         Of the set.
     """
+    content = with_norths(content)
     sheets = sheets_of(content, name)
     for columns in range(1, MOST_COLUMNS + 1):
         planned = [_plan(content, sheet, k + 1, len(sheets)) for k, sheet in enumerate(sheets)]
@@ -181,7 +182,7 @@ def _place_numbers(
     return place_rooms(placing, rooms, letters.room, letters.key, more)
 
 
-def _around_middle(placing: Placing, middle: tuple[float, float]) -> Iterator[tuple[float, ...]]:
+def _around_middle(placing: Placing, middle: tuple[float, float]) -> Iterator[Place]:
     """Yield places from a point outwards."""
     for ring in range(8):
         for i in range(-ring, ring + 1):
@@ -350,7 +351,9 @@ def _write_labels(axes: Axes, planned: Planned) -> None:
             **{"color": INK, **ROLES.get(label.role, {})},
         )
         if label.of is not None:
-            ends = shapely.get_coordinates(shapely.shortest_line(label.box, shapely.Point(label.of)))
+            ends = shapely.get_coordinates(
+                shapely.shortest_line(label.box, shapely.Point(label.of))
+            )
             axes.plot(*ends.T, color=INK, lw=points(FAINT_MM), zorder=4.5)
 
 
@@ -400,5 +403,3 @@ def _columns(figure: Figure, planned: Planned) -> None:
         else:
             draw_title_block(axes, planned.content, layout, planned.named, planned.letters)
         axes.set(xlim=(0, wide), ylim=(0, high))
-
-

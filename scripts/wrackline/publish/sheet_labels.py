@@ -284,4 +284,6 @@ def place_ends(
             half = max(size_mm(text, size, placing.font)) / 2
             reach = [placing.layout.ground_m(away + half) for away in AWAY_MM]
             places = [(*(end + far * out).tolist(), 0.0) for far in reach]
-            placing.put(text, [*places, *_around(placing, text, (*end, *end), size)], size, "section")
+            placing.put(
+                text, [*places, *_around(placing, text, (*end, *end), size)], size, "section"
+            )

@@ -59,7 +59,9 @@ def _row(one: Planned, name: str) -> dict[str, Any]:
         "middle_easting_m": None if hidden else (west + east) / 2,
         "middle_northing_m": None if hidden else (south + north) / 2,
         "line_shows_m": layout.ground_m(DRAWN_MM),
-        "less_sure_than_drawn": "; ".join(f"{technique} (sd {sd:.2f} m)" for technique, sd in coarse),
+        "less_sure_than_drawn": "; ".join(
+            f"{technique} (sd {sd:.2f} m)" for technique, sd in coarse
+        ),
         "no_place_for": ";".join(one.unplaced),
         "null_because": "; ".join(filter(None, reasons)),
     }

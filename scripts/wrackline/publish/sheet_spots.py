@@ -120,7 +120,16 @@ def _beside_mark(placing: Placing, spot: Spot, text: str, size_pt: float) -> Ite
     size = placing.layout.ground_m(LEVELS[spot.of].size_mm)
     for away_mm in (0.5, 1.5, 3.0, 4.5):
         away = placing.layout.ground_m(away_mm)
-        for side, lift in ((1, 0.5), (-1, 0.5), (1, 1.5), (-1, 1.5), (0, 2), (1, -1), (-1, -1), (0, -1)):
+        for side, lift in (
+            (1, 0.5),
+            (-1, 0.5),
+            (1, 1.5),
+            (-1, 1.5),
+            (0, 2),
+            (1, -1),
+            (-1, -1),
+            (0, -1),
+        ):
             up = size + away if lift > 1 else -away if lift < 0 else size / 2
             up += np.sign(up - size / 2) * tall / 2
             yield spot.x + side * (0.62 * size + away + wide / 2), spot.y + float(up), 0.0

@@ -81,12 +81,13 @@ class Letters:
     title: float = 9.0
     site: float = 11.0
 
-
     @property
     def smaller(self) -> Letters:
         """The same with smaller notes, where they need more room than there is."""
         small = {"note": 5.0, "heading": 6.0, "title": 8.0, "site": 9.0}
-        return replace(self, **{name: min(size, getattr(self, name)) for name, size in small.items()})
+        return replace(
+            self, **{name: min(size, getattr(self, name)) for name, size in small.items()}
+        )
 
 
 DESK = Letters()
@@ -109,7 +110,14 @@ LEVEL_MARK = Outline([(0, 0), (-0.62, 1.0), (0.62, 1.0), (0, 0)], closed=True)
 """The level mark: a triangle on its point, which stands where the height was taken."""
 LEVEL_FOOT = Outline(
     [(0, 0), (-0.62, 1.0), (0.62, 1.0), (0, 0), (-0.62, 0), (0.62, 0)],
-    [Outline.MOVETO, Outline.LINETO, Outline.LINETO, Outline.LINETO, Outline.MOVETO, Outline.LINETO],
+    [
+        Outline.MOVETO,
+        Outline.LINETO,
+        Outline.LINETO,
+        Outline.LINETO,
+        Outline.MOVETO,
+        Outline.LINETO,
+    ],
 )
 """The same on a line, for the seabed."""
 

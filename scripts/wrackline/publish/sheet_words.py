@@ -19,7 +19,7 @@ WORDS: dict[str, str] = {
     "sheet_of": "sheet {number} of {count}",
     "scale_on_paper": "1:{scale} on {paper}",
     "known_after": "as known after {season}",
-    "place_left_out": "place left out",
+    "place_left_out": "The place is left out; coordinates count from the site's origin.",
     # Title block
     "sheet_number": "Sheet",
     "revision": "Revision",
