@@ -8,14 +8,12 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
-from matplotlib import font_manager
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
 from wrackline.config import load_site
 from wrackline.model import Translation
-from wrackline.publish.fonts import family
-from wrackline.publish.language import Language
+from wrackline.publish.language import Language, language_of
 from wrackline.publish.sheet_words import WORDS
 from wrackline.publish.words import CAUTION
 from wrackline.quantities import fixed, measured
@@ -125,11 +123,14 @@ def test_steps_get_the_same_language():
     assert Language.from_json(language_json(site, "en")) == Language.english()
 
 
-def test_a_font_of_ones_own_is_found_by_its_name():
-    """A language's font file is made known under the name that it bears."""
-    path = font_manager.findfont(FontProperties(family="DejaVu Serif"))
-    assert family(Language("uk", font=path)) == "DejaVu Serif"
-    assert family(UKRAINIAN) == "DejaVu Sans"
+def test_a_step_reads_the_file_that_was_checked(tmp_path):
+    """A step is given the language's file, or none for English."""
+    assert language_of([ROOT / "config" / "languages" / "uk.yaml"]) == UKRAINIAN
+    assert language_of([]) == Language.english()
+    path = tmp_path / "config" / "languages" / "ka.yaml"
+    path.parent.mkdir(parents=True)
+    path.write_text("language: ქართული\nfont: fonts/own.ttf\n", encoding="utf-8")
+    assert language_of([path]).font == "config/fonts/own.ttf"
 
 
 def wide(text):
