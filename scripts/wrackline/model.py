@@ -429,6 +429,10 @@ class Site(Strict):
 
     schema_version: int = Field(description="Version of this file's layout; now 1.")
     name: Text = Field(description="Name of the site as printed on every product.")
+    public_name: str = Field(
+        "",
+        description="What the site is called where its place is left out; it must not tell it.",
+    )
     crs: Text = Field(description="The site's projected CRS in metres, e.g. 'EPSG:32633'.")
     vertical_datum: Text = Field(description="What height 0.000 is, in words, as printed.")
     origin: Point = Field(
@@ -1308,6 +1312,7 @@ NEUTRAL_WATER: dict[str, Any] = {
 }
 NEUTRAL_SITE: dict[str, Any] = {
     "name": "-",
+    "public_name": "",
     "credit": "",
     "demo": None,
     "seabed": SeabedSettings(),
@@ -1319,7 +1324,7 @@ NEUTRAL_SITE: dict[str, Any] = {
 }
 
 
-UNSUMMARISED = ("credit", "demo", "seabed", "sheet", "name", "phases")
+UNSUMMARISED = ("credit", "demo", "seabed", "sheet", "name", "public_name", "phases")
 
 
 def for_reading(survey: Survey) -> Survey:

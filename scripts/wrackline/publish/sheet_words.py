@@ -117,6 +117,8 @@ WORDS: dict[str, str] = {
     "no_place": "No place for the numbers of {numbers}.",
     "no_room_for_key": "{number} (no room for its key)",
     "local_grid": "a local grid from the site's origin",
+    "hidden_datum": "the record's own height datum",
+    "hidden_level": "the record's own sea level",
     # Cautions
     "caution": CAUTION,
     "not_for_diving": "Not for dive planning: depths change with the tide.",
