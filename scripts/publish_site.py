@@ -21,6 +21,7 @@ def main(job):
     crs, about = job.params.crs, json.loads(job.params.about)
     plan = vectors.read_layers(contract.PLAN_LAYERS, job.input.plan)
     layers = with_readings(plan, vectors.read(job.input.readings))
+    layers |= vectors.read_layers(contract.BESIDE_PLAN, job.input.beside)
     layers["contours"] = bed_lines("contours", job.input.contours, crs)
     layers["waterlines"] = bed_lines("waterlines", job.input.waterlines, crs)
     layers["sightings"] = together("sightings", job.input.sightings, crs)

@@ -117,6 +117,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("wall", "text", "", "lasting numbers of the wall lines around it, separated by ;"),
         *_measured("thickness_m", "m", "mean thickness between faces"),
         EVIDENCE,
+        *_phases(),
         SURVEYS,
         WHY_NULL,
     ),
@@ -188,6 +189,55 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("line", "text", "", "the survey's own number for it"),
         Field("note", "text", "", "the surveyor's note"),
         WHY_NULL,
+    ),
+    "spot_heights": (
+        Field(
+            "of",
+            "text",
+            "",
+            "what it is the height of: wall top, wall base, floor or seabed, never two of them",
+        ),
+        Field(
+            "thing",
+            "text",
+            "",
+            "lasting number of the wall or the room; empty for open seabed, and a floor in no room",
+        ),
+        Field(
+            "rank",
+            "whole",
+            "",
+            "1 is put on a sheet first: points of one kind lie 20 m apart at least up to rank 1, "
+            "10 m up to 2, 5 m up to 3, 2.5 m up to 4",
+        ),
+        *_measured("height_m", "m", "height above the datum"),
+        *_measured("depth_m", "m", "depth below the named sea level"),
+        Field("easting_m", "real", "m", "where it was measured"),
+        Field("northing_m", "real", "m", "where it was measured"),
+        Field(
+            "evidence",
+            "text",
+            "",
+            "of a wall: recorded or old plan; of a floor: excavated, paving, threshold or probe; "
+            "of the seabed: seabed model, a cell of it that holds soundings",
+        ),
+        Field(
+            "survey",
+            "text",
+            "",
+            "survey that it rests on, several separated by ;; of the seabed the one that counts "
+            "most",
+        ),
+        Field("season", "text", "", "season of that survey, of several the last"),
+    ),
+    "trenches": (
+        Field("trench", "text", "", "the team's name for it, or the row of its file"),
+        *_measured("area_m2", "m2", "ground within its outline, on the ground"),
+        Field("survey", "text", "", "survey of its outline"),
+        Field("season", "text", "", "season of that survey"),
+        Field("from_date", "text", "", "first day of that survey"),
+        Field("to_date", "text", "", "last day of that survey"),
+        Field("note", "text", "", "the surveyor's note"),
     ),
     "contours": (
         Field(
@@ -702,6 +752,37 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("note", "text", "", "of an area what it is; of stable ground how the seasons fit"),
         WHY_NULL,
     ),
+    "sheets": (
+        Field("sheet", "text", "", "set and number of the sheet"),
+        Field("title", "text", "", "its title, in its language"),
+        Field("shows", "text", "", "site, index, tile, building or trench"),
+        Field("pdf", "text", "", "file of all sheets of the set, below results/"),
+        Field("page", "whole", "", "its page in that file"),
+        Field("svg", "text", "", "file of the sheet alone, below results/"),
+        Field("scale", "whole", "", "the sheet is to scale 1 : this, in the grid"),
+        Field("paper", "text", "", "paper of ISO 216"),
+        Field("language", "text", "", "language of its titles and labels"),
+        Field("reader", "text", "", "desk or diver"),
+        Field("place", "text", "", "shown; left_out: nothing on it tells where the site lies"),
+        Field("revision", "text", "", "revision, or the season after which it is drawn"),
+        Field("drawn", "text", "", "who drew it"),
+        Field("checked", "text", "", "who checked it"),
+        Field("date", "text", "", "date of issue"),
+        Field("ground_wide_m", "real", "m", "ground that it shows, west to east, in the grid"),
+        Field("ground_tall_m", "real", "m", "ground that it shows, south to north, in the grid"),
+        Field("middle_easting_m", "real", "m", "easting of its map's middle"),
+        Field("middle_northing_m", "real", "m", "northing of its map's middle"),
+        Field("line_shows_m", "real", "m", "ground under 0.2 mm, what a drawn line shows"),
+        Field(
+            "less_sure_than_drawn",
+            "text",
+            "",
+            "techniques of walls on it whose sd is more than line_shows_m: don't take off more "
+            "than they hold",
+        ),
+        Field("no_place_for", "text", "", "buildings whose number has no place, separated by ;"),
+        WHY_NULL,
+    ),
     "summary": (
         Field("figure", "text", "", "lasting name of the figure"),
         Field("text", "text", "", "what it is, in words"),
@@ -722,6 +803,9 @@ def table_columns(table: str) -> dict[str, str]:
 
 PLAN_LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")
 """Layers of a plan, in the order in which steps write them."""
+
+BESIDE_PLAN = ("spot_heights", "trenches")
+"""Layers published with the plan as known after a season, without lasting numbers of their own."""
 
 
 def columns(layer: str) -> dict[str, str]:

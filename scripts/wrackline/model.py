@@ -414,14 +414,69 @@ class RoomSettings(Strict):
     )
 
 
-class SheetSettings(Strict):
-    """Paper and scale of the plan sheet."""
+class SheetSet(Strict):
+    """A set of plan sheets: what they show, on which paper, for whom."""
 
+    shows: Literal["site", "tiles", "buildings", "trenches"] = Field(
+        "site",
+        description="The whole site on one sheet; tiles with overlap and an index; one sheet for "
+        "each building; one for each trench.",
+    )
     paper: Literal["A4", "A3", "A2", "A1", "A0"] = Field("A1", description="Paper (ISO 216).")
     scale: Annotated[int, Field(ge=10, le=20000)] | None = Field(
         None,
-        description="The sheet is drawn to 1 : this; left out, the largest usual scale that fits.",
+        description="Sheets are drawn to 1 : this; left out, to the largest usual scale that fits, "
+        "for tiles to 1:200.",
     )
+    overlap_m: Annotated[float, Field(ge=0, le=1000)] = Field(
+        5.0, description="Ground that neighbouring tiles share [m]."
+    )
+    only: list[Text] = Field(
+        default_factory=list,
+        description="Numbers of the buildings, or names of the trenches, that get a sheet; left "
+        "out, all.",
+    )
+    reader: Literal["desk", "diver"] = Field(
+        "desk",
+        description="For a diver: big type, depths, magnetic north with its yearly change.",
+    )
+    title: Text | None = Field(None, description="Title; left out, what the sheet shows.")
+    language: Name = Field(
+        "en", description="Language of titles and labels: en, or a file of config/languages/."
+    )
+    vertical: Literal["heights", "depths"] | None = Field(
+        None,
+        description="Contours and spot heights as heights above the datum or depths below a sea "
+        "level; left out, heights, for a diver depths.",
+    )
+    depths_below: Text | None = Field(
+        None, description="Sea level that the sheet's depths count from; left out, the site's."
+    )
+    relief: bool = Field(True, description="The seabed's relief, lightly, under all else.")
+    picture: Text | None = Field(
+        None,
+        description="Survey of a picture, as season-name, that lies under all else, e.g. "
+        "2033-photo_mosaic.",
+    )
+    place: Literal["shown", "left_out"] = Field(
+        "shown",
+        description="left_out: nothing on the sheet tells where the site lies; coordinates count "
+        "from its origin.",
+    )
+
+
+class TitleBlock(Strict):
+    """Who made the sheets and when, as printed in their title block (fields of ISO 7200)."""
+
+    drawn: Text | None = Field(None, description="Who drew the sheets.")
+    checked: Text | None = Field(None, description="Who checked them.")
+    date: dt.date | None = Field(
+        None, description="Date of issue; left out, only the dates of survey are printed."
+    )
+    revision: Text | None = Field(
+        None, description="Revision; left out, the last season, after which the plan is drawn."
+    )
+    permit: Text | None = Field(None, description="Permit under which the survey was made.")
 
 
 class Site(Strict):
@@ -468,13 +523,40 @@ class Site(Strict):
     readings: ReadingSettings = Field(
         default_factory=ReadingSettings, description="How interpretations are followed."
     )
-    sheet: SheetSettings = Field(default_factory=SheetSettings, description="Plan sheets.")
+    sheets: dict[Name, SheetSet] = Field(
+        default_factory=lambda: {"plan": SheetSet()}, description="Sets of plan sheets, by name."
+    )
+    title_block: TitleBlock = Field(
+        default_factory=TitleBlock, description="What the sheets' title block says."
+    )
     credit: str = Field("", description="Credit line for the products.")
     demo: str | None = Field(
         None,
         description="Truth file from which a demo's survey files are made, relative to the site; "
         "leave it out for a real site.",
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_sheet(cls, content: Any) -> Any:
+        """Take `sheet`, the one sheet of older configs, as the set `plan`."""
+        if isinstance(content, dict) and "sheet" in content and "sheets" not in content:
+            rest = {key: value for key, value in content.items() if key != "sheet"}
+            return {**rest, "sheets": {"plan": content["sheet"]}}
+        return content
+
+    @model_validator(mode="after")
+    def _sheets_hold(self) -> Site:
+        names = [level.name for level in self.sea_levels]
+        for name, sheets in self.sheets.items():
+            if sheets.depths_below is not None and sheets.depths_below not in names:
+                raise ValueError(
+                    f"sheets.{name}.depths_below names '{sheets.depths_below}', but sea_levels "
+                    f"has {names}"
+                )
+            if sheets.only and sheets.shows not in ("buildings", "trenches"):
+                raise ValueError(f"sheets.{name}.only names things, but it shows {sheets.shows}")
+        return self
 
     @model_validator(mode="after")
     def _names_hold(self) -> Site:
@@ -1320,11 +1402,21 @@ NEUTRAL_SITE: dict[str, Any] = {
     "occupied": None,
     "sea_level_marks": [],
     "phases": [],
-    "sheet": SheetSettings(),
+    "sheets": {},
+    "title_block": TitleBlock(),
 }
 
 
-UNSUMMARISED = ("credit", "demo", "seabed", "sheet", "name", "public_name", "phases")
+UNSUMMARISED = (
+    "credit",
+    "demo",
+    "seabed",
+    "sheets",
+    "title_block",
+    "name",
+    "public_name",
+    "phases",
+)
 
 
 def for_reading(survey: Survey) -> Survey:
@@ -1392,6 +1484,16 @@ def for_summary(site: Site) -> Site:
     plain = {"vertical_datum": "-", "rooms": RoomSettings(), "height_links": []}
     part = site.model_copy(update={**plain, **{key: NEUTRAL_SITE[key] for key in UNSUMMARISED}})
     return _with_own_sources(part)
+
+
+def for_sheets(site: Site) -> Site:
+    """Return a site with what its plan sheets print: names, levels, phases, title block."""
+    plain = {"walls": WallSettings(), "rooms": RoomSettings(), "height_links": [], "sheets": {}}
+    levels = [level.model_copy(update={"error_sources": []}) for level in site.sea_levels]
+    kept = ("name", "public_name", "credit", "phases", "title_block")
+    update = {key: value for key, value in NEUTRAL_SITE.items() if key not in kept}
+    whole = {**update, **plain, "sea_levels": levels, "error_sources": {}}
+    return site.model_copy(update=whole)
 
 
 def _with_own_sources(site: Site) -> Site:

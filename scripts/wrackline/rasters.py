@@ -405,19 +405,18 @@ class RasterReader:
         dict of str to array, shape `part.shape`
         """
         wanted = self.names if names is None else tuple(names)
-        out = {name: np.full(part.shape, np.nan) for name in wanted}
         inside = part.intersection(self.grid)
         if inside is None:
-            return out
+            return {name: np.full(part.shape, np.nan) for name in wanted}
         window = Window.from_slices(*self.grid.window(inside))
-        into = part.window(inside)
-        for name in wanted:
-            values = self._source.read(
-                self.names.index(name) + 1, window=window, out_dtype="float64"
-            )
-            values[values == NODATA] = np.nan
-            out[name][into] = values
-        return out
+        bands = [self.names.index(name) + 1 for name in wanted]
+        values = self._source.read(bands, window=window, out_dtype="float64")
+        values[values == NODATA] = np.nan
+        if inside != part:
+            within, into = values, part.window(inside)
+            values = np.full((len(wanted), *part.shape), np.nan)
+            values[:, into[0], into[1]] = within
+        return dict(zip(wanted, values, strict=True))
 
 
 def read_raster(path: Path | str) -> tuple[Grid, dict[str, Array]]:

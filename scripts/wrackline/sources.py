@@ -373,3 +373,33 @@ def sight_traits(config: SiteConfig, season: str) -> str:
         if config.surveys[name].holds in ("wall_lines", *POINT_HOLDS)
     }
     return json.dumps(traits)
+
+
+def relief_below(config: SiteConfig, sheets: str) -> list[str]:
+    """Return the raster of relief under a set of sheets, where there is a seabed and it is wanted."""
+    wanted = config.site.sheets[sheets].relief and config.point_surveys
+    return ["work/seabed/local_relief.tif"] if wanted else []
+
+
+def picture_below(config: SiteConfig, sheets: str) -> list[str]:
+    """Return the picture under a set of sheets, where one is wanted."""
+    survey = config.site.sheets[sheets].picture
+    return [config.surveys[survey].file] if survey else []
+
+
+def font_of(config: SiteConfig, sheets: str) -> list[str]:
+    """Return the font file of the language of a set of sheets, where it has one of its own."""
+    code = config.site.sheets[sheets].language
+    if code not in config.languages:
+        return []
+    return files_there(config, Language.of(code, config.languages[code]).font)
+
+
+def standing_marks(config: SiteConfig) -> list[list[str | float]]:
+    """Return the control marks that stand: name, easting, northing, by name."""
+    last = {row.point: row for row in config.control}
+    return [
+        [name, row.easting, row.northing]
+        for name, row in sorted(last.items())
+        if row.fate == "stands"
+    ]

@@ -1,11 +1,16 @@
 from wrackline.contract import LAYERS
-from wrackline.model import for_summary
+from wrackline.model import for_sheets, for_summary
 from wrackline.sources import (
     change_pairs,
     changed_since,
+    font_of,
+    language_json,
+    picture_below,
     printed_stamp,
+    relief_below,
     season_before,
     season_surveys,
+    standing_marks,
     statement_json,
 )
 
@@ -21,6 +26,10 @@ rule publish_season:
     input:
         plan=expand("work/seasons/{{season}}/{layer}.parquet", layer=PLAN_LAYERS),
         readings="work/seasons/{season}/readings.parquet",
+        beside=[
+            "work/seasons/{season}/spot_heights.parquet",
+            "work/trenches/{season}/trenches.parquet",
+        ],
     output:
         package="work/publish/seasons/{season}/plan.gpkg",
     log:
@@ -160,6 +169,10 @@ rule publish_site:
         plan=SITE_PLAN,
         tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
         readings=f"work/seasons/{LAST_SEASON}/readings.parquet",
+        beside=[
+            f"work/seasons/{LAST_SEASON}/spot_heights.parquet",
+            f"work/trenches/{LAST_SEASON}/trenches.parquet",
+        ],
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
         changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
@@ -399,35 +412,63 @@ rule write_report:
         "../../scripts/write_report.py"
 
 
-rule draw_sheet:
+rule draw_sheets:
     input:
         plan=SITE_PLAN,
         team=SITE_TEAM,
+        spots=f"work/seasons/{LAST_SEASON}/spot_heights.parquet",
+        trenches=f"work/trenches/{LAST_SEASON}/trenches.parquet",
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
         contours=["work/seabed/contours.parquet"] if SITE_SURFACE else [],
         waterlines=["work/seabed/waterlines.parquet"] if SITE_SURFACE else [],
-        relief=["work/seabed/local_relief.tif"] if SITE_SURFACE else [],
+        relief=lambda w: relief_below(SITE, w.sheets),
+        picture=lambda w: picture_below(SITE, w.sheets),
+        font=lambda w: font_of(SITE, w.sheets),
         package="work/publish/site.gpkg",
     output:
-        "work/publish/sheets/plan.pdf",
-        "work/publish/sheets/plan.svg",
+        pdf="work/publish/sheets/{sheets}.pdf",
+        drawings=directory("work/publish/sheets/{sheets}"),
+        register="work/sheets/{sheets}.json",
     log:
-        "logs/draw_sheet/all.log",
+        "logs/draw_sheets/{sheets}.log",
     params:
-        code=fingerprint("draw_sheet"),
-        about=statement_json(SITE, LAST_SEASON),
-        sheet=to_json(SITE.site.sheet),
-        crs=SITE.site.crs,
+        code=fingerprint("draw_sheets"),
+        settings=lambda w: to_json(SITE.site.sheets[w.sheets]),
+        site=to_json(for_sheets(SITE.site)),
+        language=lambda w: language_json(SITE, SITE.site.sheets[w.sheets].language),
+        contour_step_m=SITE.site.seabed.contour_step_m,
+        marks=standing_marks(SITE),
         season=LAST_SEASON,
     message:
-        "Publish: the plan sheet"
+        "Publish: the plan sheets {wildcards.sheets}"
     script:
-        "../../scripts/draw_sheet.py"
+        "../../scripts/draw_sheets.py"
+
+
+rule list_sheets:
+    input:
+        registers=expand("work/sheets/{sheets}.json", sheets=list(SITE.site.sheets)),
+    output:
+        table="work/publish/tables/sheets.csv",
+    log:
+        "logs/list_sheets/all.log",
+    params:
+        code=fingerprint("list_sheets"),
+    message:
+        "Publish: the register of sheets"
+    script:
+        "../../scripts/list_sheets.py"
 
 
 rule list_products:
     input:
         rules.join_interpretations.output,
-        rules.draw_sheet.output,
+        [
+            f"work/publish/sheets/{sheets}{kind}"
+            for sheets in SITE.site.sheets
+            for kind in ("", ".pdf")
+        ],
+        rules.list_sheets.output,
         rules.write_report.output,
         rules.publish_site.output,
         rules.publish_audits.output,

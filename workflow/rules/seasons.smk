@@ -11,6 +11,7 @@ from wrackline.sources import (
     sight_traits,
     surface_surveys,
     surveys_of_season,
+    view_surface,
     view_surveys,
 )
 
@@ -36,6 +37,48 @@ rule carry_numbers:
         "Seasons: carrying numbers into the plan of {wildcards.season}"
     script:
         "../../scripts/carry_numbers.py"
+
+
+rule choose_spot_heights:
+    input:
+        plan=expand(
+            "work/seasons/{{season}}/{layer}.parquet",
+            layer=["wall_lines", "wall_bodies", "rooms", "buildings"],
+        ),
+        lines="work/walls/upto-{season}/lines.parquet",
+        sources="work/walls/upto-{season}/sources.parquet",
+        shares="work/walls/upto-{season}/shares.parquet",
+        wall_errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=view_surveys(SITE, f"upto-{w.season}", "wall_lines"),
+        ),
+        floors=lambda w: expand(
+            "work/fit/{survey}/items.parquet",
+            survey=view_surveys(SITE, f"upto-{w.season}", *FLOOR_HOLDS),
+        ),
+        floor_errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=view_surveys(SITE, f"upto-{w.season}", *FLOOR_HOLDS),
+        ),
+        surface=lambda w: expand(
+            "work/seabed/{surface}.tif",
+            surface=view_surface(SITE, f"upto-{w.season}"),
+        ),
+        record=lambda w: expand(
+            "work/seabed/{surface}.json",
+            surface=view_surface(SITE, f"upto-{w.season}"),
+        ),
+    output:
+        spots="work/seasons/{season}/spot_heights.parquet",
+    log:
+        "logs/choose_spot_heights/{season}.log",
+    params:
+        code=fingerprint("choose_spot_heights"),
+        site=to_json(for_measuring(SITE.site)),
+    message:
+        "Seasons: choosing the spot heights of {wildcards.season}"
+    script:
+        "../../scripts/choose_spot_heights.py"
 
 
 rule find_ground:

@@ -1,3 +1,6 @@
+from wrackline.sources import view_surveys
+
+
 rule measure_deposit:
     input:
         floors=expand(
@@ -21,3 +24,26 @@ rule measure_deposit:
         "Trenches: measuring the deposit over the floors met"
     script:
         "../../scripts/measure_deposit.py"
+
+
+rule outline_trenches:
+    input:
+        tables=lambda w: expand(
+            "work/fit/{survey}/items.parquet",
+            survey=view_surveys(SITE, f"upto-{w.season}", "trench_outlines"),
+        ),
+        errors=lambda w: expand(
+            "work/fit/{survey}/errors.json",
+            survey=view_surveys(SITE, f"upto-{w.season}", "trench_outlines"),
+        ),
+    output:
+        trenches="work/trenches/{season}/trenches.parquet",
+    log:
+        "logs/outline_trenches/{season}.log",
+    params:
+        code=fingerprint("outline_trenches"),
+        crs=SITE.site.crs,
+    message:
+        "Trenches: outlines of what had been dug by {wildcards.season}"
+    script:
+        "../../scripts/outline_trenches.py"

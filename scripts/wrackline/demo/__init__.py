@@ -2,8 +2,8 @@
 
 `truth` and `made` are the model of the truth file; `town`, `houses` and `furnishing` lay out a
 settlement; `hamlet` turns it into exact geometry; `survey` adds errors; `fieldwork`, `books`,
-`dives`, `old_plan`, `digging`, `pictures` and `statements` do the surveys; `facts` states the right
-answers; `files` writes them.
+`dives`, `old_plan`, `digging`, `drawing`, `pictures` and `statements` do the surveys; `facts`
+states the right answers; `files` writes them.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from wrackline.demo import (
     books,
     digging,
     dives,
+    drawing,
     facts,
     fieldwork,
     old_plan,
@@ -34,6 +35,7 @@ LAYERS = {
     "wall_faces": ("walls", fieldwork.wall_faces),
     "wall_centres": ("walls", fieldwork.wall_centres),
     "features": ("features", fieldwork.features),
+    "details": ("details", drawing.details),
     "plan_walls": ("plan", old_plan.plan_walls),
     "trench_outlines": ("trenches", digging.trench_outlines),
     "ground_traced": ("ground", statements.ground_traced),

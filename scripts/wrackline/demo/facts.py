@@ -16,6 +16,7 @@ from pyproj import CRS, Geod, Transformer
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from wrackline.demo.drawing import drawn_things
 from wrackline.demo.hamlet import Hamlet, House
 from wrackline.uncertainty import Array
 
@@ -54,6 +55,7 @@ ABOUT = {
     "rooms.floor_seen": "how many points of the floor were met, and how",
     "free_walls": "walls that stand alone: enclosures, and stumps of earlier houses",
     "features": "with the building and room they lie in, null in the open",
+    "details": "stones of fallen walls, hachures from top to foot, lines of sections by their name",
 }
 """What the keys of the right answers mean."""
 
@@ -104,9 +106,9 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
     -------
     dict
         ``buildings``: by name, with ``rooms`` by name and ``doorways``; ``free_walls``;
-        ``features``; ``sea_level_m``; ``seed`` and ``hectares``. ``about`` says what each key
-        means. Areas in m² on the ground (``..._grid_m2``: in the grid), depths below the true sea
-        level, axes in degrees from true north, outlines as WKT in the site's CRS.
+        ``features``; ``details``; ``sea_level_m``; ``seed`` and ``hectares``. ``about`` says what
+        each key means. Areas in m² on the ground (``..._grid_m2``: in the grid), depths below the
+        true sea level, axes in degrees from true north, outlines as WKT in the site's CRS.
     """
     ground = Ground(hamlet.truth.crs)
     level = hamlet.truth.sea_level_m
@@ -134,6 +136,13 @@ def answers(hamlet: Hamlet) -> dict[str, Any]:
                 "geometry_wkt": shapely.to_wkt(hamlet.shape(thing), rounding_precision=4),
             }
             for name, thing in hamlet.truth.features.items()
+        },
+        "details": {
+            one.line: {
+                "kind": one.kind,
+                "geometry_wkt": shapely.to_wkt(one.shape, rounding_precision=4),
+            }
+            for one in drawn_things(hamlet)
         },
     }
 

@@ -24,6 +24,7 @@ Makes = Literal[
     "floors",
     "probes",
     "features",
+    "details",
     "trench_outlines",
     "finds",
     "photo_heights",

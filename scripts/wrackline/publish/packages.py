@@ -18,6 +18,8 @@ GEOMETRY = {
     "rooms": "MultiPolygon",
     "buildings": "MultiPolygon",
     "features": "Unknown",
+    "spot_heights": "Point Z",
+    "trenches": "MultiPolygon",
     "contours": "LineString",
     "seabed_change_areas": "MultiPolygon",
     "waterlines": "LineString",

@@ -16,6 +16,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
+from wrackline.drawn_marks import are_marks
 from wrackline.publish.phases import phase_words
 from wrackline.publish.shrinking import Small
 from wrackline.quantities import fixed
@@ -94,7 +95,7 @@ def draw_plan(
     closings = walls.loc[~recorded].geometry
     lines(axes, closings, color="white", width=2.2)
     lines(axes, closings, color=INFERRED, width=1.0, dashes=DASHES)
-    points = plan["features"].geometry.centroid
+    points = plan["features"].geometry[~are_marks(plan["features"]["kind"])].centroid
     axes.plot(
         points.x, points.y, linestyle="none", marker="D", markersize=2.2, color=FEATURE, zorder=4
     )

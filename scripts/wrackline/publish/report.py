@@ -11,6 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from wrackline.accuracy.markup import Markup, el, join, table
+from wrackline.drawn_marks import are_marks
 from wrackline.publish.levels import level_words
 from wrackline.publish.orientation import CAUTION as ROSE_CAUTION
 from wrackline.publish.orientation import orientation_words
@@ -210,6 +211,7 @@ class Report:
     def sentences(self) -> str:
         """Return the site in a few plain sentences, from its own figures."""
         features, surveys = self.houses.plan["features"], self.houses.surveys
+        things = int((~are_marks(features["kind"])).sum())
         seasons = counted(surveys["season"].nunique(), "season")
         open_ = len(self.checked["suspicions"])
         doubted = counted(open_, "suspicion") if open_ else "no suspicion"
@@ -217,7 +219,7 @@ class Report:
             self._built(),
             self._met(),
             self._walled(),
-            f"Features put on the plan: {len(features) or 'none'}.",
+            f"Features put on the plan: {things or 'none'}.",
             f"{counted(len(surveys), 'survey')} of {seasons} went in; "
             f"days of work: {self.about['surveyed']}.",
             f"The check of their files left {doubted} open.",

@@ -23,6 +23,7 @@ import pandas as pd
 import shapely
 
 from wrackline import contract
+from wrackline.drawn_marks import is_mark
 from wrackline.model import SeaLevelMark, Site
 from wrackline.quantities import measured
 from wrackline.rooms.features import buildings_of_features
@@ -198,6 +199,8 @@ def _features(
         plan["features"].to_dict("records"), buildings_of_features(plan), strict=True
     ):
         kind, room = _text(feature["kind"]) or "unnamed", _text(feature["room"])
+        if is_mark(kind):
+            continue
         found.append(
             Structure(
                 number=feature["feature"],

@@ -1,12 +1,12 @@
-"""Numbers on a plan sheet: where they can stand without touching a line or each other.
+"""Texts on a plan sheet: where they can stand without touching a line or each other.
 
-A room's number stands in its room, level or along its long side, in one of two sizes; where none
-fits, the room gets a small key number, and its own number stands in a list beside the plan.
+A room's number stands in its room, level or along its long side, in one of several sizes; where
+none fits, the room gets a small key number, and its own number stands in a list beside the plan.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -17,12 +17,11 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
 from wrackline.publish.sheet_paper import Layout
+from wrackline.publish.sheet_style import FONT, POINT_MM
 
-POINT_MM = 25.4 / 72
-FONT = "DejaVu Sans"
-ROOM_SIZES_PT, KEY_SIZES_PT, BUILDING_PT, SPOT_PT = (5.0, 4.2), (4.2, 3.4), 6.5, 4.6
 CLEAR_MM = 0.3
 AWAY_MM = (0.8, 2.0, 4.0, 7.0)
+Place = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -39,7 +38,9 @@ class Label:
     box : Polygon
         The ground that it covers.
     role : str
-        ``room``, ``key``, ``building`` or ``spot``.
+        ``room``, ``key``, ``building``, ``spot``, ``contour``, ``trench``, ``section``, ``mark``.
+    of : (float, float) or None
+        The point that it is about, where it stands far enough off to need a leader.
     """
 
     text: str
@@ -49,6 +50,7 @@ class Label:
     angle_deg: float
     box: shapely.Polygon
     role: str
+    of: tuple[float, float] | None = None
 
 
 @dataclass
@@ -59,23 +61,26 @@ class Placing:
     ----------
     layout : Layout
     lines : array of Geometry
-        Wall lines and outlines of features.
+        Wall lines, outlines of wall bodies and features, marks.
+    font : str
+        Family of the letters.
     """
 
     layout: Layout
     lines: np.ndarray
+    font: str = FONT
     labels: list[Label] = field(default_factory=list)
+    taken: list[shapely.Polygon] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._tree = shapely.STRtree(self.lines)
         self._frame = shapely.box(*self.layout.ground)
         self._edges: list[tuple[float, float, float, float]] = []
 
-    def box(
-        self, text: str, x: float, y: float, size_pt: float, angle_deg: float
-    ) -> shapely.Polygon:
+    def box(self, text: str, place: Place, size_pt: float) -> shapely.Polygon:
         """Return the ground that a text covers, with a little air around it."""
-        wide_mm, tall_mm = _size_mm(text, size_pt)
+        x, y, angle_deg = place
+        wide_mm, tall_mm = size_mm(text, size_pt, self.font)
         half = np.array([wide_mm / 2 + CLEAR_MM, tall_mm / 2 + CLEAR_MM]) / self.layout.metre_mm
         flat = shapely.box(x - half[0], y - half[1], x + half[0], y + half[1])
         return shapely.affinity.rotate(flat, angle_deg, origin=(x, y)) if angle_deg else flat
@@ -84,69 +89,113 @@ class Placing:
         """Tell whether a text's ground touches no line, no other text, and lies in the frame."""
         if not self._frame.contains(box) or len(self._tree.query(box, predicate="intersects")):
             return False
-        if not self.labels:
+        return self.is_untaken(box)
+
+    def is_untaken(self, box: shapely.Polygon) -> bool:
+        """Tell whether no other text or mark covers some ground."""
+        if not self.taken:
             return True
         west, south, east, north = box.bounds
         edges = np.array(self._edges)
         apart = (edges[:, 0] > east) | (edges[:, 2] < west)
         apart |= (edges[:, 1] > north) | (edges[:, 3] < south)
-        near = np.flatnonzero(~apart)
-        return not any(box.intersects(self.labels[k].box) for k in near)
+        return not any(box.intersects(self.taken[k]) for k in np.flatnonzero(~apart))
+
+    def take(self, box: shapely.Polygon) -> None:
+        """Keep some ground from all texts to come."""
+        self.taken.append(box)
+        self._edges.append(box.bounds)
 
     def put(
         self,
         text: str,
-        places: Iterable[tuple[float, float, float]],
+        places: Iterable[Place],
         size_pt: float,
         role: str,
         within: shapely.Geometry | None = None,
-    ) -> bool:
+    ) -> Label | None:
         """Place a text at the first place (x, y, angle) where it touches nothing.
 
         With `within` it must also lie inside that shape.
         """
-        for x, y, angle in places:
-            box = self.box(text, x, y, size_pt, angle)
+        for place in places:
+            box = self.box(text, place, size_pt)
             if (within is None or within.contains(box)) and self.is_free(box):
-                self.labels.append(Label(text, x, y, size_pt, angle, box, role))
-                self._edges.append(box.bounds)
-                return True
-        return False
+                label = Label(text, *place[:2], size_pt, place[2], box, role)
+                self.labels.append(label)
+                self.take(box)
+                return label
+        return None
 
 
 @cache
-def _size_mm(text: str, size_pt: float) -> tuple[float, float]:
-    """Return width and height of a text on paper [mm]."""
-    box = TextPath((0, 0), text, size=size_pt, prop=FontProperties(family=FONT)).get_extents()
+def size_mm(text: str, size_pt: float, font: str = FONT) -> tuple[float, float]:
+    """Return width and height of a text on paper, the tallest of its lines' letters included [mm].
+
+    Parameters
+    ----------
+    text : str
+        One line, or several parted by line breaks.
+    size_pt : float
+    font : str
+        Family.
+    """
+    lines = text.split("\n")
+    widths = [_line_mm(line, size_pt, font)[0] for line in lines]
+    if len(lines) == 1:
+        return widths[0], _line_mm(text, size_pt, font)[1]
+    return max(widths), len(lines) * LINE_SPACING * size_pt * POINT_MM
+
+
+LINE_SPACING = 1.2
+
+
+@cache
+def _line_mm(line: str, size_pt: float, font: str) -> tuple[float, float]:
+    if not line:
+        return 0.0, 0.0
+    box = TextPath((0, 0), line, size=size_pt, prop=FontProperties(family=font)).get_extents()
     return float(box.width) * POINT_MM, float(box.height) * POINT_MM
 
 
-def place_rooms(placing: Placing, rooms: gpd.GeoDataFrame) -> dict[int, str]:
+def place_rooms(
+    placing: Placing,
+    rooms: gpd.GeoDataFrame,
+    sizes: Sequence[float],
+    key_sizes: Sequence[float],
+    more: Sequence[str] = (),
+) -> dict[int, str]:
     """Place every room's number, or a key number; return the keys with what they stand for.
+
+    A key of 0 stands for rooms that have no place even for that, or are cut by the sheet's edge.
 
     Parameters
     ----------
     placing : Placing
     rooms : GeoDataFrame
         The layer `rooms`.
+    sizes, key_sizes : sequence of float
+        Letter sizes to try [pt].
+    more : sequence of str
+        A second line for each room, set where there is room for it.
     """
     keys: dict[int, str] = {}
     order = np.argsort(-rooms.geometry.area.to_numpy(), kind="stable")
     for k in order.tolist():
         number, shape = rooms["room"].iloc[k], rooms.geometry.iloc[k]
         places = list(_inside(shape))
-        if any(placing.put(number, places, size, "room", shape) for size in ROOM_SIZES_PT):
+        texts = [f"{number}\n{more[k]}", number] if more else [number]
+        tries = [(text, size) for text in texts for size in sizes]
+        if any(placing.put(text, places, size, "room", shape) for text, size in tries):
             continue
         key = len(keys) + 1
-        keys[key] = number
-        if not any(placing.put(str(key), places, size, "key", shape) for size in KEY_SIZES_PT):
-            keys.pop(key)
-            keys[key] = f"{number} (no room for its key)"
+        if any(placing.put(str(key), places, size, "key", shape) for size in key_sizes):
+            keys[key] = number
     return keys
 
 
-def _inside(shape: shapely.Geometry) -> list[tuple[float, float, float]]:
-    """Return places within a room, the roomiest first, level and along its long side."""
+def _inside(shape: shapely.Geometry) -> Iterator[Place]:
+    """Yield places within a room, the roomiest first, level and along its long side."""
     largest = max(shapely.get_parts(shape), key=lambda part: part.area)
     circle = shapely.maximum_inscribed_circle(largest, 0.05)
     middle = np.array(circle.coords[0])
@@ -156,63 +205,85 @@ def _inside(shape: shapely.Geometry) -> list[tuple[float, float, float]]:
     long = sides[int(np.argmax(np.hypot(*sides.T)))]
     angle = (float(np.degrees(np.arctan2(long[1], long[0]))) + 90.0) % 180.0 - 90.0
     steps = np.array([(0, 0), (0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1)])
-    places = []
     for share in (0.0, 0.3, 0.6):
         for step in steps if share else steps[:1]:
             x, y = (middle + share * radius * step).tolist()
-            places += [(x, y, 0.0), (x, y, angle)]
-    return places
+            yield x, y, 0.0
+            yield x, y, angle
 
 
-def place_buildings(placing: Placing, buildings: gpd.GeoDataFrame) -> list[str]:
-    """Place buildings' numbers beside them; return those for which there was no place."""
+def place_buildings(
+    placing: Placing, buildings: gpd.GeoDataFrame, sizes: Sequence[float]
+) -> list[str]:
+    """Place buildings' numbers beside them and in no other; return those without a place."""
     left = []
-    for _, row in buildings.iterrows():
-        places = _around(placing, row["building"], row.geometry)
-        if not placing.put(row["building"], places, BUILDING_PT, "building"):
-            left.append(row["building"])
+    tree = shapely.STRtree(buildings.geometry.to_numpy())
+    frame = shapely.box(*placing.layout.ground)
+    for number, shape in zip(buildings["building"], buildings.geometry, strict=True):
+        placed = any(_beside(placing, tree, number, shape, size) for size in sizes)
+        if not placed and frame.contains(shape):
+            left.append(number)
     return left
 
 
+def _beside(
+    placing: Placing, tree: shapely.STRtree, text: str, shape: shapely.Geometry, size: float
+) -> bool:
+    """Place a building's number at the nearest place that covers no building."""
+    places = (
+        place
+        for place in _around(placing, text, shape.bounds, size)
+        if not len(tree.query(placing.box(text, place, size), predicate="intersects"))
+    )
+    return placing.put(text, places, size, "building") is not None
+
+
 def _around(
-    placing: Placing, text: str, shape: shapely.Geometry
-) -> list[tuple[float, float, float]]:
-    """Return places around a building, the nearest first."""
-    wide_mm, tall_mm = _size_mm(text, BUILDING_PT)
-    west, south, east, north = shape.bounds
+    placing: Placing, text: str, bounds: tuple[float, float, float, float], size: float
+) -> Iterator[Place]:
+    """Yield places around a shape's bounds, the nearest first."""
+    wide_mm, tall_mm = size_mm(text, size, placing.font)
+    west, south, east, north = bounds
     middle = (west + east) / 2, (south + north) / 2
-    places = []
     for away_mm in AWAY_MM:
         across = placing.layout.ground_m(away_mm + wide_mm / 2)
         along = placing.layout.ground_m(away_mm + tall_mm / 2)
         for x in (middle[0], west, east):
-            places += [(x, north + along, 0.0), (x, south - along, 0.0)]
+            yield x, north + along, 0.0
+            yield x, south - along, 0.0
         for y in (middle[1], south, north):
-            places += [(east + across, y, 0.0), (west - across, y, 0.0)]
-    return places
+            yield east + across, y, 0.0
+            yield west - across, y, 0.0
 
 
-def place_spots(placing: Placing, spots: Sequence[tuple[str, shapely.LineString]]) -> list[Label]:
-    """Place depths of wall tops beside their wall, where there is room; return those placed.
+def place_names(
+    placing: Placing, names: Sequence[tuple[str, shapely.Geometry]], size: float, role: str
+) -> None:
+    """Place names beside their shapes, where there is room.
 
     Parameters
     ----------
     placing : Placing
-    spots : sequence of (text, line)
-        What is to be written, and the wall line that it is the depth of.
+    names : sequence of (text, shape)
+    size : float
+        Letter size [pt].
+    role : str
     """
-    before = len(placing.labels)
-    for text, line in spots:
-        wide_mm, tall_mm = _size_mm(text, SPOT_PT)
-        start, stop = shapely.get_coordinates(line)[[0, -1], :2]
-        step = stop - start
-        normal = np.array([-step[1], step[0]]) / max(float(np.hypot(*step)), 1e-9)
-        places = []
-        for away_mm in AWAY_MM[:3]:
-            reach = placing.layout.ground_m(away_mm + np.hypot(wide_mm, tall_mm) / 2)
-            for share in (0.5, 0.3, 0.7):
-                for side in (1, -1):
-                    x, y = (start + share * step + side * reach * normal).tolist()
-                    places.append((x, y, 0.0))
-        placing.put(text, places, SPOT_PT, "spot")
-    return placing.labels[before:]
+    for text, shape in names:
+        placing.put(text, _around(placing, text, shape.bounds, size), size, role)
+
+
+def place_ends(
+    placing: Placing, sections: Sequence[tuple[str, shapely.LineString]], size: float
+) -> None:
+    """Place the letters of sections beyond both ends of their lines, A and A′."""
+    for name, line in sections:
+        ends = shapely.get_coordinates(line)[:, :2]
+        for text, end, inner in ((name, ends[0], ends[1]), (f"{name}′", ends[-1], ends[-2])):
+            out = (end - inner) / max(float(np.hypot(*(end - inner))), 1e-9)
+            half = max(size_mm(text, size, placing.font)) / 2
+            reach = [placing.layout.ground_m(away + half) for away in AWAY_MM]
+            places = [(*(end + far * out).tolist(), 0.0) for far in reach]
+            placing.put(
+                text, [*places, *_around(placing, text, (*end, *end), size)], size, "section"
+            )

@@ -1,4 +1,4 @@
-"""Paper and scale of a plan sheet: what fits where, and what a scale promises."""
+"""Paper and scale of plan sheets: what fits where, and how the ground is put onto it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+Bounds = tuple[float, float, float, float]
+
 PAPERS = {"A4": (297, 210), "A3": (420, 297), "A2": (594, 420), "A1": (841, 594), "A0": (1189, 841)}
 """Longer and shorter side of the papers of ISO 216 [mm]."""
 
-SCALES = (20, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000, 20000)
+SCALES = (20, 25, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000, 20000)
+"""Scales that are taken when none is asked for: those of ISO 5455 and 1:25, 1:250, 1:2500, which
+surveyors use too (common practice, no source)."""
+
 MARGIN_MM, GAP_MM, TICKS_MM = 8.0, 4.0, 7.0
 COLUMN_MM = {"A4": 58.0, "A3": 66.0, "A2": 76.0, "A1": 84.0, "A0": 92.0}
-"""Width of the column with title, legend and notes [mm]."""
+"""Width of a column with legend, notes and title block [mm]."""
 
 DRAWN_MM = 0.2
 """What a drawn line shows of a position (common practice, no source)."""
@@ -34,28 +39,37 @@ class Layout:
         Left, bottom, width and height of the map's frame [mm].
     ground : (float, float, float, float)
         West, south, east and north edge of the map's frame [m].
-    note : str
-        Why the scale is another than the one that was asked for; empty otherwise.
+    columns : int
+        Columns of text beside the map.
+    refused : int or None
+        The scale that was asked for, where the ground doesn't fit the paper at it.
     """
 
     paper: str
     page_mm: tuple[float, float]
     scale: int
     map_mm: tuple[float, float, float, float]
-    ground: tuple[float, float, float, float]
-    note: str = ""
+    ground: Bounds
+    columns: int = 1
+    refused: int | None = None
 
     @property
     def metre_mm(self) -> float:
         """Millimetres of paper to a metre of the grid [mm]."""
         return 1000.0 / self.scale
 
+    @property
+    def column_mm(self) -> tuple[float, float, float, float]:
+        """Left, bottom, width and height of the columns of text [mm]."""
+        left = self.map_mm[0] + self.map_mm[2] + GAP_MM
+        return left, MARGIN_MM, self.page_mm[0] - left - MARGIN_MM, self.page_mm[1] - 2 * MARGIN_MM
+
     def ground_m(self, paper_mm: float) -> float:
         """Return the metres of the grid under so many millimetres of paper [m]."""
         return paper_mm / self.metre_mm
 
 
-def lay_out(bounds: Sequence[float], paper: str, scale: int | None) -> Layout:
+def lay_out(bounds: Sequence[float], paper: str, scale: int | None, columns: int = 1) -> Layout:
     """Return the layout of a sheet that shows all of some bounds.
 
     Parameters
@@ -66,11 +80,13 @@ def lay_out(bounds: Sequence[float], paper: str, scale: int | None) -> Layout:
         One of `PAPERS`.
     scale : int or None
         Scale wanted; none: the largest that fits.
+    columns : int
+        Columns of text beside the map.
 
     Returns
     -------
     Layout
-        With a smaller scale, and a note that says so, where the one wanted doesn't fit.
+        With a smaller scale, and the one refused, where the one wanted doesn't fit.
 
     Examples
     --------
@@ -79,37 +95,46 @@ def lay_out(bounds: Sequence[float], paper: str, scale: int | None) -> Layout:
     (500, (841.0, 594.0), 2.0)
     """
     west, south, east, north = map(float, bounds)
+    middle = (west + east) / 2, (south + north) / 2
     wanted = [scale] if scale else []
     for number in [*wanted, *(s for s in SCALES if not scale or s > scale)]:
         need = np.array([east - west, north - south]) * 1000.0 / number
         for turned in (False, True):
-            page = PAPERS[paper][::-1] if turned else PAPERS[paper]
-            frame = _map_frame(paper, page)
+            frame = map_frame(paper, columns, turned=turned)
             if need[0] <= frame[2] and need[1] <= frame[3]:
-                return _layout(bounds, paper, page, frame, number, scale)
-    number = SCALES[-1]
-    page = PAPERS[paper]
-    return _layout(bounds, paper, page, _map_frame(paper, page), number, scale)
+                refused = scale if number != scale else None
+                return around(middle, paper, number, columns, turned=turned, refused=refused)
+    return around(middle, paper, SCALES[-1], columns, refused=scale)
 
 
-def _layout(
-    bounds: Sequence[float],
+def around(
+    middle: tuple[float, float],
     paper: str,
-    page: tuple[int, int],
-    frame: tuple[float, float, float, float],
-    number: int,
-    wanted: int | None,
+    scale: int,
+    columns: int = 1,
+    *,
+    turned: bool = False,
+    refused: int | None = None,
 ) -> Layout:
-    middle = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
-    half = frame[2] * number / 2000.0, frame[3] * number / 2000.0
+    """Return the layout of a sheet around a point, upright or `turned` with its short side down."""
+    page = _page(paper, turned)
+    frame = map_frame(paper, columns, turned=turned)
+    half = frame[2] * scale / 2000.0, frame[3] * scale / 2000.0
     ground = (middle[0] - half[0], middle[1] - half[1], middle[0] + half[0], middle[1] + half[1])
-    note = f"1:{wanted} was asked for; the plan doesn't fit {paper} at it." if wanted else ""
-    size = float(page[0]), float(page[1])
-    return Layout(paper, size, number, frame, ground, note if wanted != number else "")
+    return Layout(paper, page, scale, frame, ground, columns, refused)
 
 
-def _map_frame(paper: str, page: tuple[int, int]) -> tuple[float, float, float, float]:
-    column = COLUMN_MM[paper]
+def map_frame(
+    paper: str, columns: int = 1, *, turned: bool = False
+) -> tuple[float, float, float, float]:
+    """Return left, bottom, width and height of the map's frame on a paper [mm]."""
+    page = _page(paper, turned)
+    text = columns * COLUMN_MM[paper] + (columns - 1) * GAP_MM
     left = bottom = MARGIN_MM + TICKS_MM
-    wide = page[0] - left - GAP_MM - column - MARGIN_MM
-    return left, bottom, wide, page[1] - bottom - MARGIN_MM - TICKS_MM
+    wide = page[0] - left - GAP_MM - text - MARGIN_MM
+    return left, bottom, wide, page[1] - bottom - MARGIN_MM
+
+
+def _page(paper: str, turned: bool) -> tuple[float, float]:
+    long, short = map(float, PAPERS[paper])
+    return (short, long) if turned else (long, short)

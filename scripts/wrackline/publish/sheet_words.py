@@ -11,7 +11,7 @@ from wrackline.publish.words import CAUTION
 WORDS: dict[str, str] = {
     # Titles
     "title_site": "Wall plan of the whole site",
-    "title_tile": "Wall plan, part {number} of {count}",
+    "title_tile": "Wall plan, sheet {number}",
     "title_index": "Index of the sheets",
     "title_building": "Building {building}",
     "title_trench": "Trench {trench}",
@@ -119,6 +119,30 @@ WORDS: dict[str, str] = {
     "local_grid": "a local grid from the site's origin",
     "hidden_datum": "the record's own height datum",
     "hidden_level": "the record's own sea level",
+    "promise_broken_by": "{mm} mm on this sheet are {m} m on the ground. Less sure than that (sd): "
+    "{walls}. Don't take off more than they hold.",
+    "walls_by": "Walls: {technique}, {first} to {last}, sd {sd} m.",
+    "line_widths": "Lines are 0.13, 0.18, 0.25, 0.35 and 0.5 mm wide.",
+    "heights_above": "Heights are in metres above {datum}, negative below it.",
+    "heights_above_site_datum": "Heights are in metres above the site's datum, negative below it.",
+    "depths_below": "Depths are in metres below {level}, negative above it.",
+    "room_numbers": "R051-038 is a room, B051-038 a building: metres east and north of the site's "
+    "origin.",
+    "section": "section line",
+    "grid_easting": "{metres} E",
+    "grid_northing": "{metres} N",
+    # Norths and neighbours
+    "north_roughly": "north of the sheet's grid, within a few degrees of true north",
+    "mark_grid": "GN",
+    "mark_true": "N",
+    "mark_magnetic": "MN",
+    "north": "north",
+    "east": "east",
+    "south": "south",
+    "west": "west",
+    "page": "Page",
+    "page_of": "{number} of {count}",
+    "surveyed_short": "Surveyed",
     # Cautions
     "caution": CAUTION,
     "not_for_diving": "Not for dive planning: depths change with the tide.",

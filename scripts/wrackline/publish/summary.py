@@ -20,6 +20,7 @@ import shapely
 
 from wrackline import contract
 from wrackline.crs import grid_factors
+from wrackline.drawn_marks import are_marks
 from wrackline.publish.tables import json_rows
 from wrackline.quantities import MISSING, SIGNS, fixed, measured, rounded
 from wrackline.rooms.figures import axial_mean
@@ -417,6 +418,7 @@ def _deposit(deposit: pd.DataFrame) -> list[Figure]:
 
 
 def _features(features: gpd.GeoDataFrame) -> list[Figure]:
+    features = features[~are_marks(features["kind"])]
     origin = features["origin"].astype("string").fillna("not stated")
     kind = features["kind"].astype("string").fillna("unnamed")
     counts = Counter(zip(kind.tolist(), origin.tolist(), strict=True))

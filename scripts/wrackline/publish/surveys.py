@@ -17,7 +17,7 @@ USED_FOR = {
     "features": "features, openings",
     "floor_points": "floor depths, deposit",
     "probes": "floor depths, deposit",
-    "trench_outlines": "checked and placed; no figure rests on it yet",
+    "trench_outlines": "trenches, ground dug between seasons",
     "finds": "checked and placed; no figure rests on it yet",
     "picture": "checked and placed; no figure rests on it yet",
     "bed_points": "seabed model, seabed depths",

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline.drawn_marks import is_mark
 from wrackline.rooms.kinds import COURT
 from wrackline.rooms.layers import NO_PHASES, as_layer
 from wrackline.rooms.view import View
@@ -41,7 +42,10 @@ def _feature_row(
     xyz = shapely.get_coordinates(row.geometry, include_z=True)
     known = xyz[np.isfinite(xyz[:, 2])]
     depth, sd, why = None, None, "top_depth_m: no heights were taken on it"
-    if len(known):
+    mark = is_mark(row["kind"])
+    if mark:
+        why = "room, top_depth_m: a mark of the drawing, which lies nowhere and has no height"
+    elif len(known):
         gradient = np.zeros_like(known)
         gradient[:, 2] = 1 / len(known)
         index = [model.survey for model in models].index(row["survey"])
@@ -49,6 +53,7 @@ def _feature_row(
         depth, total = view.depth_of(float(known[:, 2].mean()), budget)
         sd, why = total.sd, ""
     within = shapely.contains(rooms.geometry.to_numpy(), shapely.point_on_surface(row.geometry))
+    within &= not mark
     inside = rooms["room"].to_numpy(object)[within & (rooms["kind"] != COURT).to_numpy(bool)]
     court = rooms["room"].to_numpy(object)[within]
     return {

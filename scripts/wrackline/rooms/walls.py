@@ -15,7 +15,7 @@ from wrackline.numbers import joined
 from wrackline.rooms import figures
 from wrackline.rooms.figures import Figure, Ground
 from wrackline.rooms.kinds import BODY, OPEN
-from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, as_layer
+from wrackline.rooms.layers import NO_PHASES, NO_SUPPORT, UNDATED, as_layer
 from wrackline.rooms.openings import OUTSIDE, openings_of, seen
 from wrackline.rooms.rooms import outlined
 from wrackline.rooms.view import View, azimuth
@@ -272,13 +272,17 @@ def _body_row(view: View, walls: gpd.GeoDataFrame, face: int) -> dict[str, Any]:
         sd = thickness_budget(view, face, figure).sd / scale
     length = view.network.length[edges]
     share = float(length[view.network.recorded[edges]].sum() / length.sum())
+    first, last = view.phases_of(face, edges)
+    undated = UNDATED if first is None and last is None else ""
     return {
         "wall": joined(walls["wall"].iloc[np.unique(view.edge_line[edges])]),
         "thickness_m": thickness,
         "thickness_sd_m": sd,
         "evidence": RECORDED if share > 0.95 else "inferred",
+        "phase_from": first,
+        "phase_to": last,
         "surveys": view.surveys_of(edges),
-        "null_because": why,
+        "null_because": "; ".join(filter(None, [why, undated])),
         "geometry": polygon,
     }
 

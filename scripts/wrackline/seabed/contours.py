@@ -134,9 +134,10 @@ def contours(
     step_m: float,
     level: SeaLevel,
     crs: str,
+    zero_m: float = 0.0,
     most_cells: int = STRIP_CELLS,
 ) -> gpd.GeoDataFrame:
-    """Return contours at whole multiples of a step of height.
+    """Return contours at whole multiples of a step above and below a height.
 
     Parameters
     ----------
@@ -148,6 +149,8 @@ def contours(
         The level that depths count from.
     crs : str
         The site's CRS.
+    zero_m : float
+        The height that the steps count from: the datum, or a sea level for round depths [m].
     most_cells : int
         Of a strip.
 
@@ -156,11 +159,13 @@ def contours(
     GeoDataFrame
         LineStrings with the fields of the layer ``contours``.
     """
-    heights = contour_heights(*height_range(surface, most_cells), step_m)
+    least, most = height_range(surface, most_cells)
+    steps = contour_heights(least - zero_m, most - zero_m, step_m)
+    heights = np.round(steps + zero_m, 6) + 0.0
     drawn = lines_at(surface, heights, most_cells=most_cells)
     lines = [line for at in drawn for line in at]
     at = np.repeat(heights, [len(lines) for lines in drawn])
-    index = np.rint(at / step_m).astype(int) % index_every(step_m) == 0
+    index = np.rint((at - zero_m) / step_m).astype(int) % index_every(step_m) == 0
     place = np.array(
         [label_place(line) if bold else NO_LABEL for line, bold in zip(lines, index, strict=True)]
     ).reshape(-1, 3)

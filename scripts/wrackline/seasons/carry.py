@@ -20,6 +20,7 @@ import pandas as pd
 import shapely
 
 from wrackline import vectors
+from wrackline.drawn_marks import is_mark
 from wrackline.numbers import NUMBERED, joined, place_of, renumber
 from wrackline.seasons.bearers import Before, bearers, from_places, kind_of, laid_out, used
 from wrackline.seasons.events import EVENT_COLUMNS, Change, change_rows
@@ -192,9 +193,13 @@ def _numbers(
 
 
 def _to_be_told(event: Mapping[str, object], drawn: Mapping[str, str]) -> bool:
-    """Tell whether an event is of more than inferred lines, which come and go with what is seen."""
+    """Tell whether an event is of more than inferred lines, which come and go with what is seen.
+
+    Nor is it told that a mark of the drawing was drawn.
+    """
     names = ";".join(str(event[name]) for name in ("number", "parents", "children")).split(";")
-    return any(drawn.get(name) != INFERRED for name in names if name)
+    kinds = [drawn.get(name) for name in names if name]
+    return any(kind != INFERRED and not is_mark(kind) for kind in kinds)
 
 
 def _kinds_read_anew(

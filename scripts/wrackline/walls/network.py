@@ -196,11 +196,15 @@ def _flat(lies: Ints) -> list[list[int]]:
     return rows
 
 
+def load_lines(folder: Path) -> Linework:
+    """Read the recorded lines of a network that `save` wrote, with what their vertices rest on."""
+    work = linework(vectors.read(folder / "lines.parquet"))
+    return replace(work, moved=moved.load(folder, len(work.xyz)))
+
+
 def load(folder: Path, order: Sequence[str] = ()) -> Network:
     """Read a network that `save` wrote, with the names of the site's phases."""
-    lines, pieces, edges = (
-        vectors.read(folder / f"{name}.parquet") for name in ("lines", "pieces", "edges")
-    )
+    pieces, edges = (vectors.read(folder / f"{name}.parquet") for name in ("pieces", "edges"))
     stored = Pieces(
         vertices=pieces[list(PIECE_COLUMNS)[:4]].to_numpy(np.int64).reshape(-1, 2, 2),
         share=pieces[["start_share", "stop_share"]].to_numpy(float),
@@ -215,12 +219,11 @@ def load(folder: Path, order: Sequence[str] = ()) -> Network:
     )
     marks = "".join(edges["lies"])
     lies = np.array([int(mark) for mark in marks], dtype=np.int64)
-    work = linework(lines)
     return Network(
         standing=standing,
         lies=lies.reshape(*standing.shape, 2),
         phases=name_phases(order, standing.shape[1]),
-        work=replace(work, moved=moved.load(folder, len(work.xyz))),
+        work=load_lines(folder),
         pieces=stored,
         edges=shapely.get_coordinates(edges.geometry.to_numpy()).reshape(-1, 2, 2),
         piece=edges["piece"].to_numpy(np.int64),

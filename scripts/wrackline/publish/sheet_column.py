@@ -1,0 +1,433 @@
+"""What stands beside a sheet's map: norths, scale bar, legend, what it rests on, title block."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from wrackline.numbers import NUMBERED
+from wrackline.publish.norths import Norths, norths_at, say_norths
+from wrackline.publish.sheet_content import Content
+from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
+from wrackline.publish.sheet_pen import Pen, wrapped
+from wrackline.publish.sheet_spots import Spot
+from wrackline.publish.sheet_style import (
+    FAINT_MM,
+    GREY,
+    INK,
+    LEVELS,
+    LINE_MM,
+    POINT_MM,
+    THIN_MM,
+    Letters,
+    Style,
+    points,
+)
+from wrackline.publish.sheet_things import Drawn
+
+ARROWS_MM = (22.0, 19.0)
+"""Width and height of the north arrows."""
+FIELD_MM = 6.6
+"""Height of a row of the title block."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """A sheet's name in its set.
+
+    Attributes
+    ----------
+    number : str
+        As printed, e.g. ``C4`` or a building's number.
+    title : str
+    page, pages : int
+        Which page of how many.
+    beside : mapping of str to str
+        Sheets to the north, east, south and west, by those words.
+    """
+
+    number: str
+    title: str
+    page: int = 1
+    pages: int = 1
+    beside: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What came onto a sheet, for its legend and lists.
+
+    Attributes
+    ----------
+    things : sequence of Drawn
+    spots : sequence of Spot
+    keys : mapping of int to str
+        Rooms by key number.
+    unplaced : sequence of str
+        Buildings without a place for their number.
+    rooms_numbered : bool
+    relief : (str, Style) or None
+        Words and sample of the relief below.
+    picture : str
+        Survey of the picture below; empty where there is none.
+    """
+
+    things: Sequence[Drawn]
+    spots: Sequence[Spot]
+    keys: Mapping[int, str]
+    unplaced: Sequence[str]
+    rooms_numbered: bool
+    relief: tuple[str, Style] | None = None
+    picture: str = ""
+
+
+def write_column(
+    content: Content, layout: Layout, named: Named, shown: Shown, letters: Letters
+) -> Pen:
+    """Return the columns of a sheet, written but not yet drawn.
+
+    Parameters
+    ----------
+    content : Content
+        What touches the sheet.
+    layout : Layout
+    named : Named
+    shown : Shown
+    letters : Letters
+    """
+    block_mm = title_block_mm(content, layout, named, letters)
+    _, _, _, tall = layout.column_mm
+    pen = Pen(COLUMN_MM[layout.paper], tall - block_mm - 3.0, content.font)
+    _norths(pen, content, layout, letters)
+    _scale_bar(pen, content, layout, letters)
+    _promise(pen, content, layout, letters)
+    _legend(pen, content, shown, letters)
+    _basis(pen, content, shown, letters)
+    _lists(pen, content, named, shown, letters)
+    _caution(pen, content, letters)
+    return pen
+
+
+def _norths(pen: Pen, content: Content, layout: Layout, letters: Letters) -> None:
+    """Draw grid and true north, for a diver the compass's too, and say how far apart they are."""
+    words, size = content.words, letters.note
+    west, south, east, north = layout.ground
+    middle = (west + east) / 2, (south + north) / 2
+    norths = norths_at(content.site.crs, *middle, content.last_day)
+    if content.hides_place:
+        lines = [words.say("north_roughly")]
+        norths = Norths(norths.day, 0.0)
+    else:
+        lines = say_norths(norths, words)[: None if content.for_diver else 1]
+        lines.append(words.say("grid_named", crs=content.site.crs))
+    if content.for_diver:
+        lines.append(words.say("bearings_are_magnetic"))
+    top = pen.room(ARROWS_MM[1])
+    _arrows(pen, norths, top - ARROWS_MM[1] + 1.0, content)
+    if content.for_diver:
+        for line in lines:
+            pen.text(line, size)
+        return
+    y = top - 3.0
+    for line in lines:
+        for part in wrapped(line, pen.wide - ARROWS_MM[0], size, pen.font):
+            pen.write(ARROWS_MM[0], y, part, size)
+            y -= size * POINT_MM * 1.25
+        y -= 0.6
+
+
+def _arrows(pen: Pen, norths: Norths, foot: float, content: Content) -> None:
+    """Draw the arrows: a schema, each on its side; the angles are those that are written."""
+    x, long, spread = pen.x + 9.5, 12.5, 16.0
+    arrows = [(0.0, "-|>", LINE_MM, "mark_grid")]
+    if not content.hides_place:
+        arrows.append((np.sign(norths.true_deg) * spread or spread, "->", THIN_MM, "mark_true"))
+    if content.for_diver and norths.magnetic_deg is not None:
+        side = float(np.sign(norths.magnetic_deg)) or -1.0
+        taken = any(turn == side * spread for turn, *_ in arrows)
+        arrows.append((side * spread * (2 if taken else 1), "<|-|>", THIN_MM, "mark_magnetic"))
+    for turn, head, width, key in arrows:
+        across, up = np.sin(np.radians(turn)), np.cos(np.radians(turn))
+        tip = (x + long * across, foot + long * up)
+        style: dict[str, Any] = {"arrowstyle": head, "color": INK, "mutation_scale": 5}
+        style |= {"lw": points(width), "shrinkA": 0, "shrinkB": 0}
+        pen.drawn.append(_arrow((x, foot), tip, style))
+        text = content.words.say(key)
+        pen.write(
+            tip[0] + 2.2 * across - pen.x, tip[1] + 1.4 * up, text, 5.0, ha="center", weight="bold"
+        )
+
+
+def _arrow(foot: tuple[float, float], tip: tuple[float, float], style: dict[str, Any]) -> Any:
+    return lambda axes: axes.annotate("", tip, foot, arrowprops=style)
+
+
+def _scale_bar(pen: Pen, content: Content, layout: Layout, letters: Letters) -> None:
+    """Draw a bar of a round length, and say that the sheet is to scale in the grid."""
+    words, size = content.words, letters.note
+    longest = (pen.wide - 10.0) / layout.metre_mm
+    length = next(s for s in (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2) if s <= longest)
+    wide = length * layout.metre_mm
+    top = pen.room(8.0)
+    x, y = pen.x, top - 7.0
+    for k in range(4):
+        face = INK if k % 2 == 0 else "white"
+        pen.drawn.append(_bar(x + k * wide / 4, y, wide / 4, face))
+    digits = 0 if length >= 2 else 1
+    pen.write(0.0, y + 2.4, "0", size)
+    text = f"{words.number(length, digits)} {words.say('unit_m')}"
+    pen.write(wide, y + 2.4, text, size, ha="center")
+    half = words.number(length / 2, 0 if length >= 2 else 2)
+    pen.write(wide / 2, y + 2.4, half, size, ha="center")
+    pen.text(words.say("true_scale"), size)
+    if layout.refused:
+        text = words.say("scale_refused", wanted=f"{layout.refused}", paper=layout.paper)
+        pen.text(text, size, weight="bold")
+
+
+def _bar(x: float, y: float, wide: float, face: str) -> Any:
+    style: dict[str, Any] = {"fc": face, "ec": INK, "lw": points(FAINT_MM)}
+    return lambda axes: axes.fill([x, x + wide, x + wide, x], [y, y, y + 1.4, y + 1.4], **style)
+
+
+def _promise(pen: Pen, content: Content, layout: Layout, letters: Letters) -> None:
+    """Say what the scale promises, and which walls on the sheet aren't known as finely."""
+    words = content.words
+    drawn = layout.ground_m(DRAWN_MM)
+    values = {"mm": words.number(DRAWN_MM, 1), "m": words.number(drawn, 3)}
+    coarse = coarser_than(content, drawn)
+    if not coarse:
+        pen.text(words.say("promise_kept", **values), letters.note)
+        return
+    named = [
+        f"{words.own(technique)} ({words.number(sd, 2)} {words.say('unit_m')})"
+        for technique, sd in coarse
+    ]
+    text = words.say("promise_broken_by", walls="; ".join(named), **values)
+    pen.text(text, letters.note, weight="bold")
+
+
+def coarser_than(content: Content, drawn_m: float) -> list[tuple[str, float]]:
+    """Return techniques of walls on a sheet whose position is less sure than a drawn line, with sd.
+
+    Parameters
+    ----------
+    content : Content
+        What touches the sheet.
+    drawn_m : float
+        What a drawn line shows [m].
+    """
+    rows = wall_surveys(content)
+    worst: dict[str, float] = {}
+    for _, row in rows.iterrows():
+        sd = position_sd(row)
+        if sd > drawn_m:
+            worst[row["technique"]] = max(sd, worst.get(row["technique"], 0.0))
+    return sorted(worst.items(), key=lambda item: -item[1])
+
+
+def wall_surveys(content: Content) -> pd.DataFrame:
+    """Return the rows of those surveys whose wall lines touch a sheet."""
+    named = content.plan["wall_lines"]["surveys"].fillna("").str.split(";").explode()
+    return content.surveys[content.surveys["survey"].isin(set(named))]
+
+
+def position_sd(row: pd.Series) -> float:
+    """Return how well a survey's positions are known against each other, one sd [m]."""
+    parts = [row["random_horizontal_sd_m"], row["patchy_horizontal_sd_m"]]
+    return float(np.sqrt(np.nansum(np.square(np.array(parts, dtype=float)))))
+
+
+def _legend(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
+    words, size = content.words, letters.note
+    pen.heading(words.say("legend"), letters.heading)
+    for drawn in shown.things:
+        if drawn.words:
+            pen.legend(drawn.words, drawn.style, size)
+    for of, style in LEVELS.items():
+        if any(spot.of == of for spot in shown.spots):
+            pen.legend(words.say(f"spot_{of.replace(' ', '_')}"), style, size)
+    if shown.relief:
+        pen.legend(*shown.relief, size)
+    if shown.picture:
+        pen.legend(words.say("mosaic", survey=words.own(shown.picture)), None, size)
+    if shown.rooms_numbered:
+        pen.text(words.say("room_numbers"), size)
+    if shown.spots or any(drawn.broken for drawn in shown.things):
+        pen.text(_levels_text(content), size)
+
+
+def _levels_text(content: Content) -> str:
+    """Return what levels on the sheet count from."""
+    words = content.words
+    if not content.shows_depths:
+        if content.hides_place:
+            return words.say("heights_above_site_datum")
+        return words.say("heights_above", datum=words.own(content.site.vertical_datum))
+    return words.say("depths_below", level=words.own(content.level.name))
+
+
+def _basis(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
+    """Write datum, sea level, dates and techniques of the walls, and the phase drawn."""
+    words, size = content.words, letters.note
+    pen.heading(words.say("basis"), letters.heading)
+    level = content.level
+    if not content.hides_place:
+        pen.text(words.say("vertical_datum", datum=words.own(content.site.vertical_datum)), size)
+        height, sd = words.number(level.height_m, 3), words.number(level.sd_m, 3)
+        pen.text(words.say("depths", level=words.own(level.name), height=height, sd=sd), size)
+    for text in _techniques(content):
+        pen.text(text, size)
+    if len(content.phases) > 1:
+        pen.text(words.say("phase_last", phase=words.own(content.phases[-1])), size)
+    elif not content.site.phases:
+        pen.text(words.say("unphased"), size)
+    pen.text(words.say("line_widths"), size)
+
+
+def _techniques(content: Content) -> list[str]:
+    """Return one line for each technique of the walls on a sheet: dates and how good it is."""
+    words = content.words
+    lines = []
+    for technique, part in wall_surveys(content).groupby("technique", sort=False):
+        first, last = words.date(part["from_date"].min()), words.date(part["to_date"].max())
+        sd = words.number(max(position_sd(row) for _, row in part.iterrows()), 2)
+        named = words.own(str(technique))
+        lines.append(words.say("walls_by", technique=named, first=first, last=last, sd=sd))
+    return lines
+
+
+def _lists(pen: Pen, content: Content, named: Named, shown: Shown, letters: Letters) -> None:
+    """Write neighbours, keys, numbers of other plans, and numbers without a place."""
+    words, size = content.words, letters.note
+    if named.beside:
+        pen.heading(words.say("neighbours"), letters.heading)
+        pen.listed([f"{words.say(side)}: {other}" for side, other in named.beside.items()], size)
+    if shown.keys:
+        pen.heading(words.say("rooms_by_key"), letters.heading)
+        pen.listed([f"{key}  {number}" for key, number in sorted(shown.keys.items())], size)
+    others = other_numbers(content.plan)
+    if others:
+        pen.heading(words.say("other_numbers"), letters.heading)
+        pen.listed(others, size)
+    if shown.unplaced:
+        pen.text(words.say("no_place", numbers=", ".join(shown.unplaced)), size)
+
+
+def other_numbers(plan: Mapping[str, gpd.GeoDataFrame]) -> list[str]:
+    """Return the numbers that others gave to rooms and buildings, each with the record's own.
+
+    Parameters
+    ----------
+    plan : mapping of str to GeoDataFrame
+        The numbered plan.
+    """
+    said = [
+        f"{name} = {number}"
+        for layer in ("buildings", "rooms")
+        for number, names in zip(
+            plan[layer][NUMBERED[layer][0]], plan[layer]["other_numbers"].fillna(""), strict=True
+        )
+        for name in filter(None, str(names).split(";"))
+    ]
+    return sorted(said)
+
+
+def _caution(pen: Pen, content: Content, letters: Letters) -> None:
+    words = content.words
+    pen.heading(words.say("caution_heading"), letters.heading)
+    pen.text(words.say("caution"), letters.note, weight="bold")
+    if content.for_diver:
+        pen.text(words.say("not_for_diving"), letters.note, weight="bold")
+
+
+def title_fields(content: Content, layout: Layout, named: Named) -> list[list[tuple[str, str]]]:
+    """Return the title block's fields, row by row: name and what stands in it.
+
+    What nobody told stays empty, to be filled in by hand.
+    """
+    words, block = content.words, content.site.title_block
+    date = words.date(block.date) if block.date else ""
+    rows = [
+        [("scale", f"1:{layout.scale}"), ("paper", layout.paper)],
+        [
+            ("sheet_number", named.number),
+            ("page", words.say("page_of", number=str(named.page), count=str(named.pages))),
+        ],
+        [("revision", block.revision or content.season), ("date", date)],
+        [("drawn", block.drawn or ""), ("checked", block.checked or "")],
+        [("surveyed_short", _surveyed(content))],
+    ]
+    if not content.hides_place:
+        rows.append([("permit", block.permit or "")])
+        rows.append([("credit", words.own(content.site.credit))])
+    return rows
+
+
+def _surveyed(content: Content) -> str:
+    """Return first and last day of all surveys."""
+    words, table = content.words, content.surveys
+    if not len(table):
+        return ""
+    return f"{words.date(table['from_date'].min())} – {words.date(table['to_date'].max())}"
+
+
+def _headings(content: Content, named: Named, wide: float, letters: Letters) -> list[Any]:
+    """Return the lines above the fields, each with its size and weight."""
+    words = content.words
+    site = words.say("place_left_out") if content.hides_place else words.own(content.site.name)
+    lines = [(t, letters.site, "bold") for t in wrapped(site, wide - 3.0, letters.site * 1.06)]
+    return lines + [
+        (t, letters.title, "normal") for t in wrapped(named.title, wide - 3.0, letters.title)
+    ]
+
+
+def title_block_mm(content: Content, layout: Layout, named: Named, letters: Letters) -> float:
+    """Return the height of the title block [mm]."""
+    wide = layout.column_mm[2]
+    heads = _headings(content, named, wide, letters)
+    high = sum(size * POINT_MM * 1.3 for _, size, _ in heads) + 2.0
+    return high + FIELD_MM * len(title_fields(content, layout, named))
+
+
+def draw_title_block(
+    axes: Axes, content: Content, layout: Layout, named: Named, letters: Letters
+) -> None:
+    """Draw the title block at the foot of the columns.
+
+    Parameters
+    ----------
+    axes : Axes
+        One unit a millimetre, from the columns' lower left.
+    content : Content
+    layout : Layout
+    named : Named
+    letters : Letters
+    """
+    wide = layout.column_mm[2]
+    high = title_block_mm(content, layout, named, letters)
+    family = content.font
+    frame: dict[str, Any] = {"color": INK, "lw": points(LINE_MM)}
+    axes.plot([0, wide, wide, 0, 0], [0, 0, high, high, 0], **frame)
+    y = high - 0.6
+    for text, size, weight in _headings(content, named, wide, letters):
+        y -= size * POINT_MM * 1.3
+        axes.text(1.5, y + 0.8, text, fontsize=size, weight=weight, color=INK, family=family)
+    rows = title_fields(content, layout, named)
+    for k, row in enumerate(rows):
+        top = FIELD_MM * (len(rows) - k)
+        axes.plot([0, wide], [top, top], color=INK, lw=points(FAINT_MM))
+        for j, (key, value) in enumerate(row):
+            x = j * wide / len(row)
+            if j:
+                axes.plot([x, x], [top - FIELD_MM, top], color=INK, lw=points(FAINT_MM))
+            name = content.words.say(key)
+            axes.text(x + 1.0, top - 2.2, name, fontsize=4.5, color=GREY, family=family)
+            size = letters.note * 1.1
+            axes.text(x + 1.0, top - 5.6, value, fontsize=size, color=INK, family=family)

@@ -1,0 +1,144 @@
+"""How plan sheets look: line widths and letters in millimetres and points, tones, level marks.
+
+Widths are of the series of ISO 128 (0.13, 0.18, 0.25, 0.35, 0.5 mm; from memory). Whatever two
+things differ in colour, they differ in tone, dash or hatch too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from matplotlib.path import Path as Outline
+
+POINT_MM = 25.4 / 72
+FONT = "DejaVu Sans"
+INK, GREY, LIGHT, SEA, RED = "#111111", "#6f6f6f", "#e9e6df", "#4a6a86", "#8c2a00"
+BED, BODY = "#8fa5b5", "#8c8c8c"
+FAINT_MM, THIN_MM, LINE_MM, BOLD_MM, FRAME_MM = 0.13, 0.18, 0.25, 0.35, 0.5
+WIDTHS_MM = (FAINT_MM, THIN_MM, LINE_MM, BOLD_MM, FRAME_MM)
+
+SETTINGS: Any = {
+    "pdf.fonttype": 42,
+    "pdf.compression": 6,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "wrackline",
+    "hatch.linewidth": 0.3,
+}
+DARKEST, LIGHTEST = 0.22, 0.62
+
+
+@dataclass(frozen=True)
+class Style:
+    """How one kind of thing is drawn.
+
+    Attributes
+    ----------
+    color : str
+        Of lines; nothing where there is none.
+    width_mm : float
+    dashes : tuple of float
+        On and off, in widths of the line; none: unbroken.
+    face : str
+        Of areas; nothing: left open.
+    hatch : str
+    marker : str or Path
+        Of points.
+    size_mm : float
+        Of the marker.
+    fill : str
+        How a marker is filled: full, none, left.
+    """
+
+    color: str = ""
+    width_mm: float = THIN_MM
+    dashes: tuple[float, ...] = ()
+    face: str = ""
+    hatch: str = ""
+    marker: Any = None
+    size_mm: float = 0.8
+    fill: str = "none"
+
+    @property
+    def line(self) -> Any:
+        """The dashes as matplotlib takes them."""
+        return (0, self.dashes) if self.dashes else "-"
+
+
+@dataclass(frozen=True)
+class Letters:
+    """Sizes of letters on a sheet, each from the one wanted to the least that is taken [pt]."""
+
+    room: tuple[float, ...] = (6.0, 5.0)
+    key: tuple[float, ...] = (5.0, 4.5)
+    building: tuple[float, ...] = (7.0, 6.0)
+    thing: tuple[float, ...] = (5.5, 5.0)
+    spot: float = 5.0
+    contour: float = 5.0
+    grid: float = 5.0
+    note: float = 5.5
+    heading: float = 7.0
+    title: float = 9.0
+    site: float = 11.0
+
+    @property
+    def smaller(self) -> Letters:
+        """The same with smaller notes, where they need more room than there is."""
+        small = {"note": 5.0, "heading": 6.0, "title": 8.0, "site": 9.0}
+        return replace(
+            self, **{name: min(size, getattr(self, name)) for name, size in small.items()}
+        )
+
+
+DESK = Letters()
+DIVER = Letters(
+    room=(11.0, 9.0, 7.5),
+    key=(9.0, 7.0),
+    building=(14.0, 12.0),
+    thing=(9.0, 8.0),
+    spot=9.0,
+    contour=9.0,
+    grid=8.0,
+    note=7.0,
+    heading=9.0,
+    title=12.0,
+    site=13.0,
+)
+"""For a slate in bad light: about 3 mm for what is read most (common practice, no source)."""
+
+LEVEL_MARK = Outline([(0, 0), (-0.62, 1.0), (0.62, 1.0), (0, 0)], closed=True)
+"""The level mark: a triangle on its point, which stands where the height was taken."""
+LEVEL_FOOT = Outline(
+    [(0, 0), (-0.62, 1.0), (0.62, 1.0), (0, 0), (-0.62, 0), (0.62, 0)],
+    [
+        Outline.MOVETO,
+        Outline.LINETO,
+        Outline.LINETO,
+        Outline.LINETO,
+        Outline.MOVETO,
+        Outline.LINETO,
+    ],
+)
+"""The same on a line, for the seabed."""
+
+LEVELS = {
+    "wall top": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5),
+    "wall base": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="left"),
+    "floor": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="full"),
+    "seabed": Style(INK, FAINT_MM, marker=LEVEL_FOOT, size_mm=1.5),
+}
+
+
+def points(width_mm: float) -> float:
+    """Return a width in points."""
+    return width_mm / POINT_MM
+
+
+def tone(number: int, count: int) -> str:
+    """Return the grey of a phase, the earliest darkest.
+
+    >>> tone(0, 2), tone(1, 2)
+    ('#383838', '#9e9e9e')
+    """
+    share = number / max(count - 1, 1)
+    return "#" + 3 * f"{round(255 * (DARKEST + share * (LIGHTEST - DARKEST))):02x}"
