@@ -1,6 +1,7 @@
 """What sheets say in a language: phrases, numbers, dates, own texts, and the letters for them."""
 
 import datetime as dt
+import re
 import string
 from pathlib import Path
 
@@ -8,11 +9,13 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib import font_manager
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
 from wrackline.config import load_site
 from wrackline.model import Translation
+from wrackline.publish.fonts import family
 from wrackline.publish.language import Language, language_of
 from wrackline.publish.sheet_words import WORDS
 from wrackline.publish.words import CAUTION
@@ -58,9 +61,11 @@ def test_the_demo_says_every_phrase_in_ukrainian(key):
     """Each phrase is there, has the English one's names, and says it in Cyrillic."""
     assert key in UK["words"]
     assert names_in(UK["words"][key]) == names_in(WORDS[key])
-    said = string.Formatter().parse(UK["words"][key])
-    letters = {c for text, *_ in said for c in text.casefold() if c.isalpha()}
-    assert letters - set("igrf") <= set(ALPHABET)  # the field model's name stays Latin
+    said = " ".join(text for text, *_ in string.Formatter().parse(UK["words"][key]))
+    latin = re.findall(r"[A-Za-z]+", said)
+    assert set(latin) <= set(re.findall(r"[A-Z]+", WORDS[key])), "IGRF, R051-038 and the like alone"
+    letters = {c for c in said.casefold() if c.isalpha()} - set("".join(latin).casefold())
+    assert letters <= set(ALPHABET)
 
 
 def test_the_demos_own_texts_are_all_translated():
@@ -131,6 +136,13 @@ def test_a_step_reads_the_file_that_was_checked(tmp_path):
     path.parent.mkdir(parents=True)
     path.write_text("language: ქართული\nfont: fonts/own.ttf\n", encoding="utf-8")
     assert language_of([path]).font == "config/fonts/own.ttf"
+
+
+def test_a_font_of_ones_own_is_found_by_its_name():
+    """A language's font file is made known under the name that it bears."""
+    path = font_manager.findfont(FontProperties(family="DejaVu Serif"))
+    assert family(Language("uk", font=path)) == "DejaVu Serif"
+    assert family(UKRAINIAN) == "DejaVu Sans"
 
 
 def wide(text):
