@@ -441,7 +441,7 @@ class SheetSet(Strict):
         description="For a diver: big type, depths, magnetic north with its yearly change.",
     )
     title: Text | None = Field(None, description="Title; left out, what the sheet shows.")
-    language: Name = Field(
+    language: Text = Field(
         "en", description="Language of titles and labels: en, or a file of config/languages/."
     )
     vertical: Literal["heights", "depths"] | None = Field(

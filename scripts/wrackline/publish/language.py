@@ -8,11 +8,8 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from pathlib import Path
-
-import yaml
 
 from wrackline.model import Translation
 from wrackline.publish.sheet_words import WORDS
@@ -158,17 +155,3 @@ class Language:
 
     def _marked(self, text: str) -> str:
         return text.replace("-", MINUS).replace(".", self.decimal_mark)
-
-
-def language_of(files: Sequence[str | Path]) -> Language:
-    """Return the language of a file that the config's reading has checked; English of none.
-
-    Parameters
-    ----------
-    files : sequence of path, length 0 or 1
-    """
-    if not files:
-        return Language.english()
-    path = Path(files[0])
-    content = yaml.safe_load(path.read_text(encoding="utf-8-sig"))
-    return Language.of(path.stem, Translation.model_validate(content))

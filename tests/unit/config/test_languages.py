@@ -14,7 +14,7 @@ from wrackline.command import main
 from wrackline.config import load_site
 from wrackline.errors import ConfigError
 from wrackline.publish.sheet_words import WORDS
-from wrackline.sources import language_json
+from wrackline.sources import font_of, language_json
 
 ROOT = Path(__file__).parents[3]
 HEAD = 'language: українська\ndecimal_mark: ","\ndate_pattern: DD.MM.YYYY\n'
@@ -57,8 +57,7 @@ def test_no_languages_are_no_fault(tmp_path):
     shutil.copytree(ROOT / "tests" / "hamlet" / "config", tmp_path / "config")
     loaded = load_site(tmp_path)
     assert (loaded.languages, loaded.notes) == ({}, ())
-    with pytest.raises(ConfigError, match="make words"):
-        language_json(loaded, "uk")
+    assert font_of(loaded, "plan") == []
 
 
 def test_empty_blocks_are_empty(site):
@@ -124,10 +123,29 @@ def test_slips_of_form_are_refused(site, head, said):
     assert said in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["ukrainian-language-of-the-sheets.yaml", "UK.yaml", "u.yaml"])
+@pytest.mark.parametrize("name", ["ukrainian_words.yaml", "UK.yaml", "u.yaml", "uk.yml"])
 def test_files_are_called_by_their_tag(site, name):
     """A file that no sheet could ask for is refused."""
     assert "language_misnamed" in faults_of(site(HEAD, name))
+
+
+@pytest.mark.parametrize(
+    ("code", "remedy"), [("uk", ""), ("en", ""), ("el", "`make words LANGUAGE=el`")]
+)
+def test_sheets_are_drawn_in_languages_that_are_there(site, code, remedy):
+    """A set of sheets in a language without a file is refused before anything is built."""
+    folder = site(HEAD)
+    path = folder / "config" / "site.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + f"\nsheets:\n  plan: {{language: {code}}}\n", encoding="utf-8")
+    if remedy:
+        fault = faults_of(folder)["unknown_language"]
+        assert fault.found == f"sheets.plan.language: {code}"
+        assert remedy in fault.remedy
+    else:
+        loaded = load_site(folder)
+        assert loaded.site.sheets["plan"].language == code
+        assert f'"code": "{code}"' in language_json(loaded, code)
 
 
 def test_a_text_that_the_site_has_not_but_nearly_has_is_told(site):

@@ -16,7 +16,7 @@ from matplotlib.textpath import TextPath
 from wrackline.config import load_site
 from wrackline.model import Translation
 from wrackline.publish.fonts import family
-from wrackline.publish.language import Language, language_of
+from wrackline.publish.language import Language
 from wrackline.publish.sheet_words import WORDS
 from wrackline.publish.words import CAUTION
 from wrackline.quantities import fixed, measured
@@ -126,16 +126,8 @@ def test_steps_get_the_same_language():
     site = load_site(ROOT)
     assert Language.from_json(language_json(site, "uk")) == UKRAINIAN
     assert Language.from_json(language_json(site, "en")) == Language.english()
-
-
-def test_a_step_reads_the_file_that_was_checked(tmp_path):
-    """A step is given the language's file, or none for English."""
-    assert language_of([ROOT / "config" / "languages" / "uk.yaml"]) == UKRAINIAN
-    assert language_of([]) == Language.english()
-    path = tmp_path / "config" / "languages" / "ka.yaml"
-    path.parent.mkdir(parents=True)
-    path.write_text("language: ქართული\nfont: fonts/own.ttf\n", encoding="utf-8")
-    assert language_of([path]).font == "config/fonts/own.ttf"
+    own = Translation.model_validate({"language": "ქართული", "font": "fonts/own.ttf"})
+    assert Language.of("ka", own).font == "config/fonts/own.ttf"
 
 
 def test_a_font_of_ones_own_is_found_by_its_name():

@@ -10,13 +10,12 @@ from wrackline.publish.language import Language
 from wrackline.publish.place import gives_away, secrets_of, site_without_place, without_place
 from wrackline.publish.sheet_words import WORDS
 from wrackline.publish.words import statement
-from wrackline.sources import language_json
 
 ROOT = Path(__file__).parents[3]
 DEMO = load_site(ROOT)
 SITE, SEASONS = DEMO.site, DEMO.seasons
 ENGLISH = Language.english()
-UKRAINIAN = Language.from_json(language_json(DEMO, "uk"))
+UKRAINIAN = Language.of("uk", DEMO.languages["uk"])
 SECRETS = secrets_of(SITE, SEASONS.values(), [UKRAINIAN])
 
 TELLING = ("Ebbrune", "Callowmer", "32625", "324400", "4207600", "0.120", "invented", "2021-2030")
