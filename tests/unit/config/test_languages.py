@@ -10,6 +10,7 @@ from fontTools.fontBuilder import FontBuilder
 from fontTools.ttLib import TTFont
 from matplotlib import font_manager
 
+from wrackline import run as running
 from wrackline.command import main
 from wrackline.config import load_site
 from wrackline.errors import ConfigError
@@ -266,3 +267,10 @@ def test_sites_without_languages_load_no_fonts(tmp_path):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_a_run_says_once_what_stays_english(site, monkeypatch, capfd):
+    """The number of phrases without a translation is told at the start, and stops nothing."""
+    monkeypatch.setattr(running, "_run_locked", lambda _job, patience_s: int(patience_s * 0))
+    assert running.run(site(HEAD), read_config=load_site) == 0
+    assert capfd.readouterr().out.count(f"of {len(WORDS)} phrases stay English") == 1
