@@ -35,6 +35,9 @@ TRIED = ("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN")
 FIGURES = string.ascii_letters + string.digits + string.punctuation + "±−°²³′–·"
 """What every sheet writes beside its phrases: figures, units, numbers of rooms."""
 
+LAST_LATIN = "\u024f"
+"""The built-in font holds all letters of Europe's Latin alphabets, which end here."""
+
 BUILT_IN = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
 NO_EMBEDDING = 2
 """Licence field of a font: it must not be embedded (OpenType specification, OS/2, fsType)."""
@@ -108,11 +111,29 @@ def language_notes(name: Path, file: Translation, texts: Sequence[str]) -> list[
     return notes
 
 
+def english_notes(texts: Sequence[str]) -> list[str]:
+    """Return what a run says where English sheets, in the built-in font, can't print a text.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        The site's own texts.
+    """
+    if max("".join(texts), default="") <= LAST_LATIN:
+        return []
+    lacking = _lacking({("", text): text for text in texts}, _built_in())
+    if not lacking:
+        return []
+    return [
+        f"DejaVu Sans, in which English sheets are drawn, has no {_some(list(lacking))}: empty "
+        "boxes would stand there. Name another font in config/languages/en.yaml."
+    ]
+
+
 def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
     """Return the site's own texts that sheets may print, as far as the config has them.
 
-    Kinds of features and names of trenches stand in the surveys' files, and are not among them;
-    names of people and of permits are nobody's to translate.
+    Kinds of features and names of trenches stand in the surveys' files, and are not among them.
     """
     surveys = [survey for season in seasons for survey in season.surveys]
     texts = [
@@ -122,7 +143,8 @@ def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
         *(level.name for level in site.sea_levels),
         *site.phases,
         *sorted({survey.technique for survey in surveys}),
-        *(text for sheets in site.sheets.values() for text in (sheets.title, sheets.picture)),
+        *(sheets.title for sheets in site.sheets.values()),
+        *(getattr(site.title_block, key) for key in ("drawn", "checked", "permit")),
     ]
     return list(dict.fromkeys(text for text in texts if text))
 

@@ -1,5 +1,6 @@
 """A language file is used whole, or everything wrong with it is named at once."""
 
+import re
 import shutil
 import subprocess
 import sys
@@ -155,6 +156,20 @@ def test_a_text_that_the_site_has_not_but_nearly_has_is_told(site):
     loaded = load_site(site(HEAD + f'own:\n  "{name[:-1]}": рівень\n  hearth: вогнище\n'))
     assert any(f"did you mean '{name}'?" in note for note in loaded.notes)
     assert not any("hearth" in note for note in loaded.notes)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("Ебрун", False), ("沈んだ町", True), ("Ébrune", False)]
+)
+def test_names_that_english_sheets_cannot_print_are_told(site, name, told):
+    """A site's name in letters that the built-in font lacks is said at once; Cyrillic is held."""
+    folder = site(HEAD)
+    path = folder / "config" / "site.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r"(?m)^name: .*$", f"name: {name}", text), encoding="utf-8")
+    (folder / "config" / "languages" / "uk.yaml").unlink()
+    notes = load_site(folder).notes
+    assert any("empty boxes" in note and "沈" in note for note in notes) == told
 
 
 def test_scripts_never_tried_are_told(site):
