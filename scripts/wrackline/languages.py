@@ -138,6 +138,7 @@ def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
     surveys = [survey for season in seasons for survey in season.surveys]
     texts = [
         site.name,
+        site.public_name,
         site.vertical_datum,
         site.credit,
         *(level.name for level in site.sea_levels),

@@ -1,4 +1,4 @@
-"""What gives a site's place away, and a site told without it, for sheets that leave the place out.
+"""What gives a site's place away, and words without it, for sheets that leave the place out.
 
 Names, grids and datums name a region; coordinates tell the spot; the angles between the norths tell
 the way from a zone's middle, and to the pole. Credits and permits name those who know. Rooms keep
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from wrackline.model import Season, Site
 from wrackline.publish.language import Language
@@ -24,41 +25,35 @@ REACH_M = 100_000.0
 LEAST_COORDINATE = 10_000.0
 """Smaller numbers are those of a sheet's own grid."""
 
+SEA_WORDS = frozenset(
+    ("mean", "sea", "level", "water", "tide", "tidal", "astronomical", "ancient", "today", "of")
+    + ("high", "low", "higher", "lower", "highest", "lowest", "spring", "springs", "neap", "neaps")
+)
+"""A sea level whose name has no other words tells no place, and keeps it."""
+
 LETTER = r"[^\W\d_]"
 NUMBER = re.compile(r"(?<![\w.,])\d{5,}(?:[.,]\d+)?(?!\w)")
 
 
-def site_without_place(site: Site, language: Language) -> Site:
-    """Return a site whose printed texts don't tell where it lies.
+def words_without_place(language: Language, site: Site) -> Language:
+    """Return a language in which the site's own names don't tell where it lies.
 
-    Its name is its public name, or says that the place is left out. The grid stays, to draw in:
-    a sheet that leaves the place out prints neither it nor true or magnetic north.
+    Whatever a sheet prints of the site by `Language.own` is neutral then: the site's public name,
+    or that its place is left out; a datum and sea levels of the record's own; no credit, no permit.
 
     Parameters
     ----------
-    site : Site
     language : Language
-        The neutral words are in it.
+    site : Site
     """
-    level = site.depth_level
-    name = site.public_name or language.say("place_left_out")
-    names = {other.name: language.say("hidden_level") for other in site.sea_levels}
-    if len(names) > 1:
-        numbered = enumerate(names, start=1)
-        names = {one: f"{language.say('hidden_level')} {k}" for k, one in numbered}
-    levels = [
-        other.model_copy(update={"name": names[other.name], "gauge": "", "basis": ""})
-        for other in site.sea_levels
-    ]
-    neutral = {
-        "name": name,
-        "vertical_datum": language.say("hidden_datum"),
-        "sea_levels": levels,
-        "depths_below": names[level.name],
-        "high_water": None if site.high_water is None else names[site.high_water],
-        "credit": "",
-    }
-    return site.model_copy(update=neutral)
+    neutral = {site.name: language.own(site.public_name) or language.say("place_left_out")}
+    neutral[site.vertical_datum] = language.say("hidden_datum")
+    told = [level.name for level in site.sea_levels if not _is_plain(level.name)]
+    for number, name in enumerate(told, start=1):
+        count = f" {number}" if len(told) > 1 else ""
+        neutral[name] = language.say("hidden_level") + count
+    neutral |= dict.fromkeys(filter(None, [site.credit, *_told_in(site)]), "")
+    return replace(language, own_texts={**language.own_texts, **neutral})
 
 
 def without_place(about: Mapping[str, str], site: Site, language: Language) -> dict[str, str]:
@@ -72,18 +67,18 @@ def without_place(about: Mapping[str, str], site: Site, language: Language) -> d
     language : Language
         The neutral words are in it.
     """
-    hidden = site_without_place(site, language)
+    words = words_without_place(language, site)
+    left_out = language.say("place_left_out")
     known = {
-        "site": hidden.name,
+        "site": words.own(site.name),
         "crs": language.say("local_grid"),
-        "vertical_datum": hidden.vertical_datum,
-        "depths": language.say("depth_below", level=hidden.depth_level.name),
-        "credit": language.say("place_left_out"),
+        "vertical_datum": words.own(site.vertical_datum),
+        "depths": language.say("depth_below", level=words.own(site.depth_level.name)),
+        "credit": left_out,
     }
     secrets = secrets_of(site, (), [language])
     return {
-        topic: known.get(topic)
-        or (language.say("place_left_out") if gives_away(text, secrets, site.origin) else text)
+        topic: known.get(topic) or (left_out if gives_away(text, secrets, site.origin) else text)
         for topic, text in about.items()
     }
 
@@ -102,10 +97,11 @@ def secrets_of(
         What they call the site's own names counts too.
     """
     files = [survey.file for season in seasons for survey in season.surveys]
-    whole = [site.name, site.vertical_datum, site.credit, *_told_in(site)]
-    whole += [text for level in site.sea_levels for text in (level.name, level.gauge)]
-    names = [site.name, site.vertical_datum]
-    said = [*WORDS.values(), CAUTION, site.public_name]
+    levels = [level.name for level in site.sea_levels if not _is_plain(level.name)]
+    names = [site.name, site.vertical_datum, *levels]
+    names += [level.gauge for level in site.sea_levels]
+    whole = [*names, site.credit, *_told_in(site)]
+    said = [*WORDS.values(), CAUTION, site.public_name, " ".join(SEA_WORDS)]
     for language in languages:
         whole += [language.own(text) for text in whole]
         names += [language.own(text) for text in names]
@@ -155,6 +151,11 @@ def _told_in(site: Site) -> list[str]:
     """Return the texts of a title block, where the config has one."""
     block = getattr(site, "title_block", None)
     return [] if block is None else [block.permit or ""]
+
+
+def _is_plain(name: str) -> bool:
+    """Tell whether a sea level's name has words of tides alone."""
+    return set(re.findall(rf"{LETTER}+", name.casefold())) <= SEA_WORDS
 
 
 def _words(text: str) -> set[str]:

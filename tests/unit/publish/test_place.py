@@ -1,13 +1,15 @@
 """Sheets that leave the place out say nothing that tells it."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from wrackline.config import load_site
+from wrackline.model import SeaLevel
 from wrackline.publish.language import Language
-from wrackline.publish.place import gives_away, secrets_of, site_without_place, without_place
+from wrackline.publish.place import gives_away, secrets_of, without_place, words_without_place
 from wrackline.publish.sheet_words import WORDS
 from wrackline.publish.words import statement
 
@@ -18,7 +20,7 @@ ENGLISH = Language.english()
 UKRAINIAN = Language.of("uk", DEMO.languages["uk"])
 SECRETS = secrets_of(SITE, SEASONS.values(), [UKRAINIAN])
 
-TELLING = ("Ebbrune", "Callowmer", "32625", "324400", "4207600", "0.120", "invented", "2021-2030")
+TELLING = ("Ebbrune", "Callowmer", "32625", "324400", "4207600", "0.120", "invented")
 """What of the demo's statement tells its place, written down by hand."""
 
 
@@ -45,23 +47,46 @@ def test_topics_that_nobody_knows_are_looked_into():
 
 
 @pytest.mark.parametrize("language", [ENGLISH, UKRAINIAN])
-def test_a_site_without_its_place_prints_none_of_its_names(language):
-    """Names, datum, levels and credit are neutral words; grid and heights stay to draw by."""
-    hidden = site_without_place(SITE, language)
-    printed = [hidden.name, hidden.vertical_datum, hidden.credit, hidden.depths_below]
-    printed += [level.name for level in hidden.sea_levels]
-    assert gives_away(" ".join(printed), SECRETS) == []
-    assert hidden.crs == SITE.crs
-    assert hidden.depth_level.height_m == SITE.depth_level.height_m
-    assert hidden.high_water_level.height_m == SITE.high_water_level.height_m
-    names = [level.name for level in hidden.sea_levels]
-    assert len(set(names)) == len(names) == 2
+def test_words_without_the_place_tell_none_of_its_names(language):
+    """What a sheet prints of the site is neutral, and what tells nothing stays as it was."""
+    words = words_without_place(language, SITE)
+    names = [SITE.name, SITE.vertical_datum, SITE.credit]
+    names += [level.name for level in SITE.sea_levels]
+    assert gives_away(" ".join(map(language.own, names)), SECRETS)
+    assert gives_away(" ".join(map(words.own, names)), SECRETS) == []
+    assert words.own(SITE.name) == language.say("place_left_out")
+    assert words.own(SITE.credit) == ""
+    for text in ("total station", "hearth", "early", "mean sea level 2021-2030"):
+        assert words.own(text) == language.own(text)
+
+
+def test_sea_levels_named_after_a_place_are_hidden():
+    """Words of tides tell nothing; a gauge's town in a level's name does, and so does its datum."""
+    levels = [
+        {"name": "mean sea level 2021-2030", "height_m": 0.1},
+        {"name": "mean high water Port Callow", "height_m": 0.4},
+        {"name": "chart datum of Ness Roads", "height_m": -0.6, "gauge": "Quay of Stannick"},
+    ]
+    update = {"sea_levels": [SeaLevel.model_validate(level) for level in levels]}
+    site = SITE.model_copy(update=update)
+    words = words_without_place(ENGLISH, site)
+    assert [words.own(level.name) for level in site.sea_levels] == [
+        "mean sea level 2021-2030",
+        "the record's own sea level 1",
+        "the record's own sea level 2",
+    ]
+    secrets = secrets_of(site, ())
+    assert gives_away("Callow and Stannick, mean high water", secrets) == ["stannick", "callow"]
 
 
 def test_a_public_name_stands_in_for_the_name():
     """The team's word for the site in public is printed, and is no secret."""
     site = SITE.model_copy(update={"public_name": "The drowned quarter of Ebbrune"})
-    assert site_without_place(site, ENGLISH).name == "The drowned quarter of Ebbrune"
+    words = words_without_place(UKRAINIAN, site)
+    assert words.own(site.name) == "The drowned quarter of Ebbrune"
+    own = {**UKRAINIAN.own_texts, site.public_name: "Затоплений квартал"}
+    translated = words_without_place(replace(UKRAINIAN, own_texts=own), site)
+    assert translated.own(site.name) == "Затоплений квартал"
     assert gives_away("The drowned quarter of Ebbrune", secrets_of(site, ())) == []
     assert gives_away("Callowmer", secrets_of(site, ())) == ["callowmer"]
 
@@ -76,7 +101,6 @@ def test_a_public_name_stands_in_for_the_name():
         "план: Еббрун",
         "EPSG:32625",
         "UTM, code 32625",
-        "mean sea level 2021-2030",
         SITE.credit,
         DEMO.surveys["2033-photo_mosaic"].file
         if "2033-photo_mosaic" in DEMO.surveys
