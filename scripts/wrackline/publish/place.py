@@ -25,10 +25,20 @@ REACH_M = 100_000.0
 LEAST_COORDINATE = 10_000.0
 """Smaller numbers are those of a sheet's own grid."""
 
-SEA_WORDS = frozenset(
-    ("mean", "sea", "level", "water", "tide", "tidal", "astronomical", "ancient", "today", "of")
-    + ("high", "low", "higher", "lower", "highest", "lowest", "spring", "springs", "neap", "neaps")
+TIDES = (
+    "high",
+    "low",
+    "higher",
+    "lower",
+    "highest",
+    "lowest",
+    "spring",
+    "springs",
+    "neap",
+    "neaps",
 )
+SEAS = ("mean", "sea", "level", "water", "tide", "tidal", "astronomical", "ancient", "today", "of")
+SEA_WORDS = frozenset({*TIDES, *SEAS})
 """A sea level whose name has no other words tells no place, and keeps it."""
 
 LETTER = r"[^\W\d_]"
