@@ -18,8 +18,15 @@ from pydantic import BaseModel, ValidationError
 
 from wrackline.baselines import with_baselines
 from wrackline.errors import ConfigError, Fault
+from wrackline.languages import (
+    ENGLISH,
+    english_notes,
+    language_faults,
+    language_notes,
+    sheet_faults,
+    texts_of,
+)
 from wrackline.languages import FOLDER as LANGUAGES
-from wrackline.languages import language_faults, language_notes, texts_of
 from wrackline.model import (
     OBSERVED,
     POINT_HOLDS,
@@ -232,6 +239,10 @@ def _load_languages(
             faults += language_faults(folder, name, found, texts)
             notes += language_notes(name, found, texts)
             languages[path.stem] = found
+    if site is not None:
+        codes = {path.stem for path in (folder / LANGUAGES).glob("*.yaml")}
+        faults += sheet_faults(site, codes)
+        notes += [] if ENGLISH in codes else english_notes(texts)
     return languages, tuple(notes)
 
 

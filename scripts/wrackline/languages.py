@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fontTools.ttLib import TTFont
 
 FOLDER = Path("config/languages")
+ENGLISH = "en"
 CODE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 """Tags of languages by RFC 5646, as in ``uk`` and ``pt-BR``: their common form (from memory)."""
 
@@ -33,6 +34,9 @@ TRIED = ("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN")
 
 FIGURES = string.ascii_letters + string.digits + string.punctuation + "±−°²³′–·"
 """What every sheet writes beside its phrases: figures, units, numbers of rooms."""
+
+LAST_LATIN = "\u024f"
+"""The built-in font holds all letters of Europe's Latin alphabets, which end here."""
 
 BUILT_IN = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
 NO_EMBEDDING = 2
@@ -62,7 +66,7 @@ def language_faults(
         The site's own texts, as `texts_of` gives them.
     """
     rows = _rows(folder / name)
-    faults = [] if CODE.fullmatch(name.stem) else [_misnamed(name)]
+    faults = [] if CODE.fullmatch(name.stem) and name.suffix == ".yaml" else [_misnamed(name)]
     for key, phrase in file.words.items():
         row = rows.get(("words", key))
         if key not in WORDS:
@@ -107,6 +111,25 @@ def language_notes(name: Path, file: Translation, texts: Sequence[str]) -> list[
     return notes
 
 
+def english_notes(texts: Sequence[str]) -> list[str]:
+    """Return what a run says where English sheets, in the built-in font, can't print a text.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        The site's own texts.
+    """
+    if max("".join(texts), default="") <= LAST_LATIN:
+        return []
+    lacking = _lacking({("", text): text for text in texts}, _built_in())
+    if not lacking:
+        return []
+    return [
+        f"DejaVu Sans, in which English sheets are drawn, has no {_some(list(lacking))}: empty "
+        "boxes would stand there. Name another font in config/languages/en.yaml."
+    ]
+
+
 def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
     """Return the site's own texts that sheets may print, as far as the config has them.
 
@@ -115,13 +138,33 @@ def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
     surveys = [survey for season in seasons for survey in season.surveys]
     texts = [
         site.name,
+        site.public_name,
         site.vertical_datum,
         site.credit,
         *(level.name for level in site.sea_levels),
         *site.phases,
         *sorted({survey.technique for survey in surveys}),
+        *(sheets.title for sheets in site.sheets.values()),
+        *(getattr(site.title_block, key) for key in ("drawn", "checked", "permit")),
     ]
-    return list(dict.fromkeys(filter(None, texts)))
+    return list(dict.fromkeys(text for text in texts if text))
+
+
+def sheet_faults(site: Site, codes: Iterable[str]) -> list[Fault]:
+    """Return a fault for every set of sheets in a language that has no file.
+
+    Parameters
+    ----------
+    site : Site
+    codes : iterable of str
+        Languages that have one.
+    """
+    known = sorted({ENGLISH, *codes})
+    return [
+        _unknown_language(name, sheets.language, known)
+        for name, sheets in site.sheets.items()
+        if sheets.language not in known
+    ]
 
 
 def _rows(path: Path) -> dict[tuple[str, str], int]:
@@ -241,6 +284,17 @@ def _misnamed(name: Path) -> Fault:
         consequence="no sheet could ask for it",
         remedy="rename the file",
         file=str(name),
+    )
+
+
+def _unknown_language(sheets: str, code: str, known: Sequence[str]) -> Fault:
+    return Fault(
+        kind="unknown_language",
+        found=f"sheets.{sheets}.language: {code}",
+        allowed=f"{ENGLISH}, or the name of a file in config/languages/: {', '.join(known)}",
+        consequence="the sheets would be drawn in a language that nobody asked for",
+        remedy=f"mend it, or write config/languages/{code}.yaml (`make words LANGUAGE={code}`)",
+        file="config/site.yaml",
     )
 
 

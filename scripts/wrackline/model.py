@@ -441,7 +441,7 @@ class SheetSet(Strict):
         description="For a diver: big type, depths, magnetic north with its yearly change.",
     )
     title: Text | None = Field(None, description="Title; left out, what the sheet shows.")
-    language: Name = Field(
+    language: Text = Field(
         "en", description="Language of titles and labels: en, or a file of config/languages/."
     )
     vertical: Literal["heights", "depths"] | None = Field(
@@ -484,6 +484,10 @@ class Site(Strict):
 
     schema_version: int = Field(description="Version of this file's layout; now 1.")
     name: Text = Field(description="Name of the site as printed on every product.")
+    public_name: str = Field(
+        "",
+        description="What the site is called where its place is left out; it must not tell it.",
+    )
     crs: Text = Field(description="The site's projected CRS in metres, e.g. 'EPSG:32633'.")
     vertical_datum: Text = Field(description="What height 0.000 is, in words, as printed.")
     origin: Point = Field(
@@ -1390,6 +1394,7 @@ NEUTRAL_WATER: dict[str, Any] = {
 }
 NEUTRAL_SITE: dict[str, Any] = {
     "name": "-",
+    "public_name": "",
     "credit": "",
     "demo": None,
     "seabed": SeabedSettings(),
@@ -1402,7 +1407,16 @@ NEUTRAL_SITE: dict[str, Any] = {
 }
 
 
-UNSUMMARISED = ("credit", "demo", "seabed", "sheets", "title_block", "name", "phases")
+UNSUMMARISED = (
+    "credit",
+    "demo",
+    "seabed",
+    "sheets",
+    "title_block",
+    "name",
+    "public_name",
+    "phases",
+)
 
 
 def for_reading(survey: Survey) -> Survey:
@@ -1476,7 +1490,7 @@ def for_sheets(site: Site) -> Site:
     """Return a site with what its plan sheets print: names, levels, phases, title block."""
     plain = {"walls": WallSettings(), "rooms": RoomSettings(), "height_links": [], "sheets": {}}
     levels = [level.model_copy(update={"error_sources": []}) for level in site.sea_levels]
-    kept = ("name", "credit", "phases", "title_block")
+    kept = ("name", "public_name", "credit", "phases", "title_block")
     update = {key: value for key, value in NEUTRAL_SITE.items() if key not in kept}
     whole = {**update, **plain, "sea_levels": levels, "error_sources": {}}
     return site.model_copy(update=whole)

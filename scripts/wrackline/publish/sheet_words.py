@@ -117,6 +117,8 @@ WORDS: dict[str, str] = {
     "no_place": "No place for the numbers of {numbers}.",
     "no_room_for_key": "{number} (no room for its key)",
     "local_grid": "a local grid from the site's origin",
+    "hidden_datum": "the record's own height datum",
+    "hidden_level": "the record's own sea level",
     "promise_broken_by": "{mm} mm on this sheet are {m} m on the ground. Less sure than that (sd): "
     "{walls}. Don't take off more than they hold.",
     "walls_by": "Walls: {technique}, {first} to {last}, sd {sd} m.",

@@ -1,5 +1,6 @@
 """A language file is used whole, or everything wrong with it is named at once."""
 
+import re
 import shutil
 import subprocess
 import sys
@@ -10,11 +11,12 @@ from fontTools.fontBuilder import FontBuilder
 from fontTools.ttLib import TTFont
 from matplotlib import font_manager
 
+from wrackline import run as running
 from wrackline.command import main
 from wrackline.config import load_site
 from wrackline.errors import ConfigError
 from wrackline.publish.sheet_words import WORDS
-from wrackline.sources import language_json
+from wrackline.sources import font_of, language_json
 
 ROOT = Path(__file__).parents[3]
 HEAD = 'language: українська\ndecimal_mark: ","\ndate_pattern: DD.MM.YYYY\n'
@@ -57,8 +59,7 @@ def test_no_languages_are_no_fault(tmp_path):
     shutil.copytree(ROOT / "tests" / "hamlet" / "config", tmp_path / "config")
     loaded = load_site(tmp_path)
     assert (loaded.languages, loaded.notes) == ({}, ())
-    with pytest.raises(ConfigError, match="make words"):
-        language_json(loaded, "uk")
+    assert font_of(loaded, "plan") == []
 
 
 def test_empty_blocks_are_empty(site):
@@ -124,10 +125,29 @@ def test_slips_of_form_are_refused(site, head, said):
     assert said in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["ukrainian-language-of-the-sheets.yaml", "UK.yaml", "u.yaml"])
+@pytest.mark.parametrize("name", ["ukrainian_words.yaml", "UK.yaml", "u.yaml", "uk.yml"])
 def test_files_are_called_by_their_tag(site, name):
     """A file that no sheet could ask for is refused."""
     assert "language_misnamed" in faults_of(site(HEAD, name))
+
+
+@pytest.mark.parametrize(
+    ("code", "remedy"), [("uk", ""), ("en", ""), ("el", "`make words LANGUAGE=el`")]
+)
+def test_sheets_are_drawn_in_languages_that_are_there(site, code, remedy):
+    """A set of sheets in a language without a file is refused before anything is built."""
+    folder = site(HEAD)
+    path = folder / "config" / "site.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + f"\nsheets:\n  plan: {{language: {code}}}\n", encoding="utf-8")
+    if remedy:
+        fault = faults_of(folder)["unknown_language"]
+        assert fault.found == f"sheets.plan.language: {code}"
+        assert remedy in fault.remedy
+    else:
+        loaded = load_site(folder)
+        assert loaded.site.sheets["plan"].language == code
+        assert f'"code": "{code}"' in language_json(loaded, code)
 
 
 def test_a_text_that_the_site_has_not_but_nearly_has_is_told(site):
@@ -136,6 +156,20 @@ def test_a_text_that_the_site_has_not_but_nearly_has_is_told(site):
     loaded = load_site(site(HEAD + f'own:\n  "{name[:-1]}": рівень\n  hearth: вогнище\n'))
     assert any(f"did you mean '{name}'?" in note for note in loaded.notes)
     assert not any("hearth" in note for note in loaded.notes)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("Ебрун", False), ("沈んだ町", True), ("Ébrune", False)]
+)
+def test_names_that_english_sheets_cannot_print_are_told(site, name, told):
+    """A site's name in letters that the built-in font lacks is said at once; Cyrillic is held."""
+    folder = site(HEAD)
+    path = folder / "config" / "site.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r"(?m)^name: .*$", f"name: {name}", text), encoding="utf-8")
+    (folder / "config" / "languages" / "uk.yaml").unlink()
+    notes = load_site(folder).notes
+    assert any("empty boxes" in note and "沈" in note for note in notes) == told
 
 
 def test_scripts_never_tried_are_told(site):
@@ -248,3 +282,10 @@ def test_sites_without_languages_load_no_fonts(tmp_path):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_a_run_says_once_what_stays_english(site, monkeypatch, capfd):
+    """The number of phrases without a translation is told at the start, and stops nothing."""
+    monkeypatch.setattr(running, "_run_locked", lambda _job, patience_s: int(patience_s * 0))
+    assert running.run(site(HEAD), read_config=load_site) == 0
+    assert capfd.readouterr().out.count(f"of {len(WORDS)} phrases stay English") == 1

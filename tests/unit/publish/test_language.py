@@ -1,6 +1,7 @@
 """What sheets say in a language: phrases, numbers, dates, own texts, and the letters for them."""
 
 import datetime as dt
+import re
 import string
 from pathlib import Path
 
@@ -60,9 +61,11 @@ def test_the_demo_says_every_phrase_in_ukrainian(key):
     """Each phrase is there, has the English one's names, and says it in Cyrillic."""
     assert key in UK["words"]
     assert names_in(UK["words"][key]) == names_in(WORDS[key])
-    said = string.Formatter().parse(UK["words"][key])
-    letters = {c for text, *_ in said for c in text.casefold() if c.isalpha()}
-    assert letters - set("igrf") <= set(ALPHABET)  # the field model's name stays Latin
+    said = " ".join(text for text, *_ in string.Formatter().parse(UK["words"][key]))
+    latin = re.findall(r"[A-Za-z]+", said)
+    assert set(latin) <= set(re.findall(r"[A-Z]+", WORDS[key])), "IGRF, R051-038 and the like alone"
+    letters = {c for c in said.casefold() if c.isalpha()} - set("".join(latin).casefold())
+    assert letters <= set(ALPHABET)
 
 
 def test_the_demos_own_texts_are_all_translated():
@@ -123,6 +126,8 @@ def test_steps_get_the_same_language():
     site = load_site(ROOT)
     assert Language.from_json(language_json(site, "uk")) == UKRAINIAN
     assert Language.from_json(language_json(site, "en")) == Language.english()
+    own = Translation.model_validate({"language": "ქართული", "font": "fonts/own.ttf"})
+    assert Language.of("ka", own).font == "config/fonts/own.ttf"
 
 
 def test_a_font_of_ones_own_is_found_by_its_name():
