@@ -13,6 +13,7 @@ from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.io import read_json, write_json
 from wrackline.model import SheetSet, Site
+from wrackline.publish.backdrop import picture_of
 from wrackline.publish.language import Language
 from wrackline.publish.phases import as_last_stood
 from wrackline.publish.sheet import draw_set
@@ -38,7 +39,7 @@ def main(job):
         trenches=vectors.read(job.input.trenches),
         marks=marks_layer(job.params.marks, site.crs),
         relief=shrunk(job.input.relief[0], ["local_relief"], 2000) if job.input.relief else None,
-        picture=Path(job.input.picture[0]) if job.input.picture else None,
+        picture=picture_of(settings.picture, job.input.picture, job.params.survey, site.crs),
         phases=phases,
         settings=settings,
         words=Language.from_json(job.params.language),

@@ -51,7 +51,7 @@ from wrackline.registers import (
     read_interpretations,
     read_numbers,
 )
-from wrackline.sheet_faults import sheet_faults
+from wrackline.sheet_pictures import picture_faults
 from wrackline.survey_names import season_of
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
@@ -201,7 +201,7 @@ def load_site(folder: Path) -> SiteConfig:
     numbers = read_numbers(folder, faults)
     languages, notes = _load_languages(folder, site, seasons, faults)
     if site is not None:
-        faults += sheet_faults(site, seasons, languages)
+        faults += picture_faults(site, seasons)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
     stable = None if site is None else site.seabed.stable_ground
     if stable is not None and not _inside(stable):

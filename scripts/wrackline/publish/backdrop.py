@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,8 @@ from rasterio.errors import NotGeoreferencedWarning
 from rasterio.windows import Window
 from scipy.interpolate import RegularGridInterpolator
 
-from wrackline.frames import Placing
+from wrackline.frames import Placing, placing_back
+from wrackline.model import Survey
 
 Array = npt.NDArray[np.float64]
 Bytes = npt.NDArray[np.uint8]
@@ -54,6 +55,26 @@ class Backdrop:
     rgba: Bytes
     extent: tuple[float, float, float, float]
     pixel_m: float
+
+
+def picture_of(
+    name: str | None, files: Sequence[str], survey: Sequence[str], crs: str
+) -> Callable[[tuple[float, float, float, float], int], Backdrop | None] | None:
+    """Return the function that reads a survey's picture, or none where there is no picture.
+
+    Parameters
+    ----------
+    name : str or None
+        Identifier of the survey.
+    files, survey : sequence of str
+        Its raster, and its config as JSON; both empty where there is none.
+    crs : str
+        The site's CRS.
+    """
+    if name is None or not files:
+        return None
+    back = placing_back(name, Survey.model_validate_json(survey[0]), crs)
+    return lambda bounds, most_px: picture_in(files[0], back, bounds, most_px)
 
 
 def picture_in(

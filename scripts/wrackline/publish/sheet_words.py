@@ -19,7 +19,7 @@ WORDS: dict[str, str] = {
     "sheet_of": "sheet {number} of {count}",
     "scale_on_paper": "1:{scale} on {paper}",
     "known_after": "as known after {season}",
-    "place_left_out": "The place is left out; coordinates count from the site's origin.",
+    "place_left_out": "place left out",
     # Title block
     "sheet_number": "Sheet",
     "revision": "Revision",
@@ -122,6 +122,7 @@ WORDS: dict[str, str] = {
     "promise_broken_by": "{mm} mm on this sheet are {m} m on the ground. Less sure than that (sd): "
     "{walls}. Don't take off more than they hold.",
     "walls_by": "Walls: {technique}, {first} to {last}, sd {sd} m.",
+    "counted_from_origin": "The place is left out: coordinates count from the site's origin.",
     "line_widths": "Lines are 0.13, 0.18, 0.25, 0.35 and 0.5 mm wide.",
     "heights_above": "Heights are in metres above {datum}, negative below it.",
     "heights_above_site_datum": "Heights are in metres above the site's datum, negative below it.",
