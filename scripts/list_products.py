@@ -8,13 +8,13 @@ import json
 from pathlib import Path
 
 from wrackline.io import write_json
-from wrackline.publish.manifest import manifest
+from wrackline.publish.manifest import every_file, manifest
 from wrackline.step import step
 
 
 def main(job):
     out = Path(job.output.manifest)
-    listed = manifest(map(Path, job.input), out.parent, json.loads(job.params.about))
+    listed = manifest(every_file(map(Path, job.input)), out.parent, json.loads(job.params.about))
     write_json(listed, out)
 
 

@@ -9,6 +9,17 @@ from typing import Any
 from wrackline.io import sha256
 
 
+def every_file(paths: Iterable[Path]) -> list[Path]:
+    """Return files, and all files in folders, sorted.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+    """
+    found = [path.rglob("*") if path.is_dir() else [path] for path in paths]
+    return sorted({path for part in found for path in part if path.is_file()})
+
+
 def manifest(files: Iterable[Path], folder: Path, about: dict[str, str]) -> dict[str, Any]:
     """Return names, sizes and checksums of products, and the statement that goes with them.
 

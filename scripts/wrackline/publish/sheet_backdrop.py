@@ -68,9 +68,8 @@ def backdrop_of(content: Content, layout: Layout) -> Under | None:
     content : Content
     layout : Layout
     """
-    if content.picture is not None:
-        return _picture(content, layout)
-    return _relief(content, layout) if content.relief is not None else None
+    below = _picture(content, layout) if content.picture is not None else None
+    return below if below is not None else _relief(content, layout)
 
 
 def _relief(content: Content, layout: Layout) -> Under | None:

@@ -16,7 +16,7 @@ from wrackline.publish.drawing_standards import points
 from wrackline.publish.norths import Norths, say_norths
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
-from wrackline.publish.sheet_pen import BOLD_WIDER, Pen, wrapped
+from wrackline.publish.sheet_pen import BOLD_WIDER, Pen, width_mm, wrapped
 from wrackline.publish.sheet_spots import Spot
 from wrackline.publish.sheet_style import (
     FAINT_MM,
@@ -33,8 +33,6 @@ from wrackline.publish.sheet_things import Drawn
 
 ARROWS_MM = (22.0, 19.0)
 """Width and height of the north arrows."""
-FIELD_MM = 6.6
-"""Height of a row of the title block."""
 
 
 @dataclass(frozen=True)
@@ -256,8 +254,6 @@ def _legend(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
         pen.legend(words.say("mosaic", survey=words.own(shown.picture)), None, size)
     if shown.rooms_numbered:
         pen.text(words.say("room_numbers"), size)
-    if shown.spots or any(drawn.broken for drawn in shown.things):
-        pen.text(_levels_text(content), size)
 
 
 def _levels_text(content: Content) -> str:
@@ -277,8 +273,11 @@ def _basis(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
     level = content.level
     if content.hides_place:
         pen.text(words.say("counted_from_origin"), size)
-    else:
-        pen.text(words.say("vertical_datum", datum=words.own(content.site.vertical_datum)), size)
+    pen.text(_levels_text(content), size)
+    if not content.hides_place:
+        if content.shows_depths:
+            datum = words.own(content.site.vertical_datum)
+            pen.text(words.say("vertical_datum", datum=datum), size)
         height, sd = words.number(level.height_m, 3), words.number(level.sd_m, 3)
         pen.text(words.say("depths", level=words.own(level.name), height=height, sd=sd), size)
     for text in _techniques(content):
@@ -361,12 +360,11 @@ def title_fields(content: Content, layout: Layout, named: Named) -> list[list[tu
         ],
         [("revision", block.revision or content.season), ("date", date)],
         [("drawn", block.drawn or ""), ("checked", block.checked or "")],
-        [("surveyed_short", _surveyed(content))],
     ]
-    if not content.hides_place:
-        rows.append([("permit", block.permit or "")])
-        rows.append([("credit", words.own(content.site.credit))])
-    return rows
+    if content.hides_place:
+        return [*rows, [("surveyed_short", _surveyed(content))]]
+    rows.append([("surveyed_short", _surveyed(content)), ("permit", words.own(block.permit or ""))])
+    return [*rows, [("credit", words.own(content.site.credit))]]
 
 
 def _surveyed(content: Content) -> str:
@@ -394,7 +392,12 @@ def title_block_mm(content: Content, layout: Layout, named: Named, letters: Lett
     wide = layout.column_mm[2]
     heads = _headings(content, named, wide, letters)
     high = float(sum(size for _, size, _ in heads)) * POINT_MM * 1.3 + 2.0
-    return high + FIELD_MM * len(title_fields(content, layout, named))
+    return high + field_mm(letters) * len(title_fields(content, layout, named))
+
+
+def field_mm(letters: Letters) -> float:
+    """Return the height of a row of the title block [mm]."""
+    return 1.15 * letters.note
 
 
 def draw_title_block(
@@ -421,14 +424,16 @@ def draw_title_block(
         y -= size * POINT_MM * 1.3
         axes.text(1.5, y + 0.8, text, fontsize=size, weight=weight, color=INK, family=family)
     rows = title_fields(content, layout, named)
+    step = field_mm(letters)
     for k, row in enumerate(rows):
-        top = FIELD_MM * (len(rows) - k)
+        top = step * (len(rows) - k)
         axes.plot([0, wide], [top, top], color=INK, lw=points(FAINT_MM))
         for j, (key, value) in enumerate(row):
             x = j * wide / len(row)
             if j:
-                axes.plot([x, x], [top - FIELD_MM, top], color=INK, lw=points(FAINT_MM))
+                axes.plot([x, x], [top - step, top], color=INK, lw=points(FAINT_MM))
             name = content.words.say(key)
             axes.text(x + 1.0, top - 2.2, name, fontsize=4.5, color=GREY, family=family)
-            size = letters.note * 1.1
-            axes.text(x + 1.0, top - 5.6, value, fontsize=size, color=INK, family=family)
+            cell, size = wide / len(row) - 2.0, letters.note * 1.1
+            size *= min(1.0, cell / max(width_mm(value, size, family), 0.1))
+            axes.text(x + 1.0, top - step + 1.0, value, fontsize=size, color=INK, family=family)

@@ -107,7 +107,7 @@ class Pen:
         indent = SAMPLE_MM + 2.0
         lines = wrapped(words, self.wide - indent, size_pt, self.font)
         line_mm = size_pt * POINT_MM * SPACING
-        high = max(len(lines) * line_mm, 2.6) + 0.6
+        high = max(len(lines) * line_mm, 2.6) + 0.1 * size_pt
         top = self.room(high)
         if style is not None:
             self.drawn.append(_sample(style, self.x, top - max(line_mm, 2.6) / 2))

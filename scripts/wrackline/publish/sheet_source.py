@@ -1,4 +1,4 @@
-"""Reads what plan sheets are drawn from: layers, relief, picture, language, and what is asked for."""
+"""Reads what plan sheets are drawn from: layers, relief, picture, language, and what is wanted."""
 
 from __future__ import annotations
 

@@ -18,8 +18,8 @@ from wrackline.quantities import places as supported
 
 RANK_SPACING_M = {1: 20.0, 2: 10.0, 3: 5.0, 4: 2.5}
 """Spot heights of one kind and rank lie at least this far apart."""
-APART_MM = 14.0
-"""Ranks are drawn as far as their points lie this far apart on paper."""
+APART_MM, OPEN_MM = 14.0, 30.0
+"""Ranks are drawn as far as their points lie this far apart on paper; on open seabed, further."""
 LABELLED_MM = 40.0
 """Index contours as long on the sheet have their height written on them."""
 LEADER_MM = 2.2
@@ -78,8 +78,9 @@ def place_spots(placing: Placing, content: Content, size_pt: float) -> list[Spot
     if content.spots is None or not len(content.spots):
         return []
     metre, levels = placing.layout.metre_mm, Levels.of(content)
-    ranks = [rank for rank, apart in RANK_SPACING_M.items() if apart * metre >= APART_MM]
-    table = content.spots[content.spots["rank"].isin(ranks)]
+    apart_mm = content.spots["rank"].map(RANK_SPACING_M) * metre
+    bare = (content.spots["of"] == "seabed") & (content.spots["thing"].fillna("") == "")
+    table = content.spots[apart_mm >= np.where(bare, OPEN_MM, APART_MM)]
     spots = []
     for row in table.to_dict("records"):
         sd = row["height_sd_m"]

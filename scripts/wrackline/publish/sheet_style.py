@@ -29,6 +29,8 @@ SETTINGS: Any = {
     "hatch.linewidth": 0.3,
 }
 DARKEST, LIGHTEST = 0.22, 0.62
+SMALLER = 0.91
+"""How much smaller notes become before a sheet gets another column for them."""
 
 
 @dataclass(frozen=True)
@@ -87,10 +89,8 @@ class Letters:
     @property
     def smaller(self) -> Letters:
         """The same with smaller notes, where they need more room than there is."""
-        small = {"note": 5.0, "heading": 6.0, "title": 8.0, "site": 9.0}
-        return replace(
-            self, **{name: min(size, getattr(self, name)) for name, size in small.items()}
-        )
+        notes = ("note", "heading", "title", "site")
+        return replace(self, **{name: SMALLER * getattr(self, name) for name in notes})
 
 
 DESK = Letters()

@@ -65,7 +65,7 @@ class Drawn:
     order : float
         What has more lies above.
     broken : bool
-        Whether labels interrupt it: contours and waterlines.
+        Whether labels interrupt it: contours, waterlines and hatched ground.
     """
 
     words: str
@@ -78,16 +78,18 @@ class Drawn:
 def things_on(content: Content, layout: Layout) -> list[Drawn]:
     """Return all that is drawn on a sheet but texts and spot heights, in the legend's order.
 
+    Over a picture rooms and wall bodies are left unfilled: the stones are seen in it.
+
     Parameters
     ----------
     content : Content
         What touches the sheet.
     layout : Layout
     """
+    ground = [] if content.picture is not None else [_rooms(content), _bodies(content)]
     parts = (
         _bed(content, layout),
-        _rooms(content),
-        _bodies(content),
+        *ground,
         _walls(content),
         _openings(content),
         _trenches(content),
@@ -140,6 +142,8 @@ def _bed(content: Content, layout: Layout) -> Iterator[Drawn]:
 
 def _rooms(content: Content) -> Iterator[Drawn]:
     rooms, words = content.plan["rooms"], content.words
+    hatched = rooms.geometry[rooms["kind"].isin(["court", "lane"])].to_numpy()
+    yield Drawn("", Style(face="white"), hatched, 1.1)
     for kind, key, style in (
         ("room", "room", Style(face="white")),
         ("court", "court", Style(GREY, 0, face="white", hatch="....")),
@@ -147,7 +151,7 @@ def _rooms(content: Content) -> Iterator[Drawn]:
         ("unknown", "room_unknown", Style(face=LIGHT)),
     ):
         shapes = rooms.geometry[rooms["kind"] == kind].to_numpy()
-        yield Drawn(words.say(key), style, shapes, 1.1)
+        yield Drawn(words.say(key), style, shapes, 1.12, broken=bool(style.hatch))
 
 
 def _bodies(content: Content) -> Iterator[Drawn]:
