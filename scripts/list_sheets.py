@@ -1,7 +1,7 @@
 """List all plan sheets.
 
-Writes `tables/sheets.csv`, the sheet register: number, title, file and page, scale, paper, language,
-revision, and what its scale promises beyond what the data hold.
+Writes `tables/sheets.csv`, the sheet register: number, title, file and page, scale, paper,
+language, revision, and what its scale promises beyond what the data hold.
 """
 
 from wrackline.io import read_json

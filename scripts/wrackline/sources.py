@@ -356,7 +356,7 @@ def sight_traits(config: SiteConfig, season: str) -> str:
 
 
 def relief_below(config: SiteConfig, sheets: str) -> list[str]:
-    """Return the raster of relief under a set of sheets, where there is one and it is wanted."""
+    """Return the raster of relief under a set of sheets, where it is wanted and there."""
     wanted = config.site.sheets[sheets].relief and config.point_surveys
     return ["work/seabed/local_relief.tif"] if wanted else []
 

@@ -23,10 +23,11 @@ from matplotlib.path import Path as Outline
 
 from wrackline.publish.sheet_backdrop import Backdrop, backdrop_of
 from wrackline.publish.sheet_column import Named, Shown, draw_title_block, write_column
-from wrackline.publish.sheet_content import Content
+from wrackline.publish.sheet_content import Content, with_norths
 from wrackline.publish.sheet_labels import (
     LINE_SPACING,
     Label,
+    Place,
     Placing,
     place_buildings,
     place_ends,
@@ -46,7 +47,6 @@ from wrackline.publish.sheet_style import (
     INK,
     LEVELS,
     LINE_MM,
-    POINT_MM,
     SEA,
     SETTINGS,
     Letters,
@@ -123,6 +123,7 @@ def plan_set(content: Content, name: str) -> list[Planned]:
     name : str
         Of the set.
     """
+    content = with_norths(content)
     sheets = sheets_of(content, name)
     for columns in range(1, MOST_COLUMNS + 1):
         planned = [_plan(content, sheet, k + 1, len(sheets)) for k, sheet in enumerate(sheets)]
@@ -181,7 +182,7 @@ def _place_numbers(
     return place_rooms(placing, rooms, letters.room, letters.key, more)
 
 
-def _around_middle(placing: Placing, middle: tuple[float, float]) -> Iterator[tuple[float, ...]]:
+def _around_middle(placing: Placing, middle: tuple[float, float]) -> Iterator[Place]:
     """Yield places from a point outwards."""
     for ring in range(8):
         for i in range(-ring, ring + 1):

@@ -126,8 +126,7 @@ def _picture(content: Content, layout: Layout) -> Backdrop | None:
     if found is None:
         return None
     rgba = found.rgba.copy()
-    rgba[..., :3] = 255 - ((255 - rgba[..., :3].astype(float)) * (1 - SMOOTH_MM, MOST_PARTS = 0.8, 16
-"""Cells of the relief that are larger than this on paper are parted, into so many at most."""
-PICTURE_LIGHT)).astype("u1")
+    dark = 255 - rgba[..., :3].astype(float)
+    rgba[..., :3] = 255 - np.round(dark * (1 - PICTURE_LIGHT)).astype("u1")
     west, south, east, north = found.extent
     return Backdrop(rgba, (west, east, south, north), {}, None, content.settings.picture or "")

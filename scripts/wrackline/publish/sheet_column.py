@@ -12,10 +12,10 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from wrackline.numbers import NUMBERED
-from wrackline.publish.norths import Norths, norths_at, say_norths
+from wrackline.publish.norths import Norths, say_norths
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
-from wrackline.publish.sheet_pen import Pen, wrapped
+from wrackline.publish.sheet_pen import BOLD_WIDER, Pen, wrapped
 from wrackline.publish.sheet_spots import Spot
 from wrackline.publish.sheet_style import (
     FAINT_MM,
@@ -104,7 +104,7 @@ def write_column(
     block_mm = title_block_mm(content, layout, named, letters)
     _, _, _, tall = layout.column_mm
     pen = Pen(COLUMN_MM[layout.paper], tall - block_mm - 3.0, content.font)
-    _norths(pen, content, layout, letters)
+    _norths(pen, content, letters)
     _scale_bar(pen, content, layout, letters)
     _promise(pen, content, layout, letters)
     _legend(pen, content, shown, letters)
@@ -114,15 +114,12 @@ def write_column(
     return pen
 
 
-def _norths(pen: Pen, content: Content, layout: Layout, letters: Letters) -> None:
+def _norths(pen: Pen, content: Content, letters: Letters) -> None:
     """Draw grid and true north, for a diver the compass's too, and say how far apart they are."""
     words, size = content.words, letters.note
-    west, south, east, north = layout.ground
-    middle = (west + east) / 2, (south + north) / 2
-    norths = norths_at(content.site.crs, *middle, content.last_day)
-    if content.hides_place:
+    norths = content.norths
+    if norths is None:
         lines = [words.say("north_roughly")]
-        norths = Norths(norths.day, 0.0)
     else:
         lines = say_norths(norths, words)[: None if content.for_diver else 1]
         lines.append(words.say("grid_named", crs=content.site.crs))
@@ -142,13 +139,13 @@ def _norths(pen: Pen, content: Content, layout: Layout, letters: Letters) -> Non
         y -= 0.6
 
 
-def _arrows(pen: Pen, norths: Norths, foot: float, content: Content) -> None:
+def _arrows(pen: Pen, norths: Norths | None, foot: float, content: Content) -> None:
     """Draw the arrows: a schema, each on its side; the angles are those that are written."""
     x, long, spread = pen.x + 9.5, 12.5, 16.0
     arrows = [(0.0, "-|>", LINE_MM, "mark_grid")]
-    if not content.hides_place:
+    if norths is not None:
         arrows.append((np.sign(norths.true_deg) * spread or spread, "->", THIN_MM, "mark_true"))
-    if content.for_diver and norths.magnetic_deg is not None:
+    if norths is not None and norths.magnetic_deg is not None:
         side = float(np.sign(norths.magnetic_deg)) or -1.0
         taken = any(turn == side * spread for turn, *_ in arrows)
         arrows.append((side * spread * (2 if taken else 1), "<|-|>", THIN_MM, "mark_magnetic"))
@@ -278,7 +275,9 @@ def _basis(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
     words, size = content.words, letters.note
     pen.heading(words.say("basis"), letters.heading)
     level = content.level
-    if not content.hides_place:
+    if content.hides_place:
+        pen.text(words.say("place_left_out"), size)
+    else:
         pen.text(words.say("vertical_datum", datum=words.own(content.site.vertical_datum)), size)
         height, sd = words.number(level.height_m, 3), words.number(level.sd_m, 3)
         pen.text(words.say("depths", level=words.own(level.name), height=height, sd=sd), size)
@@ -378,21 +377,24 @@ def _surveyed(content: Content) -> str:
     return f"{words.date(table['from_date'].min())} – {words.date(table['to_date'].max())}"
 
 
-def _headings(content: Content, named: Named, wide: float, letters: Letters) -> list[Any]:
+def _headings(
+    content: Content, named: Named, wide: float, letters: Letters
+) -> list[tuple[str, float, str]]:
     """Return the lines above the fields, each with its size and weight."""
     words = content.words
-    site = words.say("place_left_out") if content.hides_place else words.own(content.site.name)
-    lines = [(t, letters.site, "bold") for t in wrapped(site, wide - 3.0, letters.site * 1.06)]
-    return lines + [
-        (t, letters.title, "normal") for t in wrapped(named.title, wide - 3.0, letters.title)
-    ]
+    lines: list[tuple[str, float, str]] = []
+    if not content.hides_place:
+        site, size = words.own(content.site.name), letters.site
+        lines += [(part, size, "bold") for part in wrapped(site, wide - 3.0, size * BOLD_WIDER)]
+    size = letters.title
+    return lines + [(part, size, "normal") for part in wrapped(named.title, wide - 3.0, size)]
 
 
 def title_block_mm(content: Content, layout: Layout, named: Named, letters: Letters) -> float:
     """Return the height of the title block [mm]."""
     wide = layout.column_mm[2]
     heads = _headings(content, named, wide, letters)
-    high = sum(size * POINT_MM * 1.3 for _, size, _ in heads) + 2.0
+    high = float(sum(size for _, size, _ in heads)) * POINT_MM * 1.3 + 2.0
     return high + FIELD_MM * len(title_fields(content, layout, named))
 
 

@@ -12,11 +12,14 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline.crs import grid_factors
 from wrackline.model import SeaLevel, SheetSet, Site
 from wrackline.publish.fonts import family
 from wrackline.publish.language import Language
-from wrackline.publish.shrinking import Small
+from wrackline.publish.norths import Norths, norths_at
+from wrackline.publish.place import words_without_place
 from wrackline.publish.sheet_paper import Bounds
+from wrackline.publish.shrinking import Small
 from wrackline.seabed.contours import contours
 
 FIRST_DAY = dt.date(2000, 1, 1)
@@ -48,6 +51,9 @@ class Content:
         Names of the phases in which walls were joined.
     settings : SheetSet
     words : Language
+    norths : Norths or None
+        At the middle of the plan, magnetic north for divers alone; none where the place is left
+        out.
     """
 
     plan: Mapping[str, gpd.GeoDataFrame]
@@ -64,6 +70,7 @@ class Content:
     phases: Sequence[str] = ()
     settings: SheetSet = field(default_factory=SheetSet)
     words: Language = field(default_factory=Language.english)
+    norths: Norths | None = None
 
     @property
     def bounds(self) -> Bounds:
@@ -114,12 +121,15 @@ class Content:
     def near(self, ground: Bounds) -> Content:
         """Return what touches a frame; contours and waterlines are cut at it."""
         frame = shapely.box(*ground)
-        cut = {name: _cut(getattr(self, name), ground) for name in ("contours", "waterlines")}
-        touching = {
-            name: _touching(getattr(self, name), frame) for name in ("spots", "trenches", "marks")
-        }
-        plan = {name: _near(table, frame) for name, table in self.plan.items()}
-        return replace(self, plan=plan, **cut, **touching)
+        return replace(
+            self,
+            plan={name: _near(table, frame) for name, table in self.plan.items()},
+            contours=_cut(self.contours, ground),
+            waterlines=_cut(self.waterlines, ground),
+            spots=_touching(self.spots, frame),
+            trenches=_touching(self.trenches, frame),
+            marks=_touching(self.marks, frame),
+        )
 
 
 def _near(table: gpd.GeoDataFrame, frame: shapely.Polygon) -> gpd.GeoDataFrame:
@@ -139,6 +149,19 @@ def _cut(table: gpd.GeoDataFrame | None, ground: Bounds) -> gpd.GeoDataFrame | N
     inside = shapely.clip_by_rect(table.geometry.to_numpy(), *ground)
     kept = ~shapely.is_empty(inside)
     return table[kept].set_geometry(gpd.GeoSeries(inside[kept], index=table.index[kept]))
+
+
+def with_norths(content: Content) -> Content:
+    """Return the same with its norths; where the place is left out without, in words without it."""
+    if content.hides_place:
+        words = words_without_place(content.words, content.site)
+        return replace(content, norths=None, words=words)
+    west, south, east, north = content.bounds
+    middle = (west + east) / 2, (south + north) / 2
+    if content.for_diver:
+        return replace(content, norths=norths_at(content.site.crs, *middle, content.last_day))
+    turn = grid_factors(content.site.crs, *(np.array([one]) for one in middle))[0]
+    return replace(content, norths=Norths(content.last_day, -float(turn[0])))
 
 
 def marks_layer(marks: Sequence[tuple[str, float, float]], crs: str) -> gpd.GeoDataFrame:

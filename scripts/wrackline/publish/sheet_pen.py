@@ -18,7 +18,7 @@ from matplotlib.ft2font import FT2Font
 from wrackline.publish.sheet_paper import GAP_MM
 from wrackline.publish.sheet_style import FONT, GREY, INK, LINE_MM, POINT_MM, Style, points
 
-Draw = Callable[[Axes], None]
+Draw = Callable[[Axes], Any]
 SPACING = 1.25
 PROBE_PT, FIXED_POINT = 100.0, 65536.0
 BOLD_WIDER = 1.13

@@ -52,7 +52,7 @@ class Sheet:
 
 
 def sheets_of(content: Content, name: str, columns: int = 1) -> list[Sheet]:
-    """Return the sheets of a set, an index first.
+    """Return the sheets of a set, an index first; the whole site where there is nothing to show.
 
     Parameters
     ----------
@@ -70,10 +70,13 @@ def sheets_of(content: Content, name: str, columns: int = 1) -> list[Sheet]:
     settings = content.settings
     if settings.shows == "tiles":
         return _tiles(content, columns)
+    each: list[Sheet] = []
     if settings.shows == "buildings":
-        return list(_each(content, content.plan["buildings"], "building", name, columns))
+        each = list(_each(content, content.plan["buildings"], "building", name, columns))
     if settings.shows == "trenches":
-        return list(_each(content, content.trenches, "trench", name, columns))
+        each = list(_each(content, content.trenches, "trench", name, columns))
+    if each:
+        return each
     layout = lay_out(content.bounds, settings.paper, settings.scale, columns)
     return [Sheet(name, "site", layout)]
 
@@ -153,7 +156,7 @@ def tile_number(east: int, north: int) -> str:
         rest = rest // 26 - 1
         if rest < 0:
             break
-    return f"{'' if east >= 0 else 'w'}{letters}{north + 1 if north >= 0 else north + 1}"
+    return f"{'' if east >= 0 else 'w'}{letters}{north + 1}"
 
 
 def _shows_something(content: Content, ground: Bounds) -> bool:

@@ -107,9 +107,8 @@ def multiples(values: pd.Series, step: float) -> np.ndarray:
 
 def levels_of(content: Content, contours: gpd.GeoDataFrame) -> pd.Series:
     """Return what contours are on a sheet: heights, or depths below its sea level [m]."""
-    return (
-        content.sea_level_m - contours["height_m"] if content.shows_depths else contours["height_m"]
-    )
+    heights: pd.Series = contours["height_m"]
+    return content.sea_level_m - heights if content.shows_depths else heights
 
 
 def _bed(content: Content, layout: Layout) -> Iterator[Drawn]:
@@ -169,7 +168,8 @@ def _stated_walls(content: Content) -> np.ndarray:
     houses = content.plan["buildings"].geometry.to_numpy()
     other = [content.plan[name].geometry.to_numpy() for name in ("rooms", "wall_bodies")]
     rest = shapely.get_parts(shapely.difference(houses, shapely.union_all(np.concatenate(other))))
-    return rest[shapely.area(shapely.buffer(rest, -LEAST_WALL_M)) > 0]
+    wide_enough = shapely.area(shapely.buffer(rest, -LEAST_WALL_M)) > 0
+    return np.asarray(rest[wide_enough])
 
 
 def _bodies_by_phase(content: Content) -> Iterator[Drawn]:

@@ -19,7 +19,7 @@ WORDS: dict[str, str] = {
     "sheet_of": "sheet {number} of {count}",
     "scale_on_paper": "1:{scale} on {paper}",
     "known_after": "as known after {season}",
-    "place_left_out": "place left out",
+    "place_left_out": "The place is left out; coordinates count from the site's origin.",
     # Title block
     "sheet_number": "Sheet",
     "revision": "Revision",
@@ -117,6 +117,7 @@ WORDS: dict[str, str] = {
     "no_place": "No place for the numbers of {numbers}.",
     "no_room_for_key": "{number} (no room for its key)",
     "local_grid": "a local grid from the site's origin",
+    "hidden_site": "place left out",
     "hidden_datum": "the record's own height datum",
     "hidden_level": "the record's own sea level",
     "promise_broken_by": "{mm} mm on this sheet are {m} m on the ground. Less sure than that (sd): "

@@ -1,120 +1,63 @@
 """Plan sheets: true to scale on every paper, no label on another or on a wall, the same bytes."""
 
 import re
-import zlib
 from dataclasses import replace
 
-import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pytest
 import shapely
+from sheet_made import (
+    POINT_MM,
+    E,
+    N,
+    block,
+    content,
+    layer,
+    spans_in_pdf,
+    spans_in_svg,
+    surveys,
+    texts_of,
+    three_d,
+    words_of,
+)
 
-from wrackline import contract, vectors
-from wrackline.contract import PLAN_LAYERS
 from wrackline.publish.passages import passages
-from wrackline.publish.sheet import Content, draw_sheet, labels_of, other_numbers
+from wrackline.publish.sheet import draw_set, draw_sheet, plan_set
+from wrackline.publish.sheet_column import other_numbers
 from wrackline.publish.sheet_paper import PAPERS, lay_out
+from wrackline.publish.sheet_style import WIDTHS_MM
 from wrackline.publish.shrinking import Small
 
-CRS = "EPSG:32625"
-E, N = 324400.0, 4207600.0
-ABOUT = {
-    "site": "A quay (invented)",
-    "vertical_datum": "invented",
-    "depths": "below msl",
-    "surveyed": "2031",
-    "credit": "none",
-    "caution": "Not for navigation.",
-}
-POINT_MM = 25.4 / 72
 
-
-def layer(name, rows):
-    """Return a layer of the plan from rows of some of its fields."""
-    columns = contract.columns(name)
-    if not rows:
-        return vectors.empty(columns, CRS)
-    blank = {field: None for field in columns}
-    table = gpd.GeoDataFrame([blank | row for row in rows], geometry="geometry", crs=CRS)
-    for field, kind in columns.items():
-        if kind == "real":
-            table[field] = pd.to_numeric(table[field])
-    return vectors.conform(table, columns)
-
-
-def content(shapes, rooms=()):
-    """Return a sheet's content: recorded wall lines, and rooms by number."""
-    walls = [
-        {"wall": f"W{k}", "evidence": "recorded", "length_m": s.length, "geometry": s}
-        for k, s in enumerate(shapes)
-    ]
-    spaces = [
-        {
-            "room": name,
-            "kind": "room",
-            "building": "B000-000",
-            "geometry": shapely.MultiPolygon([s]),
-        }
-        for name, s in rooms
-    ]
-    plan = {name: layer(name, []) for name in PLAN_LAYERS}
-    plan |= {"wall_lines": layer("wall_lines", walls), "rooms": layer("rooms", spaces)}
-    surveys = pd.DataFrame(columns=["holds", *contract.columns("surveys")])
-    surveys = surveys.loc[:, ~surveys.columns.duplicated()]
-    return Content(plan, None, None, surveys, ABOUT, CRS, "2031")
-
-
-def hundred_metres():
+def hundred_metres(**keys):
     """Return a wall of exactly 100 m of grid, east to west, and one of 60 m to the north."""
     east = shapely.LineString([(E, N, -1), (E + 100, N, -1)])
-    return content([east, shapely.LineString([(E, N, -1), (E, N + 60, -1)])])
+    return content([east, shapely.LineString([(E, N, -1), (E, N + 60, -1)])], **keys)
 
 
-def spans_in_pdf(path):
-    """Return lengths of all straight two-point paths in a PDF's page [mm]."""
-    streams = re.findall(rb"stream\r?\n(.*?)\r?\nendstream", path.read_bytes(), re.S)
-    number = rb"(-?\d+(?:\.\d+)?)"
-    found = []
-    for stream in streams:
-        try:
-            text = zlib.decompress(stream)
-        except zlib.error:
-            continue
-        path_of_two = number + rb" " + number + rb" m\s+" + number + rb" " + number + rb" l\s+S"
-        found += [tuple(map(float, four)) for four in re.findall(path_of_two, text)]
-    ends = np.array(found)
-    return np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]) * POINT_MM
-
-
-def spans_in_svg(path):
-    """Return lengths of all straight two-point paths in an SVG [mm], by its size in points."""
-    text = path.read_text()
-    width, box = re.search(r'width="([\d.]+)pt".*?viewBox="0 0 ([\d.]+) ', text, re.S).groups()
-    ends = re.findall(r'd="M ([\d.]+) ([\d.]+)\s+L ([\d.]+) ([\d.]+)\s*"', text)
-    xy = np.array(ends, dtype=float)
-    scale = float(width) / float(box)
-    return np.hypot(xy[:, 2] - xy[:, 0], xy[:, 3] - xy[:, 1]) * POINT_MM * scale
+def drawn(made, folder, name="plan"):
+    """Draw a set; return its PDF and its SVGs."""
+    planned = draw_set(made, name, folder / f"{name}.pdf", folder / name)
+    return folder / f"{name}.pdf", [folder / name / f"{p.sheet.number}.svg" for p in planned]
 
 
 @pytest.mark.parametrize("paper", list(PAPERS))
-@pytest.mark.parametrize("suffix", ["pdf", "svg"])
-def test_a_hundred_metres_measure_what_the_scale_says(paper, suffix, tmp_path):
+def test_a_hundred_metres_measure_what_the_scale_says(paper, tmp_path):
     """100 m of grid are 200.0 mm at 1:500, within 0.1 mm, in both formats on every paper."""
-    path = tmp_path / f"plan.{suffix}"
-    layout = draw_sheet(hundred_metres(), paper, 500, [path])
-    assert (layout.scale, layout.note) == (500, "")
-    spans = spans_in_pdf(path) if suffix == "pdf" else spans_in_svg(path)
-    for wanted_mm in (200.0, 120.0):
-        assert np.abs(spans - wanted_mm).min() < 0.1
+    made = hundred_metres(paper=paper, scale=500)
+    layout = plan_set(made, "plan")[0].sheet.layout
+    assert (layout.scale, layout.refused) == (500, None)
+    pdf, (svg,) = drawn(made, tmp_path)
+    for spans in (spans_in_pdf(pdf), spans_in_svg(svg)):
+        for wanted_mm in (200.0, 120.0):
+            assert np.abs(spans - wanted_mm).min() < 0.1
 
 
 @pytest.mark.parametrize("paper", list(PAPERS))
 def test_the_page_has_the_size_of_its_paper(paper, tmp_path):
     """The PDF's page is the paper of ISO 216, either way up."""
-    path = tmp_path / "plan.pdf"
-    draw_sheet(hundred_metres(), paper, None, [path])
-    box = re.search(rb"/MediaBox \[ *0 0 ([\d.]+) ([\d.]+) *\]", path.read_bytes()).groups()
+    pdf, _ = drawn(hundred_metres(paper=paper), tmp_path)
+    box = re.search(rb"/MediaBox \[ *0 0 ([\d.]+) ([\d.]+) *\]", pdf.read_bytes()).groups()
     sides = sorted(float(side) * POINT_MM for side in box)
     assert sides == pytest.approx(sorted(PAPERS[paper]), abs=0.1)
 
@@ -122,7 +65,7 @@ def test_the_page_has_the_size_of_its_paper(paper, tmp_path):
 def test_the_largest_scale_that_fits_is_taken():
     """A plan of 300 by 240 m fits A1 at 1:500 and not at 1:250; a small hut is drawn large."""
     assert lay_out((0, 0, 300, 240), "A1", None).scale == 500
-    assert lay_out((0, 0, 5, 4), "A4", None).scale == 50
+    assert lay_out((0, 0, 5, 4), "A4", None).scale == 25
     tall = lay_out((0, 0, 40, 200), "A2", None)
     assert tall.page_mm[0] < tall.page_mm[1]
 
@@ -130,59 +73,70 @@ def test_the_largest_scale_that_fits_is_taken():
 def test_a_scale_that_does_not_fit_gives_way_and_says_so():
     """1:100 of 100 m needs a metre of paper: on A3 the sheet is to 1:500, and says why."""
     layout = lay_out((0, 0, 102, 62), "A3", 100)
-    assert layout.scale == 500
-    assert layout.note == "1:100 was asked for; the plan doesn't fit A3 at it."
+    assert (layout.scale, layout.refused) == (500, 100)
+    said = words_of(hundred_metres(scale=100))
+    assert "1:100 was asked for; the plan doesn't fit A3 at it." in said
 
 
-def block(count):
-    """Return a raster of rooms of 4 by 3 m with their walls."""
-    walls, rooms = [], []
-    for i in range(count):
-        for j in range(count):
-            x, y = E + 5 * i, N + 4 * j
-            shape = shapely.box(x, y, x + 4, y + 3)
-            rooms.append((f"R{5 * i:03d}-{4 * j:03d}", shape))
-            walls.append(shapely.LineString([(*p, -1.0) for p in shape.exterior.coords]))
-    return content(walls, rooms)
+def touching(labels):
+    """Return pairs of labels that touch each other."""
+    boxes = np.array([label.box for label in labels], dtype=object)
+    one, other = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+    return [(labels[a].text, labels[b].text) for a, b in zip(one, other, strict=True) if a < b]
 
 
 @pytest.mark.parametrize("paper", ["A0", "A3", "A4"])
-def test_no_label_touches_a_wall_or_another(paper):
+@pytest.mark.parametrize("reader", ["desk", "diver"])
+def test_no_label_touches_a_wall_or_another(paper, reader):
     """Whatever the scale, numbers stand clear of walls and of each other."""
-    drawn = block(8)
-    layout, labels = labels_of(drawn, paper, None)
-    boxes = np.array([label.box for label in labels], dtype=object)
-    one, other = shapely.STRtree(boxes).query(boxes, predicate="intersects")
-    assert (one == other).all()
-    walls = drawn.plan["wall_lines"].geometry.to_numpy()
+    made = block(8, paper=paper, reader=reader)
+    planned = plan_set(made, "plan")[0]
+    assert touching(planned.labels) == []
+    walls = made.plan["wall_lines"].geometry.to_numpy()
+    boxes = np.array([label.box for label in planned.labels], dtype=object)
     assert not shapely.intersects(shapely.union_all(walls), boxes).any()
-    assert shapely.contains(shapely.box(*layout.ground), boxes).all()
-    assert len(labels) >= 40
+    assert shapely.contains(shapely.box(*planned.sheet.layout.ground), boxes).all()
+    assert len(planned.labels) >= 40
 
 
-def test_a_room_too_small_for_its_number_gets_a_key(tmp_path):
-    """At 1:500 a closet of 1.6 m has no room for eight letters: it gets a key number."""
+def test_a_buildings_number_stands_in_no_building():
+    """Numbers of buildings stand beside them, never in a neighbour's room."""
+    made = block(3)
+    houses = shapely.union_all(made.plan["buildings"].geometry.to_numpy())
+    labels = [one for one in plan_set(made, "plan")[0].labels if one.role == "building"]
+    assert labels
+    assert not any(label.box.intersects(houses) for label in labels)
+
+
+def test_a_room_too_small_for_its_number_gets_a_key():
+    """At 1:500 a closet of 1.6 m has no room for eight letters: it gets a key, listed beside."""
     walls = shapely.LineString([(E, N, -1), (E + 90, N, -1)])
-    _, labels = labels_of(
-        content([walls], [("R000-010", shapely.box(E, N + 10, E + 1.6, N + 12))]), "A3", 500
-    )
-    assert [(label.text, label.role) for label in labels] == [("1", "key")]
+    closet = shapely.box(E, N + 10, E + 1.6, N + 12)
+    made = content([walls], [("R000-010", closet)], scale=500)
+    planned = plan_set(made, "plan")[0]
+    assert [(one.text, one.role) for one in planned.labels] == [("1", "key")]
+    assert "1  R000-010" in texts_of(planned)
 
 
 def test_the_same_plan_gives_the_same_bytes(tmp_path):
     """No date, no random name: two drawings are alike to the byte."""
-    paths = [[tmp_path / f"{k}.pdf", tmp_path / f"{k}.svg"] for k in range(2)]
-    for pair in paths:
-        draw_sheet(block(2), "A4", None, pair)
-    for first, second in zip(*paths, strict=True):
-        assert first.read_bytes() == second.read_bytes()
+    (first, svgs), (second, others) = (drawn(block(2), tmp_path / str(k)) for k in range(2))
+    assert first.read_bytes() == second.read_bytes()
+    assert [svg.read_bytes() for svg in svgs] == [svg.read_bytes() for svg in others]
 
 
 def test_a_site_of_one_wall_has_a_sheet(tmp_path):
-    """One wall, no room, no seabed: a sheet all the same."""
-    path = tmp_path / "plan.pdf"
-    draw_sheet(content([shapely.LineString([(E, N, -1), (E + 3, N + 1, -1)])]), "A4", None, [path])
-    assert path.stat().st_size > 5000
+    """One wall, no room, no seabed, no survey told: a sheet all the same."""
+    made = content([shapely.LineString([(E, N, -1), (E + 3, N + 1, -1)])], paper="A4")
+    pdf, _ = drawn(replace(made, surveys=surveys()), tmp_path)
+    assert pdf.stat().st_size > 5000
+
+
+def test_a_site_of_nothing_has_a_sheet(tmp_path):
+    """An empty plan is drawn as such: frame, title block, caution."""
+    for shows in ("site", "tiles", "buildings", "trenches"):
+        pdf, _ = drawn(content([], shows=shows), tmp_path, shows)
+        assert pdf.stat().st_size > 300
 
 
 def test_a_wall_is_open_where_an_opening_leads_through_it():
@@ -198,12 +152,12 @@ def test_a_wall_is_open_where_an_opening_leads_through_it():
     assert len(passages(plan | {"openings": layer("openings", [])})) == 0
 
 
-def with_seabed(**more):
+def with_seabed(made=None, **keys):
     """Return a sheet's content with contours across it, two of them labelled."""
     rows = [
         {
             "height_m": at,
-            "depth_m": -at,
+            "depth_m": 0.12 - at,
             "index": at == round(at),
             "label_easting_m": E + 45.0,
             "label_northing_m": N + 20.0 + 8 * k,
@@ -212,47 +166,103 @@ def with_seabed(**more):
         }
         for k, at in enumerate((-3.0, -2.5, -2.0))
     ]
-    return replace(hundred_metres(), contours=layer("contours", rows), **more)
+    made = made or hundred_metres(paper="A1", scale=500, **keys)
+    return replace(made, contours=layer("contours", rows))
+
+
+def contour_labels(made):
+    """Return the labels of contours on the first sheet."""
+    return [one for one in plan_set(made, "plan")[0].labels if one.role == "contour"]
 
 
 def test_index_contours_have_their_height_written_on_them():
     """Labels of whole metres stand where the layer says, on their line; others have none."""
-    _, labels = labels_of(with_seabed(), "A1", 500)
-    told = {label.text: (label.x - E, label.y - N) for label in labels if label.role == "contour"}
+    told = {one.text: (one.x - E, one.y - N) for one in contour_labels(with_seabed())}
     assert told == {"−3": (45.0, 20.0), "−2": (45.0, 36.0)}
+
+
+def test_contours_are_interrupted_where_their_height_stands():
+    """No contour runs through a label."""
+    planned = plan_set(with_seabed(), "plan")[0]
+    lines = np.concatenate([one.shapes for one in planned.things if one.broken])
+    inner = [label.box.buffer(-1e-6) for label in planned.labels]
+    assert inner
+    assert not shapely.intersects(shapely.union_all(lines), np.array(inner, dtype=object)).any()
 
 
 def test_contours_are_not_labelled_where_a_building_hides_them():
     """Where the layer's place lies in a room, the height stands elsewhere on the line."""
     house = shapely.box(E + 40, N + 15, E + 50, N + 40)
-    rooms = {**with_seabed().plan, "rooms": content([], [("R001-001", house)]).plan["rooms"]}
-    _, labels = labels_of(with_seabed(plan=rooms), "A1", 500)
-    told = [label for label in labels if label.role == "contour"]
+    made = with_seabed()
+    rooms = content([], [("R001-001", house)]).plan["rooms"]
+    told = contour_labels(replace(made, plan={**made.plan, "rooms": rooms}))
     assert {label.text for label in told} == {"−3", "−2"}
     assert not any(label.box.intersects(house) for label in told)
 
 
-@pytest.mark.parametrize("suffix", ["pdf", "svg"])
-def test_the_seabeds_relief_lies_lightly_under_the_plan(tmp_path, suffix):
+def test_the_seabeds_relief_lies_lightly_under_the_plan(tmp_path):
     """With a relief the sheet is as much to scale as without, and the same each time."""
     relief = np.zeros((30, 50))
     relief[10:12] = 0.4
     small = Small({"local_relief": relief}, (E - 5, E + 95, N - 5, N + 55))
-    paths = [tmp_path / f"{name}.{suffix}" for name in ("a", "b")]
-    for path in paths:
-        draw_sheet(with_seabed(relief=small), "A1", 500, [path])
-    spans = spans_in_pdf(paths[0]) if suffix == "pdf" else spans_in_svg(paths[0])
-    assert np.abs(spans - 200.0).min() < 0.1
-    assert paths[0].read_bytes() == paths[1].read_bytes()
-    draw_sheet(with_seabed(), "A1", 500, [tmp_path / f"bare.{suffix}"])
-    assert paths[0].stat().st_size > (tmp_path / f"bare.{suffix}").stat().st_size
+    made = replace(with_seabed(), relief=small)
+    (pdf, (svg,)), (again, _) = (drawn(made, tmp_path / name) for name in ("a", "b"))
+    assert np.abs(spans_in_pdf(pdf) - 200.0).min() < 0.1
+    assert np.abs(spans_in_svg(svg) - 200.0).min() < 0.1
+    assert pdf.read_bytes() == again.read_bytes()
+    assert any("above the ground around" in text for text in texts_of(plan_set(made, "plan")[0]))
 
 
 def test_numbers_of_other_plans_stand_on_the_sheet():
     """Each beside the record's own, buildings and rooms in one list; none, no list."""
     rooms = [("R010-010", shapely.box(10, 10, 14, 13)), ("R030-010", shapely.box(30, 10, 34, 13))]
-    drawn = content([], rooms=rooms)
-    assert other_numbers(drawn.plan) == []
-    drawn.plan["rooms"]["other_numbers"] = ["plan of 1986: I/2;bags: 7", None]
+    made = content([], rooms=rooms)
+    assert other_numbers(made.plan) == []
+    made.plan["rooms"]["other_numbers"] = ["plan of 1986: I/2;bags: 7", None]
     said = ["bags: 7 = R010-010", "plan of 1986: I/2 = R010-010"]
-    assert other_numbers(drawn.plan) == said
+    assert other_numbers(made.plan) == said
+
+
+@pytest.mark.parametrize("reader", ["desk", "diver"])
+def test_no_text_beside_the_map_runs_over_another(reader):
+    """Notes, legend, lists and title block: no two texts touch, none leaves the page."""
+    made = block(5, paper="A4", reader=reader)
+    made.plan["rooms"]["other_numbers"] = [f"an older plan: {k}" for k in range(25)]
+    planned = plan_set(with_seabed(made), "plan")[0]
+    figure = draw_sheet(planned)
+    figure.set_dpi(200)
+    figure.canvas.draw()
+    page = figure.bbox
+    for axes in figure.axes[1:]:
+        boxes = [text.get_window_extent() for text in axes.texts if text.get_text().strip()]
+        flat = [shapely.box(b.x0, b.y0 + 1.5, b.x1, b.y1 - 1.5) for b in boxes]
+        pairs = shapely.STRtree(flat).query(flat, predicate="intersects").T
+        assert [tuple(pair) for pair in pairs if pair[0] < pair[1]] == []
+        assert all(b.x1 <= page.x1 and b.y0 >= page.y0 for b in boxes)
+
+
+def test_lines_have_the_widths_that_the_sheet_states(tmp_path):
+    """Every stroke in the SVG is one of the series, in millimetres on paper, or finer."""
+    _, (svg,) = drawn(with_seabed(block(3)), tmp_path)
+    text = svg.read_text()
+    widths = {round(float(w) * POINT_MM, 2) for w in re.findall(r"stroke-width: ([\d.]+)", text)}
+    assert widths - {0.0} <= {*WIDTHS_MM, 0.09, 0.11}
+    assert {0.13, 0.18, 0.5} <= widths
+    assert "0.13, 0.18, 0.25, 0.35 and 0.5 mm" in words_of(with_seabed(block(3)))
+
+
+def test_fonts_are_embedded(tmp_path):
+    """The PDF carries its letters as TrueType; the SVG has outlines and needs no font."""
+    pdf, (svg,) = drawn(block(2), tmp_path)
+    assert pdf.read_bytes().count(b"/FontFile2") >= 1
+    assert b"/Type3" not in pdf.read_bytes()
+    assert "<text" not in svg.read_text()
+
+
+@pytest.mark.parametrize(("sd", "scale", "kept"), [(0.02, 500, True), (0.02, 20, False)])
+def test_a_scale_that_promises_more_than_the_data_hold_says_so(sd, scale, kept):
+    """0.2 mm are 0.1 m at 1:500 and 4 mm at 1:20: walls known to 2 cm hold the first alone."""
+    wall = three_d(shapely.LineString([(E, N), (E + 3, N)]))
+    said = words_of(content([wall], scale=scale, surveys=surveys(**{"2031-walls": sd})))
+    assert ("all walls on it are known better" in said) is kept
+    assert ("technique of 2031-walls (0.02 m)" in said) is not kept

@@ -1,0 +1,277 @@
+"""Kinds of sheets: tiles, buildings, trenches, for divers, without place, in other languages."""
+
+import datetime as dt
+from dataclasses import replace
+from itertools import pairwise
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from sheet_made import CRS, E, N, block, content, layer, site, texts_of, three_d, words_of
+
+from wrackline.errors import InputError
+from wrackline.model import TitleBlock
+from wrackline.publish.language import Language
+from wrackline.publish.sheet import plan_set
+from wrackline.publish.sheet_content import marks_layer
+from wrackline.publish.sheet_register import register, register_rows
+from wrackline.publish.sheet_things import wedge
+
+
+def two_corners(**keys):
+    """Return two huts 150 m apart, and nothing between them."""
+    huts = [shapely.box(E + x, N + x, E + x + 4, N + x + 3) for x in (5.0, 155.0)]
+    rooms = [(f"R{k}", hut.buffer(-0.5)) for k, hut in enumerate(huts)]
+    houses = [(f"B{k}", hut) for k, hut in enumerate(huts)]
+    return content([three_d(hut.exterior) for hut in huts], rooms, houses, **keys)
+
+
+def tiles(**keys):
+    """Return the sheets of the two huts as tiles."""
+    settings = {"shows": "tiles", "paper": "A3", "scale": 200, "overlap_m": 5.0}
+    return plan_set(two_corners(**(settings | keys)), "tiles")
+
+
+def test_tiles_cover_all_of_the_plan_and_no_empty_ground():
+    """Every wall lies wholly on the tiles; tiles without anything are left out."""
+    sheets = tiles()
+    assert [one.sheet.shows for one in sheets] == ["index"] + ["tile"] * (len(sheets) - 1)
+    grounds = shapely.union_all([shapely.box(*one.sheet.layout.ground) for one in sheets[1:]])
+    walls = two_corners().plan["wall_lines"].geometry
+    assert walls.within(grounds).all()
+    for one in sheets[1:]:
+        assert walls.intersects(shapely.box(*one.sheet.layout.ground)).any()
+
+
+def test_neighbouring_tiles_overlap_by_what_was_asked_for():
+    """With a wall across, tiles side by side share 5 m of ground."""
+    wall = three_d(shapely.LineString([(E + 1, N + 1), (E + 150, N + 1)]))
+    sheets = plan_set(
+        content([wall], shows="tiles", paper="A3", scale=200, overlap_m=5.0), "tiles"
+    )[1:]
+    edges = [one.sheet.layout.ground for one in sheets]
+    shared = [first[2] - second[0] for first, second in pairwise(edges)]
+    assert shared == pytest.approx([5.0] * (len(edges) - 1))
+    assert sheets[0].named.beside == {"east": sheets[1].sheet.number}
+    assert f"east: {sheets[1].sheet.number}" in texts_of(sheets[0])
+
+
+def test_a_tile_keeps_its_number_when_the_plan_grows():
+    """Tiles count from the site's origin: a new wall to the west renames none."""
+    before = {one.sheet.number: one.sheet.layout.ground for one in tiles()[1:]}
+    grown = two_corners(shows="tiles", paper="A3", scale=200, overlap_m=5.0)
+    far = content([three_d(shapely.LineString([(E - 90, N - 80), (E - 80, N - 80)]))])
+    walls = gpd.pd.concat([grown.plan["wall_lines"], far.plan["wall_lines"]])
+    after = plan_set(replace(grown, plan={**grown.plan, "wall_lines": walls}), "tiles")[1:]
+    now = {one.sheet.number: one.sheet.layout.ground for one in after}
+    assert before.items() <= now.items()
+    assert len(now) > len(before)
+
+
+def test_the_index_shows_every_tile_with_its_number():
+    """Each tile's outline and number stand on the index, all of it in the frame."""
+    index, *others = tiles()
+    numbers = [one.sheet.number for one in others]
+    assert [number for number, _ in index.sheet.tiles] == numbers
+    assert {label.text for label in index.labels if label.role == "tile"} == set(numbers)
+    frame = shapely.box(*index.sheet.layout.ground)
+    assert all(frame.contains(shapely.box(*ground)) for _, ground in index.sheet.tiles)
+
+
+def test_every_building_has_its_sheet_with_areas():
+    """One sheet a building, named by its number; its rooms have their area below the number."""
+    made = block(2, shows="buildings", paper="A4")
+    made.plan["rooms"]["floor_area_m2"] = 11.27
+    made.plan["rooms"]["floor_area_sd_m2"] = 0.06
+    sheets = plan_set(made, "buildings")
+    assert [one.sheet.subject for one in sheets] == made.plan["buildings"]["building"].tolist()
+    assert "R000-000\n11.27 ± 0.06 m²" in texts_of(sheets[0])
+    assert sheets[0].sheet.layout.scale == 50
+    assert "Building B000-000" in texts_of(sheets[0])
+
+
+def test_a_building_that_is_not_there_is_named_with_the_nearest():
+    """`only` with a slip of the pen: the run stops and says which number is near."""
+    made = block(2, shows="buildings", only=["B005-001"])
+    with pytest.raises(InputError) as caught:
+        plan_set(made, "buildings")
+    (fault,) = caught.value.faults
+    assert fault.file == "config/site.yaml"
+    assert "'B005-001'" in fault.found
+    assert "B005-004" in fault.allowed
+
+
+def with_details(**keys):
+    """Return a hut with a trench, stones, hachures, a section line and spot heights."""
+    x, y = E + 10, N + 10
+    features = [
+        {"feature": "F1", "kind": "stone", "geometry": shapely.box(x + 6, y, x + 6.4, y + 0.5)},
+        {
+            "feature": "F2",
+            "kind": "hachure",
+            "geometry": shapely.LineString([(x - 3, y + 4), (x - 3, y + 2)]),
+        },
+        {
+            "feature": "F3",
+            "kind": "section line",
+            "line": "K",
+            "geometry": shapely.LineString([(x - 2, y + 1.5), (x + 7, y + 1.5)]),
+        },
+    ]
+    hut = shapely.box(x, y, x + 5, y + 3)
+    spots = [
+        {
+            "of": of,
+            "rank": 1,
+            "height_m": height,
+            "height_sd_m": 0.02,
+            "geometry": shapely.Point(x + dx, y + 3.0, height),
+        }
+        for of, height, dx in (
+            ("wall top", -1.234, 1.0),
+            ("wall base", -1.9, 4.0),
+            ("floor", -2.4, 8.0),
+            ("seabed", -2.1, -4.0),
+        )
+    ]
+    made = content(
+        [three_d(hut.exterior)],
+        buildings=[("B010-010", hut)],
+        layers={"features": features},
+        **keys,
+    )
+    trench = {"trench": "T1", "geometry": shapely.box(x + 1, y + 0.5, x + 2, y + 2.5)}
+    return replace(
+        made,
+        spots=layer("spot_heights", spots),
+        trenches=layer("trenches", [trench]),
+        marks=marks_layer([("M1", x - 4, y - 2)], CRS),
+    )
+
+
+def test_the_legend_has_what_is_on_the_sheet_and_nothing_else():
+    """A hut with details explains them; a bare hut explains none of them."""
+    details = ("stone", "slope, marks point downhill", "section line", "trench", "control mark")
+    levels = tuple(f"spot height: {of}" for of in ("wall top", "wall base", "floor", "seabed"))
+    said = texts_of(plan_set(with_details(scale=100), "plan")[0])
+    assert set(details + levels) <= set(said)
+    bare = texts_of(plan_set(block(1), "plan")[0])
+    assert not set(details + levels) & set(bare)
+    assert "wall line, recorded" in bare
+    assert "closing, inferred" not in bare
+
+
+def test_sections_have_letters_at_both_ends_and_trenches_their_name():
+    """K at the start of the line, K′ at its end, each nearer to its own end."""
+    labels = plan_set(with_details(scale=100), "plan")[0].labels
+    ends = {one.text: one.x for one in labels if one.role == "section"}
+    assert ends["K"] < E + 8 < E + 17 < ends["K′"]
+    assert [one.text for one in labels if one.role == "trench"] == ["T1"]
+    assert [one.text for one in labels if one.role == "mark"] == ["M1"]
+
+
+def test_spot_heights_are_heights_for_the_desk_and_depths_for_a_diver():
+    """−1.23 m above the datum is 1.35 m below a sea level that lies at 0.12 m."""
+    spots = {
+        reader: {
+            one.text
+            for one in plan_set(with_details(scale=100, reader=reader), "plan")[0].labels
+            if one.role == "spot"
+        }
+        for reader in ("desk", "diver")
+    }
+    assert spots["desk"] == {"−1.23", "−1.90", "−2.40", "−2.10"}
+    assert spots["diver"] == {"1.35", "2.02", "2.52", "2.22"}
+
+
+def test_no_figure_touches_a_mark():
+    """The figure of a spot height stands beside its own mark and touches no other."""
+    planned = plan_set(with_details(scale=100), "plan")[0]
+    assert {spot.of for spot in planned.spots} == {"wall top", "wall base", "floor", "seabed"}
+    boxes = [one.box for one in planned.labels]
+    for spot in planned.spots:
+        assert not any(box.contains(shapely.Point(spot.x, spot.y)) for box in boxes)
+
+
+def test_a_hachure_is_wide_at_the_top_and_ends_at_the_foot():
+    """A stroke from (0, 4) down to (0, 0): a triangle with its base at the top."""
+    shape = wedge(shapely.LineString([(0, 4), (0, 0)]), 0.6)
+    assert shape.equals(shapely.Polygon([(-0.3, 4), (0.3, 4), (0, 0)]))
+
+
+def test_a_trench_has_its_sheet():
+    """One sheet a trench, named by the trench."""
+    made = with_details(shows="trenches", paper="A4", scale=50)
+    (one,) = plan_set(made, "trenches")
+    assert (one.sheet.subject, one.sheet.layout.scale) == ("T1", 50)
+    assert "Trench T1" in texts_of(one)
+
+
+SECRETS = ("A quay", "324", "4207", "32625", "levelling datum", "friends", "quay", "M1", "mean sea")
+
+
+def test_what_gives_the_place_away_can_be_left_off():
+    """No names, datum, CRS, convergence, marks; coordinates count from the origin."""
+    keys = {"reader": "desk", "scale": 100}
+    shown = words_of(with_details(**keys))
+    hidden = words_of(with_details(**keys, place="left_out"))
+    for secret in SECRETS:
+        assert secret not in hidden, secret
+        assert secret in shown or secret in ("quay", "mean sea"), secret
+    assert "true north" in shown
+    assert "°" not in hidden
+    assert "10 E" in hidden
+    assert "place is left out" in hidden
+
+
+def test_a_divers_sheet_has_magnetic_north_big_type_and_its_caution():
+    """The compass's north with year, yearly change and sd; letters of at least 7 points."""
+    made = with_details(scale=100, reader="diver")
+    said = words_of(made)
+    for words in (
+        "magnetic north 2031",
+        "′ a year",
+        "bearings are magnetic",
+        "Not for dive planning",
+    ):
+        assert words in said
+    labels = plan_set(made, "plan")[0].labels
+    assert min(one.size_pt for one in labels) >= 7.0
+    assert "magnetic" not in words_of(with_details(scale=100))
+
+
+def test_the_title_block_has_what_the_config_says_and_room_for_the_rest():
+    """Fields that nobody filled stay empty, to be filled in by hand."""
+    block_of = TitleBlock(drawn="A. Nobody", date=dt.date(2031, 9, 1), permit="7/2031")
+    said = texts_of(plan_set(content([], site=site(title_block=block_of)), "plan")[0])
+    for words in ("A. Nobody", "2031-09-01", "7/2031", "Checked", "1 of 1", "2031"):
+        assert words in said
+
+
+def test_sheets_speak_the_language_that_is_asked_for():
+    """Phrases and the site's own texts in another script, with a decimal comma."""
+    words = Language(
+        "uk",
+        decimal_mark=",",
+        words={"wall_recorded": "стіна, обміряна", "caution_heading": "Увага"},
+        own_texts={"A quay (invented)": "Причал (вигаданий)"},
+    )
+    said = texts_of(plan_set(replace(with_details(scale=100), words=words), "plan")[0])
+    assert {"стіна, обміряна", "Увага", "Причал (вигаданий)", "−1,23"} <= set(said)
+    assert "−1.23" not in said
+
+
+def test_the_register_names_every_sheet_and_what_it_promises():
+    """Number, file, page, scale, what is less sure than a line; no place where it is left out."""
+    made = block(2, shows="tiles", paper="A4", scale=50)
+    rows = register_rows(plan_set(made, "tiles"), "tiles")
+    table = register(rows)
+    assert table["sheet"].tolist()[0] == "tiles/index"
+    assert table["page"].tolist() == list(range(1, len(table) + 1))
+    assert table["svg"].tolist()[1] == f"sheets/{table['sheet'][1]}.svg"
+    assert table["line_shows_m"].tolist()[1] == pytest.approx(0.01)
+    assert table["less_sure_than_drawn"].tolist()[1] == "technique of 2031-walls (sd 0.02 m)"
+    hidden = register(register_rows(plan_set(block(1, place="left_out"), "plan"), "plan"))
+    assert np.isnan(hidden["middle_easting_m"].astype(float)).all()
+    assert "leaves the place out" in hidden["null_because"][0]
