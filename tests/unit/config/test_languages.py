@@ -70,12 +70,12 @@ def test_empty_blocks_are_empty(site):
 
 def test_all_faults_are_named_at_once_with_their_lines(site):
     """A misspelt key, other names in braces and unheld letters come together, each with its row."""
-    text = HEAD + "words:\n  trensch: розкоп\n  sheet_of: аркуш {no}\n  legend: 図例\n"
+    text = HEAD + "words:\n  trensch: розкоп\n  page_of: аркуш {no}\n  legend: 図例\n"
     found = faults_of(site(text))
     assert set(found) == {"unknown_phrase", "names_in_braces", "font_lacks_characters"}
     assert "did you mean 'trench'?" in found["unknown_phrase"].remedy
     assert (found["unknown_phrase"].row, found["names_in_braces"].row) == (5, 6)
-    assert found["names_in_braces"].found == "words.sheet_of: {no}"
+    assert found["names_in_braces"].found == "words.page_of: {no}"
     assert "{count}, {number}" in found["names_in_braces"].allowed
     lacking = found["font_lacks_characters"]
     assert "図 (U+56F3 CJK UNIFIED IDEOGRAPH-56F3)" in lacking.found
@@ -96,14 +96,14 @@ def test_all_faults_are_named_at_once_with_their_lines(site):
 )
 def test_names_in_braces_are_held_to_the_english_phrase(site, phrase, found):
     """A value that is left out, invented or taken apart is refused before a sheet is drawn."""
-    fault = faults_of(site(HEAD + f'words:\n  sheet_of: "{phrase}"\n'))["names_in_braces"]
-    assert fault.found == f"words.sheet_of: {found}"
+    fault = faults_of(site(HEAD + f'words:\n  page_of: "{phrase}"\n'))["names_in_braces"]
+    assert fault.found == f"words.page_of: {found}"
 
 
 def test_names_may_change_their_order(site):
     """Another language has another order of words, and may name a value twice."""
-    text = HEAD + 'words:\n  sheet_of: "з {count} аркушів ({count}) цей {number}"\n'
-    assert load_site(site(text)).languages["uk"].words["sheet_of"].startswith("з {count}")
+    text = HEAD + 'words:\n  page_of: "з {count} аркушів ({count}) цей {number}"\n'
+    assert load_site(site(text)).languages["uk"].words["page_of"].startswith("з {count}")
 
 
 @pytest.mark.parametrize(
@@ -236,7 +236,7 @@ def test_a_language_to_fill_in_can_be_read_as_it_is(site, capfd):
     assert f"# {load_site(folder).site.name}" in text
     assert main(["words", "--site", str(folder), "--language", "el"]) == 0
     assert (folder / "config" / "languages" / "el.yaml").read_text(encoding="utf-8") == text
-    assert "  # sheet_of: sheet {number} of {count}" in capfd.readouterr().out
+    assert "  # page_of: '{number} of {count}'" in capfd.readouterr().out
 
 
 def test_uncommented_lines_of_the_list_are_english(site):
