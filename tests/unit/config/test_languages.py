@@ -162,12 +162,25 @@ def test_names_that_english_sheets_cannot_print_are_told(site, name, told):
     assert any("empty boxes" in note and "沈" in note for note in notes) == told
 
 
-def test_scripts_never_tried_are_told(site):
-    """Letters from right to left are drawn; that nobody looked is said, with what was tried."""
-    notes = load_site(site(HEAD + "words:\n  trench: خندق\n")).notes
-    assert any("letters of Arabic were never looked at" in note for note in notes)
-    greek = load_site(site(HEAD + "words:\n  trench: όρυγμα\n")).notes
-    assert not any("looked at" in note for note in greek)
+@pytest.mark.parametrize(
+    ("phrase", "told"),
+    [
+        ("خندق", "begin at the left"),
+        ("תעלה", "letters of Hebrew were never looked at"),
+        ("όρυγμα", ""),
+        ("խրամատ", ""),
+        ("ტრანშეა", ""),
+        ("tranchée nº 2 µ", ""),
+    ],
+)
+def test_what_a_script_needs_looking_at_is_told(site, phrase, told):
+    """Scripts from right to left, and those that nobody has looked at, are said and drawn."""
+    notes = load_site(site(HEAD + f"words:\n  trench: {phrase}\n")).notes
+    if told:
+        assert any(told in note for note in notes)
+    else:
+        assert len(notes) == 1
+        assert "stay English" in notes[0]
 
 
 def own_font(folder, letters, *, fs_type=0):
