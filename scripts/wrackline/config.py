@@ -19,7 +19,13 @@ from pydantic import BaseModel, ValidationError
 from wrackline.baselines import with_baselines
 from wrackline.errors import ConfigError, Fault
 from wrackline.languages import FOLDER as LANGUAGES
-from wrackline.languages import english_notes, language_faults, language_notes, texts_of
+from wrackline.languages import (
+    english_notes,
+    language_faults,
+    language_notes,
+    sheet_faults,
+    texts_of,
+)
 from wrackline.model import (
     OBSERVED,
     POINT_HOLDS,
@@ -44,7 +50,7 @@ from wrackline.registers import (
     read_interpretations,
     read_numbers,
 )
-from wrackline.sheet_faults import sheet_faults
+from wrackline.sheet_pictures import picture_faults
 from wrackline.survey_names import season_of
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
@@ -194,8 +200,7 @@ def load_site(folder: Path) -> SiteConfig:
     numbers = read_numbers(folder, faults)
     languages, notes = _load_languages(folder, site, seasons, faults)
     if site is not None:
-        codes = {path.stem for path in (folder / LANGUAGES).glob("*.yaml")}
-        faults += sheet_faults(site, seasons, codes)
+        faults += picture_faults(site, seasons)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
     stable = None if site is None else site.seabed.stable_ground
     if stable is not None and not _inside(stable):
@@ -233,6 +238,8 @@ def _load_languages(
             faults += language_faults(folder, name, found, texts)
             notes += language_notes(name, found, texts)
             languages[path.stem] = found
+    if site is not None:
+        faults += sheet_faults(site, {path.stem for path in (folder / LANGUAGES).glob("*.yaml")})
     if "en" not in languages:
         notes += english_notes(texts)
     return languages, tuple(notes)

@@ -208,7 +208,8 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "whole",
             "",
             "1 is put on a sheet first: points of one kind lie 20 m apart at least up to rank 1, "
-            "10 m up to 2, 5 m up to 3, 2.5 m up to 4",
+            "10 m up to 2, 5 m up to 3, 2.5 m up to 4 (of the seabed the places wanted do, up to "
+            "2 m beside it)",
         ),
         *_measured("height_m", "m", "height above the datum"),
         *_measured("depth_m", "m", "depth below the named sea level"),

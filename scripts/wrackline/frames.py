@@ -69,5 +69,24 @@ def placing(name: str, survey: Survey, site: str) -> Placing:
     return lambda x, y: _columns(np.column_stack(operation.transform(x, y)))
 
 
+def placing_back(name: str, survey: Survey, site: str) -> Placing:
+    """Return the function that takes places in the site's CRS to a survey's own numbers.
+
+    It is the inverse of `placing`, with its parameters and errors.
+    """
+    target = site_crs(site)
+    if survey.local_grid is not None:
+        fit = fit_local_grid(survey.local_grid)
+        shift = fit.apply(np.zeros((1, 2)))
+        inverse = np.linalg.inv(fit.apply(np.eye(2)) - shift)
+        return lambda x, y: _columns((np.column_stack([x, y]) - shift) @ inverse)
+    season = f"config/seasons/{name.split('-', 1)[0]}.yaml"
+    source = parse_crs(str(survey.crs), file=season, survey=name)
+    if same_crs(source, target):
+        return lambda x, y: (x, y)
+    operation = transformer(target, horizontal(source), survey=name, file=survey.file)
+    return lambda x, y: _columns(np.column_stack(operation.transform(x, y)))
+
+
 def _columns(xy: Array) -> tuple[Array, Array]:
     return xy[:, 0], xy[:, 1]

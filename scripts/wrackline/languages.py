@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fontTools.ttLib import TTFont
 
 FOLDER = Path("config/languages")
+ENGLISH = "en"
 CODE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 """Tags of languages by RFC 5646, as in ``uk`` and ``pt-BR``: their common form (from memory)."""
 
@@ -154,6 +155,23 @@ def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
     return list(dict.fromkeys(text for text in texts if text))
 
 
+def sheet_faults(site: Site, codes: Iterable[str]) -> list[Fault]:
+    """Return a fault for every set of sheets in a language that has no file.
+
+    Parameters
+    ----------
+    site : Site
+    codes : iterable of str
+        Languages that have one.
+    """
+    known = sorted({ENGLISH, *codes})
+    return [
+        _unknown_language(name, sheets.language, known)
+        for name, sheets in site.sheets.items()
+        if sheets.language not in known
+    ]
+
+
 def _rows(path: Path) -> dict[tuple[str, str], int]:
     """Return the line of every key of a file, by block and key; of a block, under no key."""
     node = yaml.compose(path.read_text(encoding="utf-8-sig"), Loader=yaml.SafeLoader)
@@ -271,6 +289,17 @@ def _misnamed(name: Path) -> Fault:
         consequence="no sheet could ask for it",
         remedy="rename the file",
         file=str(name),
+    )
+
+
+def _unknown_language(sheets: str, code: str, known: Sequence[str]) -> Fault:
+    return Fault(
+        kind="unknown_language",
+        found=f"sheets.{sheets}.language: {code}",
+        allowed=f"{ENGLISH}, or the name of a file in config/languages/: {', '.join(known)}",
+        consequence="the sheets would be drawn in a language that nobody asked for",
+        remedy=f"mend it, or write config/languages/{code}.yaml (`make words LANGUAGE={code}`)",
+        file="config/site.yaml",
     )
 
 

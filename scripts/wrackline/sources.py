@@ -16,6 +16,7 @@ from wrackline.model import (
     HeightLink,
     Phasing,
     Survey,
+    for_fitting,
     for_placing,
     list_to_json,
     to_json,
@@ -364,7 +365,18 @@ def relief_below(config: SiteConfig, sheets: str) -> list[str]:
 def picture_below(config: SiteConfig, sheets: str) -> list[str]:
     """Return the picture under a set of sheets, where one is wanted."""
     survey = config.site.sheets[sheets].picture
-    return [config.surveys[survey].file] if survey else []
+    return files_there(config, config.surveys[survey].file) if survey else []
+
+
+def picture_survey(config: SiteConfig, sheets: str) -> list[str]:
+    """Return what places the picture under a set of sheets, as JSON, and its file's stamp."""
+    survey = config.site.sheets[sheets].picture
+    if not survey:
+        return []
+    return [
+        to_json(for_fitting(config.surveys[survey])),
+        raw_stamp(config, config.surveys[survey].file),
+    ]
 
 
 def font_of(config: SiteConfig, sheets: str) -> list[str]:

@@ -11,7 +11,7 @@ PROMISED = {
     "wall_lines": "wall evidence line_follows traced_at length_m axis_deg axis_sd_deg top_depth_m "
     "top_depth_sd_m base_depth_m base_depth_sd_m phase_from phase_to surveys first_season "
     "last_season",
-    "wall_bodies": "wall thickness_m thickness_sd_m evidence",
+    "wall_bodies": "wall thickness_m thickness_sd_m evidence phase_from phase_to",
     "openings": "opening width_m width_sd_m joins evidence",
     "rooms": "room building kind floor_area_m2 floor_area_sd_m2 centre_area_m2 perimeter_m "
     "axis_deg axis_sd_deg elongation bed_depth_m bed_depth_min_m bed_depth_max_m bed_depth_sd_m "
@@ -20,6 +20,8 @@ PROMISED = {
     "buildings": "building room_count footprint_m2 footprint_sd_m2 axis_deg axis_sd_deg "
     "top_depth_m top_depth_sd_m bed_depth_m bed_depth_sd_m floor_depth_m floor_depth_sd_m support",
     "features": "feature kind origin top_depth_m base_depth_m phase_from phase_to survey season",
+    "spot_heights": "of thing rank height_m height_sd_m depth_m depth_sd_m evidence survey season",
+    "trenches": "trench area_m2 area_sd_m2 survey season from_date to_date",
     "contours": "height_m depth_m index label_easting_m label_northing_m label_turn_deg",
     "waterlines": "sea_level height_m height_sd_m may_lie_off_m",
     "sightings": "wall season status length_m exposure_m exposure_sd_m cover_m cover_sd_m loss_m "

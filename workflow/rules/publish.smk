@@ -6,6 +6,7 @@ from wrackline.sources import (
     font_of,
     language_json,
     picture_below,
+    picture_survey,
     printed_stamp,
     relief_below,
     season_before,
@@ -438,6 +439,7 @@ rule draw_sheets:
         language=lambda w: language_json(SITE, SITE.site.sheets[w.sheets].language),
         contour_step_m=SITE.site.seabed.contour_step_m,
         marks=standing_marks(SITE),
+        survey=lambda w: picture_survey(SITE, w.sheets),
         season=LAST_SEASON,
     message:
         "Publish: the plan sheets {wildcards.sheets}"

@@ -1,8 +1,8 @@
 """What is drawn off photographs: fallen stones, hachures down a slope, lines of sections.
 
 None of it is in the truth file by itself: stones lie where walls have fallen, hachures run down the
-sides of a rise of sand, and sections were drawn across trenches. Their random numbers are their
-own, so that nothing else of the truth hangs on them.
+sides of a rise, and sections were drawn through trenches. Random numbers of stones hang on no seed,
+and nothing else of the truth hangs on them.
 """
 
 from __future__ import annotations
@@ -26,6 +26,10 @@ STONES, STROKES, SECTIONS = 14, 24, 3
 STONE_M = (0.1, 0.5)
 """Half a stone's width: least and most."""
 APART_M = 0.05
+NEAR_M = 100.0
+LEAST_FALL_M = 0.05
+FOOT = 1.9
+"""Where a rise ends, in its radii."""
 BEYOND_M = 0.5
 """How far a section's line runs on beyond its trench."""
 
@@ -78,12 +82,12 @@ def places_of(one: Drawn, hamlet: Hamlet, *, moved: bool) -> Array:
     xy = shapely.get_coordinates(one.shape)
     if one.shape.geom_type == "Polygon":
         xy = xy[:-1]
-    return hamlet.on_land(xy, moved=moved) + np.array([0.0, 0.0, one.above_m])
+    return np.asarray(hamlet.on_land(xy, moved=moved) + np.array([0.0, 0.0, one.above_m]))
 
 
 def _stones(hamlet: Hamlet) -> Iterator[Drawn]:
     """Yield stones where walls have fallen, or else around a house, none upon another."""
-    rng = np.random.default_rng([hamlet.truth.seed, zlib.crc32(b"stones")])
+    rng = np.random.default_rng(zlib.crc32(b"stones"))
     ground = list(shapely.get_parts(hamlet.lost_ground))
     if not ground:
         house = next(iter(hamlet.houses.values())).footprint
@@ -112,26 +116,38 @@ def _outline(rng: np.random.Generator) -> Array:
 
 
 def _hachures(hamlet: Hamlet) -> Iterator[Drawn]:
-    """Yield strokes down the sides of the highest rise, each from its top to its foot."""
-    later = hamlet.truth.seabed.moved
-    rises = [m for m in (later.mounds if later else hamlet.truth.seabed.mounds) if m.height_m > 0]
-    if not rises:
+    """Yield strokes down the sides of a rise, each from its top to its foot."""
+    rise = _rise(hamlet)
+    if rise is None:
         return
-    rise: Mound = max(rises, key=lambda mound: mound.height_m)
     turn = 2 * np.pi * np.arange(STROKES) / STROKES
     way = np.column_stack([np.sin(turn), np.cos(turn)])
     for number in range(STROKES):
-        reach = np.array([0.6, 1.5 if number % 2 else 1.9])  # a long stroke and a short one in turn
+        reach = np.array([0.6, 1.5 if number % 2 else FOOT])  # a short stroke after each long one
         ends = np.array(rise.at) + rise.radius_m * reach[:, None] * way[number]
         stroke = shapely.LineString(hamlet.ground.place(ends))
-        note = "side of the bank of sand"
-        yield Drawn(f"H{number + 1:02d}", "hachure", "", note, stroke, 0.0)
+        top, foot = hamlet.bed(shapely.get_coordinates(stroke), moved=True)
+        if foot < top - LEAST_FALL_M:
+            yield Drawn(f"H{number + 1:02d}", "hachure", "", "side of a rise", stroke, 0.0)
+
+
+def _rise(hamlet: Hamlet) -> Mound | None:
+    """Return the highest rise near the middle that is clear of walls; None where there is none."""
+    built = shapely.union_all([house.footprint for house in hamlet.houses.values()])
+    place = hamlet.ground.put(shapely.Point(_middle(hamlet)))
+    rises = [
+        (-rise.height_m, float(middle.distance(place)), rise)
+        for rise in hamlet.truth.seabed.mounds
+        if rise.height_m > 0
+        for middle in [hamlet.ground.put(shapely.Point(rise.at))]
+        if middle.distance(built) > FOOT * rise.radius_m and middle.distance(place) < NEAR_M
+    ]
+    return min(rises, key=lambda one: one[:2])[2] if rises else None
 
 
 def _section_lines(hamlet: Hamlet) -> Iterator[Drawn]:
     """Yield lines of sections, lengthwise through trenches and beyond, named A, B, C."""
-    middle = np.add(hamlet.truth.south_west, np.array(hamlet.truth.extent) * [0.25, 0.5])
-    place = shapely.Point(middle)
+    place = hamlet.ground.put(shapely.Point(_middle(hamlet)))
     trenches = [outline for outline, _ in hamlet.trenches]
     near = sorted(trenches, key=lambda outline: float(outline.centroid.distance(place)))
     for number, outline in enumerate(near[:SECTIONS]):
@@ -143,3 +159,9 @@ def _section_lines(hamlet: Hamlet) -> Iterator[Drawn]:
         section = shapely.LineString([centre - reach, centre + reach])
         note = "north-west side drawn at 1:20"
         yield Drawn("ABC"[number], "section line", "", note, section, 0.0)
+
+
+def _middle(hamlet: Hamlet) -> tuple[float, float]:
+    """Return the place about which things are drawn: the middle of the west, east and north [m]."""
+    east, north = hamlet.truth.extent
+    return 0.25 * east, 0.5 * north

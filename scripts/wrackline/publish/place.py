@@ -56,7 +56,7 @@ def words_without_place(language: Language, site: Site) -> Language:
     language : Language
     site : Site
     """
-    neutral = {site.name: language.own(site.public_name) or language.say("hidden_site")}
+    neutral = {site.name: language.own(site.public_name) or language.say("place_left_out")}
     neutral[site.vertical_datum] = language.say("hidden_datum")
     told = [level.name for level in site.sea_levels if not _is_plain(level.name)]
     for number, name in enumerate(told, start=1):
@@ -78,7 +78,7 @@ def without_place(about: Mapping[str, str], site: Site, language: Language) -> d
         The neutral words are in it.
     """
     words = words_without_place(language, site)
-    left_out = language.say("hidden_site")
+    left_out = language.say("place_left_out")
     known = {
         "site": words.own(site.name),
         "crs": language.say("local_grid"),

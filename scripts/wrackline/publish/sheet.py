@@ -21,9 +21,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
-from wrackline.publish.sheet_backdrop import Backdrop, backdrop_of
+from wrackline.publish.drawing_standards import points
+from wrackline.publish.sheet_backdrop import Under, backdrop_of
 from wrackline.publish.sheet_column import Named, Shown, draw_title_block, write_column
-from wrackline.publish.sheet_content import Content, with_norths
+from wrackline.publish.sheet_content import Content, prepared
 from wrackline.publish.sheet_labels import (
     LINE_SPACING,
     Label,
@@ -50,7 +51,6 @@ from wrackline.publish.sheet_style import (
     SEA,
     SETTINGS,
     Letters,
-    points,
 )
 from wrackline.publish.sheet_things import (
     SECTION,
@@ -76,7 +76,7 @@ class Planned:
     labels: Sequence[Label]
     spots: Sequence[Spot]
     unplaced: Sequence[str]
-    backdrop: Backdrop | None
+    backdrop: Under | None
     pen: Pen
     named: Named
     letters: Letters
@@ -123,7 +123,7 @@ def plan_set(content: Content, name: str) -> list[Planned]:
     name : str
         Of the set.
     """
-    content = with_norths(content)
+    content = prepared(content)
     sheets = sheets_of(content, name)
     for columns in range(1, MOST_COLUMNS + 1):
         planned = [_plan(content, sheet, k + 1, len(sheets)) for k, sheet in enumerate(sheets)]
@@ -164,7 +164,7 @@ def _plan(whole: Content, sheet: Sheet, page: int, pages: int) -> Planned:
     )
 
 
-def _below(backdrop: Backdrop | None) -> tuple[Any, str]:
+def _below(backdrop: Under | None) -> tuple[Any, str]:
     return (None, "") if backdrop is None else (backdrop.sample, backdrop.survey)
 
 

@@ -10,7 +10,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from scipy.ndimage import zoom
 
-from wrackline.publish.backdrop import picture_in
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import Bounds, Layout
 from wrackline.publish.sheet_style import Style
@@ -26,7 +25,7 @@ PICTURE_DOTS_MM = 8.0
 
 
 @dataclass(frozen=True)
-class Backdrop:
+class Under:
     """A picture under a sheet.
 
     Attributes
@@ -61,7 +60,7 @@ class Backdrop:
         )
 
 
-def backdrop_of(content: Content, layout: Layout) -> Backdrop | None:
+def backdrop_of(content: Content, layout: Layout) -> Under | None:
     """Return what lies under a sheet, if anything: a picture where one is asked for, else relief.
 
     Parameters
@@ -74,7 +73,7 @@ def backdrop_of(content: Content, layout: Layout) -> Backdrop | None:
     return _relief(content, layout) if content.relief is not None else None
 
 
-def _relief(content: Content, layout: Layout) -> Backdrop | None:
+def _relief(content: Content, layout: Layout) -> Under | None:
     """Return the part of the relief on a sheet; what stands above the ground around is darker."""
     relief = content.relief
     if relief is None:
@@ -89,7 +88,7 @@ def _relief(content: Content, layout: Layout) -> Backdrop | None:
     look = {"cmap": "Greys", "vmin": -most / 4, "vmax": RELIEF_LIGHT * most}
     tone = mpl.colormaps["Greys"]((1 + 0.25) / (RELIEF_LIGHT + 0.25))
     words = content.words.say("relief", height=content.words.number(most, 2))
-    return Backdrop(values, extent, look, (words, Style(face=mpl.colors.to_hex(tone))))
+    return Under(values, extent, look, (words, Style(face=mpl.colors.to_hex(tone))))
 
 
 def _cropped(
@@ -119,14 +118,13 @@ def _finer(values: np.ndarray, cell_mm: float) -> np.ndarray:
     return np.where(share > 0.5, smooth / np.maximum(share, 0.5), np.nan)
 
 
-def _picture(content: Content, layout: Layout) -> Backdrop | None:
+def _picture(content: Content, layout: Layout) -> Under | None:
     """Return the part of a survey's picture on a sheet, lightened."""
     most = int(PICTURE_DOTS_MM * max(layout.map_mm[2:]))
-    found = picture_in(content.picture, layout.ground, content.site.crs, most)
+    found = content.picture(layout.ground, most) if content.picture is not None else None
     if found is None:
         return None
     rgba = found.rgba.copy()
     dark = 255 - rgba[..., :3].astype(float)
     rgba[..., :3] = 255 - np.round(dark * (1 - PICTURE_LIGHT)).astype("u1")
-    west, south, east, north = found.extent
-    return Backdrop(rgba, (west, east, south, north), {}, None, content.settings.picture or "")
+    return Under(rgba, found.extent, {}, None, content.settings.picture or "")

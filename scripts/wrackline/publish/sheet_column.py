@@ -12,6 +12,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from wrackline.numbers import NUMBERED
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.norths import Norths, say_norths
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
@@ -27,7 +28,6 @@ from wrackline.publish.sheet_style import (
     THIN_MM,
     Letters,
     Style,
-    points,
 )
 from wrackline.publish.sheet_things import Drawn
 
@@ -276,7 +276,7 @@ def _basis(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
     pen.heading(words.say("basis"), letters.heading)
     level = content.level
     if content.hides_place:
-        pen.text(words.say("place_left_out"), size)
+        pen.text(words.say("counted_from_origin"), size)
     else:
         pen.text(words.say("vertical_datum", datum=words.own(content.site.vertical_datum)), size)
         height, sd = words.number(level.height_m, 3), words.number(level.sd_m, 3)
@@ -382,12 +382,11 @@ def _headings(
 ) -> list[tuple[str, float, str]]:
     """Return the lines above the fields, each with its size and weight."""
     words = content.words
-    lines: list[tuple[str, float, str]] = []
-    if not content.hides_place:
-        site, size = words.own(content.site.name), letters.site
-        lines += [(part, size, "bold") for part in wrapped(site, wide - 3.0, size * BOLD_WIDER)]
-    size = letters.title
-    return lines + [(part, size, "normal") for part in wrapped(named.title, wide - 3.0, size)]
+    site, title = words.own(content.site.name), named.title
+    return [
+        *((t, letters.site, "bold") for t in wrapped(site, wide - 3.0, letters.site * BOLD_WIDER)),
+        *((t, letters.title, "normal") for t in wrapped(title, wide - 3.0, letters.title)),
+    ]
 
 
 def title_block_mm(content: Content, layout: Layout, named: Named, letters: Letters) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -14,6 +14,7 @@ import shapely
 
 from wrackline.crs import grid_factors
 from wrackline.model import SeaLevel, SheetSet, Site
+from wrackline.publish.backdrop import Backdrop
 from wrackline.publish.fonts import family
 from wrackline.publish.language import Language
 from wrackline.publish.norths import Norths, norths_at
@@ -45,8 +46,9 @@ class Content:
         field `mark`.
     relief : Small or None
         The seabed's ``local_relief``, drawn lightly under all else.
-    picture : Path or None
-        Raster of a survey, drawn under all else.
+    picture : function or None
+        Returns the part of a survey's picture that lies in some bounds, to so many pixels a side
+        at most; drawn under all else.
     phases : sequence of str
         Names of the phases in which walls were joined.
     settings : SheetSet
@@ -66,7 +68,7 @@ class Content:
     trenches: gpd.GeoDataFrame | None = None
     marks: gpd.GeoDataFrame | None = None
     relief: Small | None = None
-    picture: Path | None = None
+    picture: Callable[[Bounds, int], Backdrop | None] | None = None
     phases: Sequence[str] = ()
     settings: SheetSet = field(default_factory=SheetSet)
     words: Language = field(default_factory=Language.english)
@@ -151,11 +153,10 @@ def _cut(table: gpd.GeoDataFrame | None, ground: Bounds) -> gpd.GeoDataFrame | N
     return table[kept].set_geometry(gpd.GeoSeries(inside[kept], index=table.index[kept]))
 
 
-def with_norths(content: Content) -> Content:
-    """Return the same with its norths; where the place is left out without, in words without it."""
+def prepared(content: Content) -> Content:
+    """Return the same with its norths, or with words that don't tell a place that is left out."""
     if content.hides_place:
-        words = words_without_place(content.words, content.site)
-        return replace(content, norths=None, words=words)
+        return replace(content, words=words_without_place(content.words, content.site))
     west, south, east, north = content.bounds
     middle = (west + east) / 2, (south + north) / 2
     if content.for_diver:

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wrackline.publish.drawing_standards import PAPERS_MM, REDUCTIONS
+
 Bounds = tuple[float, float, float, float]
 
-PAPERS = {"A4": (297, 210), "A3": (420, 297), "A2": (594, 420), "A1": (841, 594), "A0": (1189, 841)}
-"""Longer and shorter side of the papers of ISO 216 [mm]."""
+PAPERS = PAPERS_MM
+"""Longer and shorter side of the papers [mm]."""
 
-SCALES = (20, 25, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000, 20000)
-"""Scales that are taken when none is asked for: those of ISO 5455 and 1:25, 1:250, 1:2500, which
-surveyors use too (common practice, no source)."""
+SCALES = tuple(sorted({*(scale for scale in REDUCTIONS if scale >= 20), 25, 250, 2500, 20000}))
+"""Scales that are taken when none is asked for: those of the standard, and 1:25, 1:250, 1:2500 and
+1:20000, which surveyors use too (common practice, no source)."""
 
 MARGIN_MM, GAP_MM, TICKS_MM = 8.0, 4.0, 7.0
 COLUMN_MM = {"A4": 58.0, "A3": 66.0, "A2": 76.0, "A1": 84.0, "A0": 92.0}

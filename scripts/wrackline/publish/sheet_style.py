@@ -1,7 +1,7 @@
 """How plan sheets look: line widths and letters in millimetres and points, tones, level marks.
 
-Widths are of the series of ISO 128 (0.13, 0.18, 0.25, 0.35, 0.5 mm; from memory). Whatever two
-things differ in colour, they differ in tone, dash or hatch too.
+Widths are the first five of the series of ISO 128 (`drawing_standards`). Whatever two things differ
+in colour, they differ in tone, dash or hatch too.
 """
 
 from __future__ import annotations
@@ -11,12 +11,15 @@ from typing import Any
 
 from matplotlib.path import Path as Outline
 
-POINT_MM = 25.4 / 72
-FONT = "DejaVu Sans"
+from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH
+from wrackline.publish.fonts import BUILT_IN
+
+POINT_MM = INCH_MM / POINTS_TO_INCH
+FONT = BUILT_IN
 INK, GREY, LIGHT, SEA, RED = "#111111", "#6f6f6f", "#e9e6df", "#4a6a86", "#8c2a00"
 BED, BODY = "#8fa5b5", "#8c8c8c"
-FAINT_MM, THIN_MM, LINE_MM, BOLD_MM, FRAME_MM = 0.13, 0.18, 0.25, 0.35, 0.5
-WIDTHS_MM = (FAINT_MM, THIN_MM, LINE_MM, BOLD_MM, FRAME_MM)
+WIDTHS_MM = LINE_WIDTHS_MM[:5]
+FAINT_MM, THIN_MM, LINE_MM, BOLD_MM, FRAME_MM = WIDTHS_MM
 
 SETTINGS: Any = {
     "pdf.fonttype": 42,
@@ -127,11 +130,6 @@ LEVELS = {
     "floor": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="full"),
     "seabed": Style(INK, FAINT_MM, marker=LEVEL_FOOT, size_mm=1.5),
 }
-
-
-def points(width_mm: float) -> float:
-    """Return a width in points."""
-    return width_mm / POINT_MM
 
 
 def tone(number: int, count: int) -> str:

@@ -15,7 +15,7 @@ WORDS: dict[str, str] = {
     "title_index": "Index of the sheets",
     "title_building": "Building {building}",
     "title_trench": "Trench {trench}",
-    "place_left_out": "The place is left out; coordinates count from the site's origin.",
+    "place_left_out": "place left out",
     # Title block
     "sheet_number": "Sheet",
     "revision": "Revision",
@@ -95,12 +95,12 @@ WORDS: dict[str, str] = {
     "the tables.",
     "no_place": "No place for the numbers of {numbers}.",
     "local_grid": "a local grid from the site's origin",
-    "hidden_site": "place left out",
     "hidden_datum": "the record's own height datum",
     "hidden_level": "the record's own sea level",
     "promise_broken_by": "{mm} mm on this sheet are {m} m on the ground. Less sure than that (sd): "
     "{walls}. Don't take off more than they hold.",
     "walls_by": "Walls: {technique}, {first} to {last}, sd {sd} m.",
+    "counted_from_origin": "The place is left out: coordinates count from the site's origin.",
     "line_widths": "Lines are 0.13, 0.18, 0.25, 0.35 and 0.5 mm wide.",
     "heights_above": "Heights are in metres above {datum}, negative below it.",
     "heights_above_site_datum": "Heights are in metres above the site's datum, negative below it.",

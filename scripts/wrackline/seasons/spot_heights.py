@@ -43,7 +43,8 @@ OF = (FLOOR, "wall top", "wall base", SEABED)
 CLEAR_M = 1.0
 """Open ground begins so far from whatever is built: stones lie at a wall's foot (no source)."""
 ABOUT_M = 2.0
-"""A height of open ground is taken this near its place in the lattice."""
+"""The seabed's heights are taken this near the place where one is wanted: so there is one between
+lines of soundings 4 m apart."""
 
 
 @dataclass(frozen=True)
@@ -205,6 +206,9 @@ def bed_spots(
 ) -> list[tuple[int, Spot]]:
     """Return heights of the seabed in rooms and on open ground, each with its rank.
 
+    Ranks hang on where heights are wanted: the middle of rooms, the places of a lattice. So those
+    of open ground are the same from season to season.
+
     Parameters
     ----------
     plan : mapping of str to GeoDataFrame
@@ -217,14 +221,15 @@ def bed_spots(
     walls = shapely.STRtree(shapely.force_2d(lines.geometry.to_numpy()))
     wanted = [*_in_rooms(plan["rooms"], surface), *_on_open_ground(plan, lines, surface, site)]
     found = [
-        (room, cell)
+        (room, place, cell)
         for room, place, region, off_m in wanted
         if (cell := _cell_by(place, region, off_m, walls, surface)) is not None
     ]
-    xyz = np.array([_place_of(cell, surface) for _, cell in found]).reshape(-1, 3)
-    rank = ranks(xyz[:, :2])
+    rank = ranks(np.array([place for _, place, _ in found]).reshape(-1, 2))
     return [
-        (int(rank[k]), _bed_spot(*found[k], xyz[k], surface)) for k in np.flatnonzero(rank).tolist()
+        (int(rank[k]), _bed_spot(room, cell, surface))
+        for k, (room, _, cell) in enumerate(found)
+        if rank[k]
     ]
 
 
@@ -232,10 +237,12 @@ Wanted = tuple[str, Array, shapely.Geometry, float]
 
 
 def _in_rooms(rooms: gpd.GeoDataFrame, surface: Surface) -> list[Wanted]:
-    """Return each room's inmost place and the ground on which cells meet no wall, large first."""
+    """Return each room's inmost place and the ground about it clear of walls, large rooms first."""
     rim = HALF_DIAGONAL * surface.grid.cell_m
     shapes = rooms.geometry.to_numpy()
-    core, middle = shapely.buffer(shapes, -rim), poles(shapes)
+    middle = poles(shapes)
+    about = shapely.buffer(shapely.points(middle), ABOUT_M)
+    core = shapely.intersection(shapely.buffer(shapes, -rim), about)
     size = shapely.area(shapes).round(3)
     order = np.lexsort([middle[:, 1], middle[:, 0], -size]).tolist()
     names = rooms["room"].astype(str).to_list()
@@ -285,13 +292,9 @@ def _cell_by(
     return Inside(cells.row[k], cells.column[k], told)
 
 
-def _place_of(cell: Inside, surface: Surface) -> tuple[float, float, float]:
-    """Return a cell's middle and height."""
+def _bed_spot(room: str, cell: Inside, surface: Surface) -> Spot:
     easting, northing = surface.grid.centres()
-    height = float(cell.told["height"][0])
-    return float(easting[cell.column[0]]), float(northing[cell.row[0]]), height
-
-
-def _bed_spot(room: str, cell: Inside, xyz: Array, surface: Surface) -> Spot:
+    height = cell.told["height"][0]
+    xyz = np.array([easting[cell.column[0]], northing[cell.row[0]], height])
     survey = surface.sources[int(cell.told["source"][0])]
     return Spot(SEABED, room, "seabed model", xyz, (survey,), median_budget(surface, cell))

@@ -54,7 +54,7 @@ def test_words_without_the_place_tell_none_of_its_names(language):
     names += [level.name for level in SITE.sea_levels]
     assert gives_away(" ".join(map(language.own, names)), SECRETS)
     assert gives_away(" ".join(map(words.own, names)), SECRETS) == []
-    assert words.own(SITE.name) == language.say("hidden_site")
+    assert words.own(SITE.name) == language.say("place_left_out")
     assert words.own(SITE.credit) == ""
     for text in ("total station", "hearth", "early", "mean sea level 2021-2030"):
         assert words.own(text) == language.own(text)

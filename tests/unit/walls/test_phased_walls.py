@@ -11,7 +11,7 @@ from wrackline.model import Phasing, WallSettings
 from wrackline.rooms.faces import faces_of
 from wrackline.rooms.openings import openings_of
 from wrackline.rooms.view import prepare
-from wrackline.rooms.walls import wall_lines
+from wrackline.rooms.walls import wall_bodies, wall_lines
 from wrackline.walls.joining import Team, join_walls
 from wrackline.walls.network import load, save
 
@@ -148,6 +148,24 @@ def test_rooms_carry_the_phases_of_dated_walls(tmp_path):
         for k in range(len(view.kind))
     }
     assert told == {12: ("I", "I"), 24: (None, None), 16: (None, None)}
+
+
+def test_wall_bodies_carry_the_phases_of_dated_faces():
+    """Bodies of three walls, each by its faces: one early, one late, one that nobody dated."""
+    lines = [*box(0, 0, 6, 0.6), *box(20, 0, 26, 0.6), *box(40, 0, 46, 0.6)]
+    early = [phasing(f"2031-walls:{k}", phase_from="I", phase_to="I") for k in range(1, 5)]
+    late = [phasing(f"2031-walls:{k}", phase_from="II") for k in range(5, 9)]
+    got = joined(lines, [*early, *late], follows="face", thickness_m=None)
+    view = prepare(got.network, models_of(got.network.work.lines), site(), got.outlines)
+    bodies = wall_bodies(view, wall_lines(view))
+    bodies = bodies.iloc[np.argsort(bodies.geometry.bounds["minx"])]
+    told = bodies[["phase_from", "phase_to"]].astype(object)
+    assert told.where(told.notna(), None).to_numpy().tolist() == [
+        *(["I", "I"], ["II", "II"], [None, None])
+    ]
+    assert ["not dated" in why or "is dated" in why for why in bodies["null_because"]] == [
+        *(False, False, True)
+    ]
 
 
 def test_a_closing_says_in_which_phases_it_stands():
