@@ -18,15 +18,14 @@ from pydantic import BaseModel, ValidationError
 
 from wrackline.baselines import with_baselines
 from wrackline.errors import ConfigError, Fault
+from wrackline.languages import FOLDER as LANGUAGES
 from wrackline.languages import (
-    ENGLISH,
     english_notes,
     language_faults,
     language_notes,
     sheet_faults,
     texts_of,
 )
-from wrackline.languages import FOLDER as LANGUAGES
 from wrackline.model import (
     OBSERVED,
     POINT_HOLDS,
@@ -240,9 +239,9 @@ def _load_languages(
             notes += language_notes(name, found, texts)
             languages[path.stem] = found
     if site is not None:
-        codes = {path.stem for path in (folder / LANGUAGES).glob("*.yaml")}
-        faults += sheet_faults(site, codes)
-        notes += [] if ENGLISH in codes else english_notes(texts)
+        faults += sheet_faults(site, {path.stem for path in (folder / LANGUAGES).glob("*.yaml")})
+    if "en" not in languages:
+        notes += english_notes(texts)
     return languages, tuple(notes)
 
 

@@ -29,7 +29,7 @@ ENGLISH = "en"
 CODE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 """Tags of languages by RFC 5646, as in ``uk`` and ``pt-BR``: their common form (from memory)."""
 
-TRIED = ("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN")
+TRIED = ("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "ARABIC")
 """Scripts that were looked at on sheets; names of letters in Unicode begin with them."""
 
 FIGURES = string.ascii_letters + string.digits + string.punctuation + "±−°²³′–·"
@@ -100,13 +100,18 @@ def language_notes(name: Path, file: Translation, texts: Sequence[str]) -> list[
         near = difflib.get_close_matches(text, texts, n=1, cutoff=NEAR)
         if text not in texts and near:
             notes.append(f"{name}: the site has no text '{text}'; did you mean '{near[0]}'?")
-    untried = sorted(_scripts([*file.words.values(), *file.own.values()]) - set(TRIED))
+    phrases = [*file.words.values(), *file.own.values()]
+    if any(unicodedata.bidirectional(letter) in ("R", "AL") for text in phrases for letter in text):
+        notes.append(
+            f"{name}: words that run from right to left are set so, but lines and columns of a "
+            "sheet begin at the left."
+        )
+    untried = sorted(_scripts(phrases) - set(TRIED))
     if untried:
         notes.append(
-            f"{name}: letters of {_some([name.capitalize() for name in untried])} were never "
-            f"looked at on a sheet (tried: {_some([name.capitalize() for name in TRIED])}); "
-            "words may stand in the wrong order or unjoined, and columns begin at the left. Have "
-            "a reader of the language look before it goes out."
+            f"{name}: letters of {_some([script.capitalize() for script in untried])} were never "
+            f"looked at on a sheet (tried: {_some([script.capitalize() for script in TRIED])}). "
+            "Have a reader of the language look before it goes out."
         )
     return notes
 

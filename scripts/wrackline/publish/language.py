@@ -94,8 +94,8 @@ class Language:
 
         Examples
         --------
-        >>> Language.english().say("sheet_of", number="2", count="5")
-        'sheet 2 of 5'
+        >>> Language.english().say("page_of", number="2", count="5")
+        '2 of 5'
         """
         return self.words.get(key, WORDS[key]).format(**values)
 

@@ -154,7 +154,7 @@ def _cut(table: gpd.GeoDataFrame | None, ground: Bounds) -> gpd.GeoDataFrame | N
 
 
 def prepared(content: Content) -> Content:
-    """Return the same with its norths, or with words that don't tell where the site lies."""
+    """Return the same with its norths, or with words that don't tell a place that is left out."""
     if content.hides_place:
         return replace(content, words=words_without_place(content.words, content.site))
     west, south, east, north = content.bounds

@@ -1,4 +1,4 @@
-"""Reads what plan sheets are drawn from: layers, relief, picture, language, and what is wanted."""
+"""Reads what plan sheets are drawn from: layers, relief, picture, language and settings."""
 
 from __future__ import annotations
 

@@ -15,10 +15,6 @@ WORDS: dict[str, str] = {
     "title_index": "Index of the sheets",
     "title_building": "Building {building}",
     "title_trench": "Trench {trench}",
-    "title_divers": "Divers' sheet",
-    "sheet_of": "sheet {number} of {count}",
-    "scale_on_paper": "1:{scale} on {paper}",
-    "known_after": "as known after {season}",
     "place_left_out": "place left out",
     # Title block
     "sheet_number": "Sheet",
@@ -30,7 +26,6 @@ WORDS: dict[str, str] = {
     "date": "Date",
     "permit": "Permit",
     "credit": "Credit",
-    "not_stated": "not stated",
     # Headings
     "legend": "Legend",
     "basis": "What it rests on",
@@ -61,31 +56,20 @@ WORDS: dict[str, str] = {
     "feature_other": "feature of another kind",
     "stone": "stone",
     "slope": "slope, marks point downhill",
-    "section_line": "section {name}",
     "trench": "trench",
     "control_mark": "control mark",
     # Seabed and heights
     "relief": "seabed {height} m and more above the ground around it",
-    "relief_plain": "relief of the seabed",
     "mosaic": "photo mosaic {survey}",
     "contour": "contour of the seabed, height in metres",
     "contour_depth": "contour of the seabed, depth in metres",
     "waterline": "{level}, on today's seabed",
-    "top_depth": "depth of a wall's top, in metres",
-    "room_number": "room: metres east and north of the origin",
     "spot_wall_top": "spot height: wall top",
     "spot_wall_base": "spot height: wall base",
     "spot_floor": "spot height: floor",
     "spot_seabed": "spot height: seabed",
     "depth_below": "depth below {level}",
-    "height_above": "height above {datum}",
     # Norths
-    "true_north": "true north",
-    "grid_north": "grid north",
-    "magnetic_north": "magnetic north",
-    "grid_black": "black: grid north",
-    "true_grey_west": "grey: true north, {degrees}° west of it",
-    "true_grey_east": "grey: true north, {degrees}° east of it",
     "grid_named": "grid: {crs}",
     "true_west_of_grid": "true north {degrees}° west of grid north",
     "true_east_of_grid": "true north {degrees}° east of grid north",
@@ -103,19 +87,13 @@ WORDS: dict[str, str] = {
     "vertical_datum": "Vertical datum: {datum}.",
     "depths": "Depths below {level}, {height} m (sd {sd} m) from the datum; positive down, "
     "negative above it.",
-    "surveyed": "Surveyed {first} to {last}.",
-    "walls_survey": "Walls: {survey}: {technique}, {first} to {last}, sd {sd} m.",
     "promise_kept": "{mm} mm on this sheet are {m} m on the ground; all walls on it are known "
     "better than that.",
-    "promise_broken": "{mm} mm on this sheet are {m} m on the ground: finer than the least sure of "
-    "its walls (sd {sd} m). Don't take off more than the survey holds.",
     "unphased": "No phases of walls are given: all that was recorded is taken to have stood at one "
     "time, so a wall of another time may cut a room.",
     "phase_last": "Rooms as they stood in the last phase, {phase}; those of earlier phases are in "
     "the tables.",
-    "credit_line": "Credit: {credit}",
     "no_place": "No place for the numbers of {numbers}.",
-    "no_room_for_key": "{number} (no room for its key)",
     "local_grid": "a local grid from the site's origin",
     "hidden_datum": "the record's own height datum",
     "hidden_level": "the record's own sea level",
@@ -151,6 +129,5 @@ WORDS: dict[str, str] = {
     "unit_m": "m",
     "unit_m2": "m²",
     "unit_m3": "m³",
-    "unit_mm": "mm",
     "unit_deg": "°",
 }

@@ -1,5 +1,6 @@
 """What sheets say in a language: phrases, numbers, dates, own texts, and the letters for them."""
 
+import ast
 import datetime as dt
 import re
 import string
@@ -23,6 +24,7 @@ from wrackline.quantities import fixed, measured
 from wrackline.sources import language_json
 
 ROOT = Path(__file__).parents[3]
+PUBLISH = ROOT / "scripts" / "wrackline" / "publish"
 UK = yaml.safe_load((ROOT / "config" / "languages" / "uk.yaml").read_text(encoding="utf-8"))
 UKRAINIAN = Language.of("uk", Translation.model_validate(UK))
 ALPHABET = "абвгґдеєжзиіїйклмнопрстуфхцчшщьюя’"
@@ -37,7 +39,7 @@ def names_in(phrase):
 def test_english_is_built_in():
     """English says the phrases as they are written, and the caution of all products."""
     english = Language.english()
-    assert english.say("sheet_of", number="2", count="5") == "sheet 2 of 5"
+    assert english.say("page_of", number="2", count="5") == "2 of 5"
     assert english.say("caution") == CAUTION
     assert english.own("total station") == "total station"
 
@@ -45,7 +47,7 @@ def test_english_is_built_in():
 def test_a_phrase_without_its_value_is_a_mistake():
     """A figure that was forgotten is never left out in silence."""
     with pytest.raises(KeyError, match="count"):
-        Language.english().say("sheet_of", number="2")
+        Language.english().say("page_of", number="2")
     with pytest.raises(KeyError, match="no_such"):
         Language.english().say("no_such_phrase")
 
@@ -53,7 +55,7 @@ def test_a_phrase_without_its_value_is_a_mistake():
 def test_values_with_braces_are_put_in_as_they_are():
     """A team's text may hold braces: it is never read as a phrase."""
     assert Language.english().say("trench", name="x") == "trench"
-    assert Language.english().say("section_line", name="{A}") == "section {A}"
+    assert Language.english().say("wall_phase", phase="{A}") == "wall of phase {A}"
 
 
 @pytest.mark.parametrize("key", WORDS)
@@ -162,3 +164,20 @@ def test_joined_letters_are_joined():
     """The installed matplotlib joins Arabic letters: three are narrower than three alone."""
     assert wide("ببب") < 0.9 * 3 * wide("ب")
     assert wide("www") == pytest.approx(3 * wide("w"), rel=0.1)
+
+
+def test_every_phrase_is_said_by_some_sheet():
+    """Nobody translates what no sheet prints: each key stands where sheets are made."""
+    names = ("sheet", "norths", "place", "language")
+    made = [path for path in PUBLISH.glob("*.py") if path.stem.startswith(names)]
+    trees = [ast.parse(path.read_text("utf-8")) for path in made if path.stem != "sheet_words"]
+    nodes = [node for tree in trees for node in ast.walk(tree)]
+    said = {node.value for node in nodes if isinstance(node, ast.Constant)}
+    parts = [node.values for node in nodes if isinstance(node, ast.JoinedStr)]
+    made_up = {
+        "".join(re.escape(p.value) if isinstance(p, ast.Constant) else r"\w+" for p in part)
+        for part in parts
+    }
+    made_up = {pattern for pattern in made_up if re.search("[a-z]{2}", pattern)}
+    unsaid = [key for key in WORDS if not any(re.fullmatch(one, key) for one in made_up)]
+    assert [key for key in unsaid if key not in said] == []
