@@ -40,6 +40,7 @@ ITEM_SHAPES = {
     "wall_lines": {"LineString"},
     "floor_points": {"Point"},
     "features": {"Point", "LineString", "Polygon"},
+    "trench_outlines": {"Polygon"},
 }
 PLAN_SHAPES = {
     "wall_lines": {"LineString"},
@@ -48,6 +49,7 @@ PLAN_SHAPES = {
     "rooms": {"Polygon", "MultiPolygon"},
     "buildings": {"Polygon", "MultiPolygon"},
     "features": {"Point", "LineString", "Polygon"},
+    "trench_outlines": {"Polygon"},
 }
 
 
