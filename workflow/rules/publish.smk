@@ -424,8 +424,26 @@ rule draw_sheet:
         "../../scripts/draw_sheet.py"
 
 
+rule draw_dxf:
+    input:
+        package="work/publish/site.gpkg",
+        team=SITE_TEAM,
+    output:
+        drawing="work/publish/plan.dxf",
+    log:
+        "logs/draw_dxf/all.log",
+    params:
+        code=fingerprint("draw_dxf"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the plan as DXF"
+    script:
+        "../../scripts/draw_dxf.py"
+
+
 rule list_products:
     input:
+        rules.draw_dxf.output,
         rules.join_interpretations.output,
         rules.draw_sheet.output,
         rules.write_report.output,
