@@ -424,6 +424,23 @@ rule draw_sheet:
         "../../scripts/draw_sheet.py"
 
 
+rule write_styles:
+    output:
+        layers=expand("work/publish/styles/{layer}.sld", layer=LAYERS),
+        phases=(
+            ["work/publish/styles/wall_lines_by_phase.sld"] if SITE.site.phases else []
+        ),
+    log:
+        "logs/write_styles/all.log",
+    params:
+        code=fingerprint("write_styles"),
+        phases=list(SITE.site.phases),
+    message:
+        "Publish: how the layers are drawn"
+    script:
+        "../../scripts/write_styles.py"
+
+
 rule draw_dxf:
     input:
         package="work/publish/site.gpkg",
@@ -444,6 +461,7 @@ rule draw_dxf:
 rule list_products:
     input:
         rules.draw_dxf.output,
+        rules.write_styles.output,
         rules.join_interpretations.output,
         rules.draw_sheet.output,
         rules.write_report.output,
