@@ -41,8 +41,8 @@ TABLES = {
 }
 """Tables without places, beside the layers."""
 
-NO_EXTRAS = {"ADD_GPKG_OGR_CONTENTS": "NO"}
-"""GDAL's own count of rows is no table of the standard."""
+OPTIONS = {"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"}
+"""Of 1.4 older programs warn; and GDAL's own count of rows is no table of the standard."""
 
 FIELD_TITLE, FIELD_MEANING = b"GDAL:OGR:alternative_name", b"GDAL:OGR:comment"
 
@@ -67,15 +67,14 @@ def write_package(
     Path(path).unlink(missing_ok=True)
     for name, table in layers.items():
         layer = vectors.conform(table, contract.columns(name)).set_crs(crs, allow_override=True)
-        if GEOMETRY[name] == "MultiPolygon":
-            layer = layer.set_geometry(_as_multi(layer.geometry))
+        layer = layer.set_geometry(_as_declared(layer.geometry, GEOMETRY[name]))
         pyogrio.write_arrow(
             _with_words(layer, name),
             path,
             layer=name,
             driver="GPKG",
             append=Path(path).exists(),
-            dataset_options=NO_EXTRAS,
+            dataset_options=OPTIONS,
             geometry_type=GEOMETRY[name],
             crs=crs,
             layer_options={"DESCRIPTION": describe(name, about), "GEOMETRY_NAME": "geom"},
@@ -131,8 +130,15 @@ def _write_tables(
         )
 
 
-def _as_multi(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
-    return gpd.GeoSeries([_multi(shape) for shape in shapes], index=shapes.index, crs=shapes.crs)
+def _as_declared(shapes: gpd.GeoSeries, kind: str) -> gpd.GeoSeries:
+    """Return shapes as their layer declares them: in parts, or with a height, NaN if unknown."""
+    drawn = shapes.to_numpy()
+    if kind == "MultiPolygon":
+        drawn = [_multi(shape) for shape in drawn]
+    elif kind.endswith(" Z"):
+        places, of = shapely.get_coordinates(drawn, include_z=True, return_index=True)
+        drawn = shapely.linestrings(places, indices=of)
+    return gpd.GeoSeries(drawn, index=shapes.index, crs=shapes.crs)
 
 
 def _multi(shape: shapely.Geometry | None) -> shapely.Geometry | None:

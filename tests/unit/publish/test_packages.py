@@ -69,6 +69,22 @@ def test_a_missing_height_is_missing_in_the_package(tmp_path, plan):
     assert raw[0]["geometry_type"] == "LineString Z"
 
 
+def test_lines_without_heights_are_in_space_all_the_same(tmp_path, plan):
+    """A layer that declares heights has them in every line, NaN where nobody took any.
+
+    OGC 12-128, R27 and R32: z is mandatory where the column says 1. An old plan's lines had none.
+    """
+    walls = plan["wall_lines"]
+    walls = walls.set_geometry(shapely.force_2d(walls.geometry.to_numpy()), crs=CRS)
+    write_package({"wall_lines": walls}, tmp_path / "plan.gpkg", crs=CRS, about=ABOUT)
+    again = gpd.read_file(tmp_path / "plan.gpkg", layer="wall_lines")
+    assert again.geometry.has_z.all()
+    assert np.isnan(shapely.get_coordinates(again.geometry, include_z=True)[:, 2]).all()
+    np.testing.assert_array_equal(
+        shapely.get_coordinates(again.geometry), shapely.get_coordinates(walls.geometry)
+    )
+
+
 def test_null_figures_are_null_in_sql(tmp_path, plan):
     """A depth that can't be had is NULL in the database, not NaN and not 0."""
     write_package(plan, tmp_path / "plan.gpkg", crs=CRS, about=ABOUT)
