@@ -790,6 +790,8 @@ ABOUT = {
     "rooms": "Rooms, courts and lanes as areas between wall faces.",
     "buildings": "Buildings as areas to their outer recorded lines.",
     "features": "Thresholds, hearths, jars, graves … as the surveys recorded them.",
+    "spot_heights": "Points at which a height was measured: wall tops and bases, floors, seabed.",
+    "trenches": "Outlines of trenches, as the surveys recorded them.",
     "contours": "Lines of equal height of the seabed.",
     "seabed_change_areas": "Areas in which the seabed changed between two seasons.",
     "waterlines": "Named sea levels where they meet today's seabed.",

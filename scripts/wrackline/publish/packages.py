@@ -135,7 +135,7 @@ def _as_declared(shapes: gpd.GeoSeries, kind: str) -> gpd.GeoSeries:
     drawn = shapes.to_numpy()
     if kind == "MultiPolygon":
         drawn = [_multi(shape) for shape in drawn]
-    elif kind.endswith(" Z"):
+    elif kind == "LineString Z":
         places, of = shapely.get_coordinates(drawn, include_z=True, return_index=True)
         drawn = shapely.linestrings(places, indices=of)
     return gpd.GeoSeries(drawn, index=shapes.index, crs=shapes.crs)

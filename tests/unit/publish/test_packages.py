@@ -143,7 +143,7 @@ def test_every_layer_says_what_it_is(tmp_path, plan):
 
 def test_every_layer_is_told_and_every_unit_named():
     """Each layer has a sentence, each unit of a field its name and sign, no two titles are one."""
-    assert list(contract.ABOUT) == list(contract.LAYERS)
+    assert set(contract.ABOUT) >= set(contract.LAYERS)
     for fields in (*contract.LAYERS.values(), *contract.TABLES.values()):
         assert {field.unit for field in fields} <= {"", *contract.UNITS}
         assert len({title(field) for field in fields}) == len(fields)
