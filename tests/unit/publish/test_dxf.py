@@ -165,6 +165,24 @@ def test_a_body_with_holes_is_filled_around_them(read):
     assert (drawn["Layer"] == "wall bodies").sum() == 2
 
 
+def test_spot_heights_and_trenches_are_drawn_where_there_are_some(read):
+    """A spot height lies at its height with its figure beside it; a trench is an outline."""
+    layers = plan()
+    spot = shapely.Point(EAST + 1, NORTH + 1, -3.21)
+    layers["spot_heights"] = gpd.GeoDataFrame(
+        {"of": ["wall top"], "height_m": [-3.21]}, geometry=[spot], crs=CRS
+    )
+    trench = shapely.box(EAST, NORTH, EAST + 2, NORTH + 2)
+    layers["trenches"] = gpd.GeoDataFrame({"trench": ["A"]}, geometry=[trench], crs=CRS)
+    drawn = read(layers)
+    (point,) = drawn[drawn["Layer"] == "spot heights wall top"].geometry
+    assert (point.x, point.y, point.z) == (EAST + 1, NORTH + 1, -3.21)
+    (figure,) = drawn.loc[drawn["Layer"] == "spot heights wall top figures", "Text"]
+    assert figure == "-3.21"
+    (outline,) = drawn[drawn["Layer"] == "trenches"].geometry
+    assert shapely.Polygon(outline).area == pytest.approx(4.0)
+
+
 def test_rooms_of_earlier_phases_stand_apart(read):
     """A room that stood in an earlier phase alone is on a layer that says so."""
     layers = plan()
