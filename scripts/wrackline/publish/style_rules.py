@@ -207,7 +207,9 @@ STYLES: dict[str, tuple[Group, ...]] = {
                 "feature, natural", (Line(GREY, 0.3, (1.2, 0.3, 0.3, 0.3)),), "origin", ("natural",)
             ),
             Rule("feature, modern", (Line(GREY, 0.3, (0.3, 0.3)),), "origin", ("modern",)),
-            Rule("feature of doubtful origin", (Line(GREY, 0.2, (0.4, 0.4)),), else_=True),
+            Rule(
+                "feature of doubtful or unstated origin", (Line(GREY, 0.2, (0.4, 0.4)),), else_=True
+            ),
         ),
         (
             Rule("hearth", (Mark("triangle", 1.6),), "kind", ("hearth",)),
