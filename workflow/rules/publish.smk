@@ -462,8 +462,44 @@ rule list_sheets:
         "../../scripts/list_sheets.py"
 
 
+rule write_styles:
+    output:
+        layers=expand("work/publish/styles/{layer}.sld", layer=LAYERS),
+        phases=(
+            ["work/publish/styles/wall_lines_by_phase.sld"] if SITE.site.phases else []
+        ),
+    log:
+        "logs/write_styles/all.log",
+    params:
+        code=fingerprint("write_styles"),
+        phases=list(SITE.site.phases),
+    message:
+        "Publish: how the layers are drawn"
+    script:
+        "../../scripts/write_styles.py"
+
+
+rule draw_dxf:
+    input:
+        package="work/publish/site.gpkg",
+        team=SITE_TEAM,
+    output:
+        drawing="work/publish/plan.dxf",
+    log:
+        "logs/draw_dxf/all.log",
+    params:
+        code=fingerprint("draw_dxf"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the plan as DXF"
+    script:
+        "../../scripts/draw_dxf.py"
+
+
 rule list_products:
     input:
+        rules.draw_dxf.output,
+        rules.write_styles.output,
         rules.join_interpretations.output,
         [
             f"work/publish/sheets/{sheets}{kind}"
