@@ -714,6 +714,54 @@ TABLES: dict[str, tuple[Field, ...]] = {
 }
 """Tables that follow from the plan, beside the layers' own."""
 
+PICTURES: dict[str, tuple[Field, ...]] = {
+    "orientation": TABLES["orientation"],
+    "areas": (
+        Field("of", "text", "", "spaces (floors) or buildings (ground covered)"),
+        Field("kind", "text", "", "room, court, lane, unknown or building; all: all that are drawn"),
+        Field("row", "text", "", "class, lower quartile, median, upper quartile, or no area"),
+        Field("from_m2", "real", "m2", "class: from"),
+        Field("to_m2", "real", "m2", "class: to, beyond"),
+        Field("count", "whole", "", "how many lie in the class; else how many there are"),
+        Field(
+            "low_count",
+            "whole",
+            "",
+            "class of all: 2.5 % quantile of that number under the areas' own errors, each on its "
+            "own",
+        ),
+        Field("high_count", "whole", "", "class of all: 97.5 % quantile of that number"),
+        Field("value_m2", "real", "m2", "the quartile or median, by areas as measured"),
+        Field(
+            "low_m2",
+            "real",
+            "m2",
+            "lower end of its 95 % interval by order statistics: those on record taken for a random "
+            "sample of all there were",
+        ),
+        Field("high_m2", "real", "m2", "upper end of that interval"),
+        WHY_NULL,
+    ),
+    "depths": (
+        Field("of", "text", "", "sea level, wall top, wall base, seabed or floor"),
+        Field("name", "text", "", "lasting number of the building, or name of the sea level"),
+        Field("place", "whole", "", "its column, from the left; empty for a sea level"),
+        *_measured(
+            "depth_m",
+            "m",
+            "depth below the named sea level: means of wall tops, bases and floors, median of the "
+            "seabed; of a sea level the sd is that of its height above the datum",
+        ),
+        WHY_NULL,
+    ),
+}
+"""Tables of what the pictures for the text show, row by row as drawn."""
+
+
+def picture_columns(picture: str) -> dict[str, str]:
+    """Return the fields of the table beside a picture, and their types."""
+    return {field.name: field.kind for field in PICTURES[picture]}
+
 
 def table_columns(table: str) -> dict[str, str]:
     """Return the fields of a table that follows from the plan, and their types."""
