@@ -396,7 +396,9 @@ def _summary(axes: Axes, mine: pd.DataFrame, of: str) -> None:
         (held,) = axes.plot([low, high], [0.15, 0.15], linewidth=points(3 * BOLD_MM), **style)
         held.set_gid("median-interval")
     shape: dict[str, Any] = {"marker": "D", "markersize": 3.5, "markeredgewidth": points(LINE_MM)}
-    axes.plot(value["median"], 0.15, markerfacecolor="white", markeredgecolor=INK, zorder=5, **shape)
+    axes.plot(
+        value["median"], 0.15, markerfacecolor="white", markeredgecolor=INK, zorder=5, **shape
+    )
     axes.set_ylim(0, 1)
     words = f"{say('area_' + kind)}: {_quartile_words(mine, of, kind)}"
     place: dict[str, Any] = {"transform": axes.transAxes, "fontsize": SMALL_PT, "va": "top"}

@@ -42,7 +42,7 @@ Array = npt.NDArray[np.float64]
 INTERVAL = 1.96
 HEIGHTS = ("wall top", "wall base", "seabed", "floor")
 MARKS: dict[str, dict[str, Any]] = {
-    "wall top": {"marker": "^", "markerfacecolor": "#0072b2", "markersize": 3.2},
+    "wall top": {"marker": "^", "markerfacecolor": "#56b4e9", "markersize": 3.2},
     "wall base": {"marker": "v", "markerfacecolor": "#f0e442", "markersize": 3.2},
     "seabed": {"marker": "o", "markerfacecolor": "white", "markersize": 2.8},
     "floor": {"marker": "s", "markerfacecolor": INK, "markersize": 2.6},

@@ -206,8 +206,7 @@ def wrapped(text: str, width_mm: float, size_pt: float) -> list[str]:
     return lines if lines != [""] else []
 
 
-KEY_ROW_MM = 4.0
-SIGN_MM = 8.0
+KEY_ROW_MM, SIGN_MM, GAP_MM = 4.0, 7.0, 4.0
 
 
 @dataclass(frozen=True)
@@ -221,7 +220,13 @@ class Sign:
     @property
     def wide_mm(self) -> float:
         """Width of sign and text with the gap to the next [mm]."""
-        return SIGN_MM + 1.0 + text_mm(self.text, SMALL_PT) + 4.0
+        return self.sign_mm + 1.0 + text_mm(self.text, SMALL_PT) + GAP_MM
+
+    @property
+    def sign_mm(self) -> float:
+        """Width of the sign alone: a mark needs less than a line [mm]."""
+        lone = self.line is not None and self.line.get("linestyle") == "none"
+        return 2.5 if lone else SIGN_MM
 
 
 def key_rows(signs: Sequence[Sign], width_mm: float) -> list[list[Sign]]:
@@ -229,7 +234,7 @@ def key_rows(signs: Sequence[Sign], width_mm: float) -> list[list[Sign]]:
     rows: list[list[Sign]] = []
     for sign in signs:
         held = sum(one.wide_mm for one in rows[-1]) if rows else 0.0
-        if rows and held + sign.wide_mm - 4.0 <= width_mm:
+        if rows and held + sign.wide_mm - GAP_MM <= width_mm:
             rows[-1].append(sign)
         else:
             rows.append([sign])
@@ -257,11 +262,11 @@ def draw_key(made: Page, signs: Sequence[Sign], left: float, top: float, width: 
         middle, at = high - (number + 0.5) * KEY_ROW_MM, 0.0
         for sign in row:
             if sign.line is not None:
-                ends = [at, at + SIGN_MM / 2, at + SIGN_MM]
+                ends = [at, at + sign.sign_mm / 2, at + sign.sign_mm]
                 axes.plot(ends, [middle] * 3, markevery=[1], **sign.line)
             if sign.fill is not None:
-                axes.fill_between([at, at + SIGN_MM - 2], middle - 1.2, middle + 1.2, **sign.fill)
-            axes.text(at + SIGN_MM + 1, middle, sign.text, fontsize=SMALL_PT, va="center")
+                axes.fill_between([at, at + sign.sign_mm], middle - 1.2, middle + 1.2, **sign.fill)
+            axes.text(at + sign.sign_mm + 1, middle, sign.text, fontsize=SMALL_PT, va="center")
             at += sign.wide_mm
 
 

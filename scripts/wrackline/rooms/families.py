@@ -39,6 +39,7 @@ TRIAL, ROUNDS, CLOSE = 25, 500, 1e-6
 START_KAPPA = (4.0, 40.0)
 """A new family is tried as a wide and as a narrow one: spread of 7 and of 2 degrees for fold 4."""
 
+
 @dataclass(frozen=True)
 class Family:
     """Axes that share a direction.
