@@ -738,8 +738,8 @@ PICTURES: dict[str, tuple[Field, ...]] = {
             "low_m2",
             "real",
             "m2",
-            "lower end of its 95 % interval by order statistics: those on record taken for a random "
-            "sample of all there were",
+            "lower end of its 95 % interval by order statistics: those on record taken for a "
+            "random sample of all there were",
         ),
         Field("high_m2", "real", "m2", "upper end of that interval"),
         WHY_NULL,

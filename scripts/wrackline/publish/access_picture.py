@@ -6,7 +6,7 @@ section 3.2 (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,7 +29,6 @@ from wrackline.publish.picture_style import (
     PAGE_MM,
     SETTINGS,
     SMALL_PT,
-    TEXT_PT,
     Page,
     Sign,
     draw_key,

@@ -127,7 +127,7 @@ def class_edges(area: Array, sd: Array) -> Array:
     least = max(1.5 * (high - low) / len(area) ** (1 / 3), errors, top / MOST_CLASSES, 1e-3)
     decade = 10.0 ** math.floor(math.log10(least))
     width = next(w * decade for w in (*ROUND, 10.0) if w * decade >= least * (1 - 1e-9))
-    return np.arange(math.floor(top / width) + 2) * width
+    return np.arange(math.floor(top / width) + 2, dtype=np.float64) * width
 
 
 def _classes(area: Array, edges: Array) -> list[dict[str, Any]]:
@@ -146,7 +146,7 @@ def _ranges(area: Array, sd: Array, edges: Array) -> list[dict[str, Any]]:
     rows = []
     for k, n in enumerate(number):
         row = {"row": "class", "from_m2": edges[k], "to_m2": edges[k + 1], "count": int(n)}
-        ends = (None, None)
+        ends: tuple[int | None, int | None] = (None, None)
         if np.isfinite(sd).all():
             ends = count_range(chances(area, sd, edges[k], edges[k + 1]))
         if n or ends != (0, 0):
@@ -302,7 +302,8 @@ def _number(table: pd.DataFrame, of: str) -> int:
 def _told(table: pd.DataFrame, of: str) -> str:
     mine = table[(table["of"] == of) & (table["row"] == "median")]
     return "; ".join(
-        f"{row['count']} {say('area_' + row['kind'])}: {_quartile_words(table, of, row['kind'])}"
+        f"{row['count']} {say('area_' + row['kind'])}: "
+        f"{_quartile_words(_quartile_rows(table, of, row['kind']))}"
         for row in mine.to_dict("records")
     ) or say("area_none")
 
@@ -312,14 +313,24 @@ def _lost(row: Mapping[Any, Any]) -> str:
     return say("area_missing", number=str(row["count"]), what=what, why=row["null_because"])
 
 
-def _quartile_words(table: pd.DataFrame, of: str, kind: str) -> str:
+def _quartile_rows(table: pd.DataFrame, of: str, kind: str) -> dict[str, dict[str, float]]:
+    """Return the quartiles of one kind, by name: `value_m2`, `low_m2`, `high_m2`, NaN for none."""
+    mine = table[(table["of"] == of) & (table["kind"] == kind) & table["row"].isin(list(QUARTILES))]
+    names = ["value_m2", "low_m2", "high_m2"]
+    values = mine[names].astype(float).to_numpy()
+    return {
+        str(row): dict(zip(names, told, strict=True))
+        for row, told in zip(mine["row"], values.tolist(), strict=True)
+    }
+
+
+def _quartile_words(rows: Mapping[str, Mapping[str, float]]) -> str:
     """Return the median and the middle half of one kind in words."""
-    mine = table[(table["of"] == of) & (table["kind"] == kind)].set_index("row")
-    low, median, high = (fixed(mine.loc[row, "value_m2"], 1) for row in QUARTILES)
-    ends = mine.loc["median", ["low_m2", "high_m2"]]
+    low, median, high = (fixed(rows[row]["value_m2"], 1) for row in QUARTILES)
+    ends = {end: rows["median"][f"{end}_m2"] for end in ("low", "high")}
     held = ""
-    if ends.notna().all():
-        held = say("area_bound", low=fixed(ends.iloc[0], 1), high=fixed(ends.iloc[1], 1))
+    if np.isfinite(ends["low"]):
+        held = say("area_bound", **{end: fixed(value, 1) for end, value in ends.items()})
     return say("area_median", median=median, held=held, low=low, high=high)
 
 
@@ -384,22 +395,19 @@ def _summary(axes: Axes, mine: pd.DataFrame, of: str) -> None:
     medians = mine[mine["row"] == "median"]
     if not len(medians):
         return
-    kind = str(medians.loc[medians["count"].astype(int).idxmax(), "kind"])
-    rows = mine[mine["kind"] == kind].set_index("row")
-    value = {row: float(rows.loc[row, "value_m2"]) for row in QUARTILES}
+    kind = str(medians["kind"].iloc[int(np.argmax(medians["count"].to_numpy(int)))])
+    rows = _quartile_rows(mine, of, kind)
+    low, median, high = (rows[row]["value_m2"] for row in QUARTILES)
     style: dict[str, Any] = {"color": INK, "solid_capstyle": "butt"}
-    ends = [value["lower quartile"], value["upper quartile"]]
-    (half,) = axes.plot(ends, [0.15, 0.15], linewidth=points(FINE_MM), **style)
+    (half,) = axes.plot([low, high], [0.15, 0.15], linewidth=points(FINE_MM), **style)
     half.set_gid("middle-half")
-    low, high = rows.loc["median", ["low_m2", "high_m2"]].astype(float)
-    if np.isfinite(low):
-        (held,) = axes.plot([low, high], [0.15, 0.15], linewidth=points(3 * BOLD_MM), **style)
-        held.set_gid("median-interval")
+    held = [rows["median"][name] for name in ("low_m2", "high_m2")]
+    if np.isfinite(held).all():
+        (line,) = axes.plot(held, [0.15, 0.15], linewidth=points(3 * BOLD_MM), **style)
+        line.set_gid("median-interval")
     shape: dict[str, Any] = {"marker": "D", "markersize": 3.5, "markeredgewidth": points(LINE_MM)}
-    axes.plot(
-        value["median"], 0.15, markerfacecolor="white", markeredgecolor=INK, zorder=5, **shape
-    )
+    axes.plot(median, 0.15, markerfacecolor="white", markeredgecolor=INK, zorder=5, **shape)
     axes.set_ylim(0, 1)
-    words = f"{say('area_' + kind)}: {_quartile_words(mine, of, kind)}"
+    words = f"{say('area_' + kind)}: {_quartile_words(rows)}"
     place: dict[str, Any] = {"transform": axes.transAxes, "fontsize": SMALL_PT, "va": "top"}
     axes.text(0.0, 1.0, "\n".join(wrapped(words, PANEL_MM, SMALL_PT)), **place)

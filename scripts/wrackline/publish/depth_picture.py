@@ -18,8 +18,8 @@ from wrackline.publish.levels import levels_table
 from wrackline.publish.picture_style import (
     FINE_MM,
     GREY,
-    KEY_ROW_MM,
     INK,
+    KEY_ROW_MM,
     LIGHT,
     LINE_MM,
     PAGE_MM,
@@ -210,8 +210,9 @@ def _strip(
         place, depth = (mine[name].astype(float).to_numpy() for name in ("place", "depth_m"))
         reach = INTERVAL * np.nan_to_num(mine["depth_sd_m"].astype(float).to_numpy())
         axes.vlines(place, depth - reach, depth + reach, color=INK, linewidth=points(LINE_MM))
-        style = {"markeredgecolor": INK, "markeredgewidth": points(FINE_MM), "zorder": 4}
-        (marks,) = axes.plot(place, depth, linestyle="none", **style, **MARKS[str(of)])
+        style: dict[str, Any] = {"markeredgecolor": INK, "markeredgewidth": points(FINE_MM)}
+        style |= {"zorder": 4, "linestyle": "none"}
+        (marks,) = axes.plot(place, depth, **style, **MARKS[str(of)])
         marks.set_gid(f"{str(of).replace(' ', '-')}-{ends[0]}")
     _numbers(axes, table, ends)
 

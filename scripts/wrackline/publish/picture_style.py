@@ -15,7 +15,6 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 import matplotlib as mpl
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
@@ -66,7 +65,7 @@ def points(mm: float) -> float:
     return mm * 72 / INCH_MM
 
 
-SETTINGS: Mapping[str, Any] = {
+SETTINGS: Any = {
     "axes.axisbelow": True,
     "axes.edgecolor": INK,
     "axes.labelcolor": INK,
@@ -129,7 +128,7 @@ class Page:
     title: str
     description: str
 
-    def panel(self, left: float, bottom: float, width: float, height: float, **more: Any) -> Axes:
+    def panel(self, left: float, bottom: float, width: float, height: float, **more: Any) -> Any:
         """Return axes whose frame lies at so many millimetres from the body's lower left."""
         tall = self.figure.get_figheight() * INCH_MM
         place = (left / self.width_mm, (bottom + self.foot_mm) / tall)

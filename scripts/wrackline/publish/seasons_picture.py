@@ -18,7 +18,6 @@ from wrackline.publish.picture_style import (
     HAIR_MM,
     INK,
     KEY_ROW_MM,
-    LINE_MM,
     PAGE_MM,
     SETTINGS,
     SMALL_PT,

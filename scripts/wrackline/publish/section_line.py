@@ -1,4 +1,4 @@
-"""Where a section of the site lies, and what it meets: seabed, walls, floors, by the distance on it.
+"""Where a section of the site lies, and what it meets: seabed, walls and floors along it.
 
 A section line is straight, from its first to its last point as seen on the plan.
 """
@@ -186,7 +186,7 @@ def sample_line(line: SectionLine, surface: str | Path) -> dict[str, Array]:
     with RasterReader(surface) as reader:
         cell = reader.grid.cell_m
         step = cell * max(math.ceil(line.length_m / cell / MOST_SAMPLES), 1)
-        distance = np.arange(math.floor(line.length_m / step) + 1) * step
+        distance = np.arange(math.floor(line.length_m / step) + 1, dtype=np.float64) * step
         names = ("height", "sd", "filled")
         told = {name: np.full(len(distance), np.nan) for name in names}
         for part in np.array_split(np.arange(len(distance)), math.ceil(line.length_m / PIECE_M)):

@@ -58,8 +58,9 @@ def justified(
     Examples
     --------
     >>> doors = [("outside", "hall"), ("hall", "east"), ("hall", "west")]
-    >>> {name: (at.step, at.across) for name, at in justified(doors, ["east", "hall", "west"]).items()}
-    {'outside': (0, 0.0), 'hall': (1, 0.0), 'east': (2, -0.5), 'west': (2, 0.5)}
+    >>> places = justified(doors, ["east", "hall", "west"])
+    >>> [(name, at.step, at.across) for name, at in places.items()]
+    [('outside', 0, 0.0), ('hall', 1, 0.0), ('east', 2, -0.5), ('west', 2, 0.5)]
     """
     graph: Graph = nx.Graph()
     graph.add_nodes_from([outside, *sorted(rooms)])
@@ -97,7 +98,7 @@ def _walked(graph: Graph, steps: Mapping[str, int], outside: str) -> Levels:
 
 def _parent(graph: Graph, steps: Mapping[str, int], name: str) -> str:
     """Return the first space, by name, by which a space is entered on a shortest way."""
-    return min(other for other in graph[name] if steps[other] == steps[name] - 1)
+    return str(min(other for other in graph[name] if steps[other] == steps[name] - 1))
 
 
 def _chained(graph: Graph, lone: Sequence[str]) -> list[str]:
@@ -178,6 +179,6 @@ def tangles(graph: Graph, levels: Levels) -> int:
             between.setdefault(low[0], []).append((low[1], high[1]))
     crossed = 0
     for lines in between.values():
-        for k, (low, high) in enumerate(lines):
-            crossed += sum((low - a) * (high - b) < 0 for a, b in lines[k + 1 :])
+        for k, (left, right) in enumerate(lines):
+            crossed += sum((left - a) * (right - b) < 0 for a, b in lines[k + 1 :])
     return crossed + passed
