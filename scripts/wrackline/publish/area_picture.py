@@ -248,19 +248,19 @@ def _missing(of: str, things: pd.DataFrame) -> list[dict[str, Any]]:
     """Return a row for each kind without an area, and why."""
     rows = []
     for kind, mine in things.groupby("kind", sort=True):
-        whys = sorted({_why(text) for text in mine["null_because"]})
+        whys = sorted({_why(text) for text in mine["null_because"].fillna("")})
         row = {"of": of, "kind": kind, "row": "no area", "count": len(mine)}
         rows.append(row | {"null_because": "; ".join(whys)})
     return rows
 
 
-def _why(text: object) -> str:
+def _why(text: str) -> str:
     """Return why the area is missing, out of a row's reasons.
 
-    >>> _why("axis_deg: round; floor_area_m2: not closed"), _why(None)
+    >>> _why("axis_deg: round; floor_area_m2: not closed"), _why("")
     ('not closed', 'no reason stated')
     """
-    for part in str(text or "").split("; "):
+    for part in text.split("; "):
         names, _, why = part.partition(": ")
         if "floor_area_m2" in names or "footprint_m2" in names:
             return why
@@ -382,7 +382,7 @@ def _frame(axes: Axes, whole: pd.DataFrame, of: str) -> None:
         axes.set(xlim=(0, 1), ylim=(0, 1), xticks=[], yticks=[])
         axes.text(0.5, 0.5, say("area_none"), ha="center", va="center")
         return
-    top = float(whole[["count", "high_count"]].astype(float).max(axis=None))
+    top = float(np.nanmax(whole[["count", "high_count"]].astype(float).to_numpy()))
     axes.set(xlim=(0, float(whole["to_m2"].max())), ylim=(0, 1.06 * top))
     width = float((whole["to_m2"] - whole["from_m2"]).iloc[0])
     key = "area_axis" if of == SPACES else "area_axis_building"

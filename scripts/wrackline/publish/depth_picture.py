@@ -52,6 +52,7 @@ NEAR_M = 0.3
 """A wall line belongs to the building whose ground it keeps within so much (no source)."""
 
 STRIP_MM, NUMBERS_MM, LEFT_MM = 52.0, 13.0, 11.0
+LEAST_RANGE_M = 1.0
 PITCH_MM, MOST_STRIPS = 2.7, 4
 """Distance at which numbers of buildings can stand side by side; strips on one picture."""
 
@@ -190,7 +191,7 @@ def _limits(table: pd.DataFrame) -> tuple[float, float]:
     depth, sd = (known[name].astype(float).to_numpy() for name in ("depth_m", "depth_sd_m"))
     reach = INTERVAL * np.nan_to_num(sd)
     low, high = float((depth - reach).min()), float((depth + reach).max())
-    air = max(0.04 * (high - low), 0.1)
+    air = max(0.04 * (high - low), (LEAST_RANGE_M - high + low) / 2)
     return low - air, high + air
 
 

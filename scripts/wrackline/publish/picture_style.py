@@ -17,7 +17,7 @@ from xml.sax.saxutils import escape
 import matplotlib as mpl
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
+from matplotlib.textpath import text_to_path
 
 from wrackline.publish.picture_words import say
 
@@ -37,12 +37,12 @@ HAIR_MM, FINE_MM, LINE_MM, BOLD_MM = 0.13, 0.18, 0.25, 0.5
 INK, GREY, LIGHT = "#1b1b1b", "#6f6f6f", "#d9d9d9"
 FILLS: tuple[Mapping[str, Any], ...] = (
     {"facecolor": "#0072b2"},
-    {"facecolor": "#f0e442", "hatch": "......"},
-    {"facecolor": "#56b4e9", "hatch": "//////"},
+    {"facecolor": "#f0e442", "hatch": "...."},
+    {"facecolor": "#56b4e9", "hatch": "////"},
     {"facecolor": "#ffffff"},
-    {"facecolor": "#d55e00", "hatch": "\\\\\\\\\\\\"},
-    {"facecolor": "#e69f00", "hatch": "xxxxxx"},
-    {"facecolor": "#009e73", "hatch": "------"},
+    {"facecolor": "#d55e00", "hatch": "\\\\\\\\"},
+    {"facecolor": "#e69f00", "hatch": "xxxx"},
+    {"facecolor": "#009e73", "hatch": "----"},
     {"facecolor": "#1b1b1b"},
 )
 """Fills of areas: colours of Okabe and Ito, white and ink, each with a hatch or tone of its own."""
@@ -183,10 +183,9 @@ def line_mm(size_pt: float) -> float:
 @cache
 def text_mm(text: str, size_pt: float) -> float:
     """Return how wide a text is on paper [mm]."""
-    if not text.strip():
-        return 0.0
-    outline = TextPath((0, 0), text, size=size_pt, prop=FontProperties(family=FONT))
-    return float(outline.get_extents().x1) * INCH_MM / 72
+    font = FontProperties(family=FONT, size=size_pt)
+    width, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
+    return float(width) * INCH_MM / 72
 
 
 def wrapped(text: str, width_mm: float, size_pt: float) -> list[str]:
@@ -195,14 +194,17 @@ def wrapped(text: str, width_mm: float, size_pt: float) -> list[str]:
     >>> wrapped("one two three", 12.0, 7.0)
     ['one two', 'three']
     """
-    lines = [""]
+    lines: list[str] = []
+    at = 0.0
     for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and text_mm(longer, size_pt) > width_mm:
-            lines.append(word)
+        wide = text_mm(f" {word}", size_pt)
+        if lines and at + wide <= width_mm:
+            lines[-1] = f"{lines[-1]} {word}"
+            at += wide
         else:
-            lines[-1] = longer
-    return lines if lines != [""] else []
+            lines.append(word)
+            at = wide
+    return lines
 
 
 KEY_ROW_MM, SIGN_MM, GAP_MM = 4.0, 7.0, 4.0

@@ -56,7 +56,7 @@ MOST_RECORDED = 3
 LEFT_MM, WIDE_MM, HIGH_MM, AXIS_MM = 11.0, 166.0, 58.0, 8.5
 EXAGGERATIONS = (1, 2, 5, 10, 20, 50, 100)
 BESIDE_M = 1.0
-"""A wall is drawn from the lower of the beds so far on its two sides; over it the bed is its top."""
+"""A wall is drawn from the lower bed so far on its two sides; over it the bed is its own top."""
 WALL: dict[str, Any] = {"facecolor": "#56b4e9", "edgecolor": INK}
 BAND: dict[str, Any] = {"facecolor": "#c8c8c8", "linewidth": 0}
 

@@ -130,7 +130,7 @@ def _petals(axes: PolarAxes, classes: pd.DataFrame, found: pd.DataFrame) -> None
 def _rings(axes: PolarAxes, top: float, clear_deg: float) -> None:
     """Draw rings of round shares and write the shares where no family lies."""
     steps = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
-    step = next(step for step in steps if top / step < 4)
+    step = next(step for step in steps if top / step < 3)
     rings = np.arange(1, math.floor(top / step + 1e-9) + 1) * step
     axes.set_rgrids(np.sqrt(rings / top), [""] * len(rings))
     halo = [withStroke(linewidth=2, foreground="white")]
@@ -162,10 +162,10 @@ def _ways(axis_deg: float) -> list[float]:
 
 
 def _clear(found: pd.DataFrame) -> float:
-    """Return the bearing of the upper right quarter that lies farthest from all families."""
+    """Return the bearing, up and to the right, that lies farthest from all families."""
     axes = [float(axis) for axis in found["axis_deg"]]
     ways = np.array([way for axis in axes for way in _ways(axis)] or [0.0])
-    bearing = np.arange(5.0, 86.0, 5.0)
+    bearing = np.arange(5.0, 61.0, 5.0)
     off = (bearing[:, None] - ways + 90) % 180 - 90
     return float(bearing[np.argmax(np.abs(off).min(axis=1))])
 

@@ -77,7 +77,10 @@ def draw_seasons(table: pd.DataFrame, about: Mapping[str, str]) -> Page:
     )
     low_mm = TURNED_MM if _turned(seasons) else 5.0
     row_mm = HEAD_MM + HIGH_MM + low_mm
-    heading = say("season_heading", site=about["site"], number=str(len(seasons)))
+    several = {"number": str(len(seasons))} if len(seasons) != 1 else {}
+    heading = say(
+        "season_heading" if several else "season_heading_one", site=about["site"], **several
+    )
     notes = [say("season_note"), statement_note(about, "vertical_datum", "surveyed", "credit")]
     with mpl.rc_context(SETTINGS):
         made = page(PAGE_MM, 2 * row_mm + key_mm, heading, notes, _description(table, about))

@@ -111,14 +111,15 @@ def _chained(graph: Graph, lone: Sequence[str]) -> list[str]:
 def _untangled(graph: Graph, levels: Levels) -> Levels:
     """Return the levels in the order with the fewest crossings that is found."""
     best, least = levels, tangles(graph, levels)
-    now = levels
-    for sweep in range(SWEEPS):
-        if not least:
-            break
-        now = _exchanged(graph, _swept(graph, now, upward=sweep % 2 == 0))
-        found = tangles(graph, now)
-        if found < least:
-            best, least = now, found
+    for start in (levels, [level[::-1] for level in levels]):
+        now = start
+        for sweep in range(SWEEPS):
+            if not least:
+                return best
+            now = _exchanged(graph, _swept(graph, now, upward=sweep % 2 == 0))
+            found = tangles(graph, now)
+            if found < least:
+                best, least = now, found
     return best
 
 
