@@ -178,15 +178,15 @@ def test_a_site_without_seabed_model_has_no_contour():
 
 def test_numbers_of_buildings_touch_nothing(drawn_figure):
     """In two rows of houses a street apart, no number touches another or another house."""
-    shapes = [shapely.box(9 * k, 14 * j, 9 * k + 6, 14 * j + 12) for k in range(30) for j in (0, 1)]
-    names = [{"building": f"B{k:03}-000"} for k in range(60)]
-    rooms = [{"room": f"R{k:03}-000", "kind": "room"} for k in range(60)]
+    shapes = [shapely.box(9 * k, 24 * j, 9 * k + 6, 24 * j + 12) for k in range(36) for j in (0, 1)]
+    names = [{"building": f"B{k:03}-000"} for k in range(72)]
+    rooms = [{"room": f"R{k:03}-000", "kind": "room"} for k in range(72)]
     layers = {"buildings": contract_layer("buildings", names, shapes)}
     layers["rooms"] = contract_layer("rooms", rooms, shapes)
     figure = drawn_figure(bare_plan(**layers))
     axes = figure.axes[0]
     texts = [text for text in axes.texts if text.get_text().startswith("B")]
-    assert len(texts) == 60
+    assert len(texts) == 72
     boxes = [shapely.box(*text.get_window_extent().extents) for text in texts]
     for one, other in itertools.combinations(boxes, 2):
         assert one.intersection(other).area < 1
