@@ -19,6 +19,7 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
+from wrackline.publish.picture_files import UNSAID, write_figure
 from wrackline.publish.picture_words import say
 
 COLUMN_MM, PAGE_MM = 88.0, 180.0
@@ -302,14 +303,14 @@ def save(made: Page, paths: Sequence[Path]) -> None:
                 path.write_text(_svg(made), encoding="utf-8")
             else:
                 told = {"Title": made.title, "Description": made.description}
-                made.figure.savefig(path, dpi=DPI, metadata={"Software": None, **told})
+                write_figure(made.figure, path, dpi=DPI, metadata=told)
 
 
 def _svg(made: Page) -> str:
     """Return a picture as SVG, its title and description where readers of screens find them."""
     drawn = io.StringIO()
-    plain = dict.fromkeys(("Date", "Creator"))
-    made.figure.savefig(drawn, format="svg", metadata={**plain, "Title": made.title})
+    plain = {**UNSAID[".svg"], "Title": made.title}
+    made.figure.savefig(drawn, format="svg", metadata=plain)
     head, title, rest = drawn.getvalue().partition("</title>")
     told = f"{title}\n <desc>{escape(made.description)}</desc>"
     return head.replace("<svg ", '<svg role="img" ', 1) + told + rest

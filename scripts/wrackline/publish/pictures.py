@@ -17,6 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from wrackline.publish.phases import phase_words
+from wrackline.publish.picture_files import write_figure
 from wrackline.publish.picture_style import INCH_MM, line_mm, text_mm
 from wrackline.publish.shrinking import Small
 from wrackline.quantities import fixed
@@ -47,7 +48,6 @@ FOOT_IN, KEY_IN, AXIS_IN, HEAD_IN = 1.0, 0.45, 0.4, 0.5
 
 CAUTION_WIDTH = 110
 NUMBER_PT = 5.5
-NO_DATE = {"Date": None}
 PLAN_PX = 4000
 """Bends of contours below one in so many of a plan's width are left out of its picture."""
 SEABED_PX = 1800
@@ -207,7 +207,8 @@ def _label_buildings(figure: Figure, axes: Axes, buildings: gpd.GeoDataFrame) ->
         touched = [sum(box.intersection(other).area for other in others) for box in boxes]
         best = int(np.argmin(np.round(touched, 6)))
         taken.append(boxes[best])
-        label = axes.text(*places[best], number, fontsize=NUMBER_PT, zorder=5, **CENTRED)
+        x, y = places[best].tolist()
+        label = axes.text(x, y, number, fontsize=NUMBER_PT, zorder=5, **CENTRED)
         label.set_path_effects([withStroke(linewidth=1.5, foreground="white")])
 
 
@@ -356,6 +357,4 @@ def _uncertainty(axes: Axes, seabed: Seabed) -> None:
 def save(figure: Figure, paths: list[Path]) -> None:
     """Write a figure as PNG or SVG, equal bytes for equal figures."""
     for path in paths:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        svg = path.suffix == ".svg"
-        figure.savefig(path, dpi=160, metadata=NO_DATE if svg else {"Software": None})
+        write_figure(figure, path, dpi=160)
