@@ -5,7 +5,6 @@ Writes `orientation.svg`, `.png` and `.csv` of the pictures for the text, and th
 """
 
 import json
-from pathlib import Path
 
 from wrackline import vectors
 from wrackline.publish.orientation import orientation_table
@@ -17,7 +16,7 @@ from wrackline.step import step
 
 def main(job):
     table = orientation_table(vectors.read(job.input.walls))
-    save(draw_rose(table, json.loads(job.params.about)), [Path(p) for p in job.output.pictures])
+    save(draw_rose(table, json.loads(job.params.about)), job.output.pictures)
     for path in (job.output.data, job.output.table):
         write_csv(table, path)
 

@@ -305,9 +305,11 @@ def test_list_of_fields(results):
     """Beside the tables stands a list of all fields with type, unit and meaning."""
     header, rows = tables(results)["fields"]
     assert header == ["layer", "field", "type", "unit", "meaning"]
+    beside = {f"pictures/{name}": fields for name, fields in contract.PICTURES.items()}
+    told = {**contract.LAYERS, **contract.TABLES, **beside}
     expected = [
         [layer, field.name, field.kind, field.unit, field.meaning]
-        for layer, fields in {**contract.LAYERS, **contract.TABLES}.items()
+        for layer, fields in told.items()
         for field in fields
     ]
     assert rows == expected

@@ -326,7 +326,10 @@ rule draw_text_pictures:
 
 rule compare_seasons:
     input:
-        package="work/publish/site.gpkg",
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
+        grounds=expand(
+            "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
+        ),
         rooms=expand("work/seasons/{season}/rooms.parquet", season=list(SITE.seasons)),
         buildings=expand(
             "work/seasons/{season}/buildings.parquet", season=list(SITE.seasons)
@@ -341,7 +344,7 @@ rule compare_seasons:
         "logs/compare_seasons/all.log",
     params:
         code=fingerprint("compare_seasons"),
-        seasons=list(SITE.seasons),
+        surveys=[[name, season_surveys(SITE, name)] for name in SITE.seasons],
         sounded=SOUNDED,
         about=statement_json(SITE, LAST_SEASON),
     message:

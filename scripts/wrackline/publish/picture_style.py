@@ -287,16 +287,16 @@ def statement_note(about: Mapping[str, str], *topics: str) -> str:
     return f"{note[0].upper()}{note[1:]}." if note else ""
 
 
-def save(made: Page, paths: Sequence[Path]) -> None:
+def save(made: Page, paths: Sequence[Path | str]) -> None:
     """Write a picture as SVG or PNG, with what it shows in words; equal pictures give equal bytes.
 
     Parameters
     ----------
     made : Page
-    paths : sequence of Path
+    paths : sequence of path
         Files to write, by their suffix. A PNG has `DPI` dots an inch.
     """
-    for path in paths:
+    for path in map(Path, paths):
         path.parent.mkdir(parents=True, exist_ok=True)
         with mpl.rc_context(SETTINGS):
             if path.suffix == ".svg":

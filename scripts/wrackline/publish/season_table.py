@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,8 @@ from wrackline import contract
 from wrackline.crs import grid_factors
 from wrackline.model import POINT_HOLDS
 from wrackline.publish.seabed_words import sd_quantiles
+from wrackline.publish.tracings import ground_lengths
+from wrackline.seasons.looked import GROUND
 
 SQUARE_M_PER_HA = 10_000.0
 GROUNDS = ("walls", "seabed", "pictures", "other")
@@ -30,66 +33,87 @@ COUNTED = {"room": "rooms", "wall": "walls"}
 NO_BED = "value: no seabed was sounded up to this season"
 
 
-def season_table(
-    seasons: Sequence[str],
-    layers: Mapping[str, gpd.GeoDataFrame],
-    plans: Mapping[str, Mapping[str, int]],
-    events: Mapping[str, Sequence[Mapping[str, Any]]],
-    surfaces: Mapping[str, str | Path],
-) -> pd.DataFrame:
+@dataclass(frozen=True)
+class SeasonFacts:
+    """What is known of one season.
+
+    Attributes
+    ----------
+    name : str
+    surveys : sequence of mapping
+        Its surveys: `name`, `technique` and `holds` of each.
+    ground : GeoDataFrame
+        Where they looked, `wrackline.seasons.looked.COLUMNS`.
+    rooms, buildings : int
+        How many are on the plan as known after it.
+    events : sequence of mapping
+        What became of things on that plan, and what its surveys saw of them.
+    surface : path or None
+        The seabed as known after it.
+    """
+
+    name: str
+    surveys: Sequence[Mapping[str, str]]
+    ground: gpd.GeoDataFrame
+    rooms: int
+    buildings: int
+    events: Sequence[Mapping[str, Any]]
+    surface: str | Path | None = None
+
+    def told(self, survey: str) -> Mapping[str, str]:
+        """Return what a survey is, by its identifier."""
+        return next(one for one in self.surveys if f"{self.name}-{one['name']}" == survey)
+
+
+def season_table(seasons: Sequence[SeasonFacts], tracings: gpd.GeoDataFrame) -> pd.DataFrame:
     """Return what the comparison of seasons shows.
 
     Parameters
     ----------
-    seasons : sequence of str
+    seasons : sequence of SeasonFacts
         In order.
-    layers : mapping of str to GeoDataFrame
-        The site's layers `surveys` and `tracings`.
-    plans : mapping of str to mapping of str to int
-        By season, how many `rooms` and `buildings` are on its plan.
-    events : mapping of str to sequence of mapping
-        Events of each season's plan and of what its surveys saw.
-    surfaces : mapping of str to path
-        The seabed as known after each season that has one.
+    tracings : GeoDataFrame
+        Surveyed wall lines of all seasons, `wrackline.walls.accounts.TRACING_COLUMNS`.
 
     Returns
     -------
     DataFrame
         The fields of `contract.PICTURES["seasons"]`, season by season.
     """
+    lengths = pd.Series(ground_lengths(tracings)).groupby(tracings["survey"].to_numpy(str)).sum()
+    traced = {str(survey): float(length) for survey, length in lengths.items()}
     rows = []
     for season in seasons:
         told = [
-            *_traced(layers["tracings"], layers["surveys"], season),
-            *_looked_at(layers["surveys"], season),
-            *_bed(surfaces.get(season)),
-            *_on_plan(plans[season]),
-            *_changes(events[season]),
+            *_traced(season, traced),
+            *_looked_at(season),
+            *_bed(season.surface),
+            *_on_plan(season),
+            *_changes(season.events),
         ]
-        rows += [{"season": season, **row} for row in told]
+        rows += [{"season": season.name, **row} for row in told]
     return pd.DataFrame(rows, columns=list(contract.picture_columns("seasons")), dtype=object)
 
 
-def _traced(
-    tracings: gpd.GeoDataFrame, surveys: gpd.GeoDataFrame, season: str
-) -> Iterator[dict[str, Any]]:
+def _traced(season: SeasonFacts, lengths: Mapping[str, float]) -> Iterator[dict[str, Any]]:
     """Yield the length of the wall lines that a season traced, by technique."""
-    technique = dict(zip(surveys["survey"], surveys["technique"], strict=True))
-    mine = tracings[tracings["season"] == season]
-    lengths = mine.groupby(mine["survey"].map(technique).astype(str), sort=True)["length_m"].sum()
-    for name, length in lengths.items():
-        yield {"figure": "wall lines traced", "part": name, "value": float(length), "unit": "m"}
+    total: dict[str, float] = {}
+    for survey in season.surveys:
+        length = float(lengths.get(f"{season.name}-{survey['name']}", 0.0))
+        total[survey["technique"]] = total.get(survey["technique"], 0.0) + length
+    for name in sorted(name for name, length in total.items() if length > 0):
+        yield {"figure": "wall lines traced", "part": name, "value": total[name], "unit": "m"}
 
 
-def _looked_at(surveys: gpd.GeoDataFrame, season: str) -> Iterator[dict[str, Any]]:
+def _looked_at(season: SeasonFacts) -> Iterator[dict[str, Any]]:
     """Yield the ground that a season's surveys looked at, by what they looked for."""
-    mine = surveys[(surveys["season"] == season) & ~surveys.geometry.is_empty]
-    sought = mine["holds"].map(_sought)
+    mine = season.ground[(season.ground["what"] == GROUND) & ~season.ground.geometry.is_empty]
+    sought = np.array([_sought(season.told(survey)["holds"]) for survey in mine["survey"]])
     for name in GROUNDS:
-        shapes = mine.geometry[sought == name].to_numpy()
+        shapes = mine.geometry.to_numpy()[sought == name]
         if len(shapes):
-            yield {"figure": "ground looked at", "part": name, "value": _hectares(shapes, mine.crs),
-                   "unit": "ha"}  # fmt: skip
+            row = {"figure": "ground looked at", "part": name, "unit": "ha"}
+            yield {**row, "value": _hectares(shapes, mine.crs)}
 
 
 def _sought(holds: str) -> str:
@@ -122,9 +146,9 @@ def _bed(surface: str | Path | None) -> Iterator[dict[str, Any]]:
     yield row | {"value": median, "low": low, "high": high}
 
 
-def _on_plan(plan: Mapping[str, int]) -> Iterator[dict[str, Any]]:
-    for name in ("rooms", "buildings"):
-        yield {"figure": "on the plan", "part": name, "value": plan[name], "unit": ""}
+def _on_plan(season: SeasonFacts) -> Iterator[dict[str, Any]]:
+    for name, number in (("rooms", season.rooms), ("buildings", season.buildings)):
+        yield {"figure": "on the plan", "part": name, "value": number, "unit": ""}
 
 
 def _changes(events: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:

@@ -1,13 +1,16 @@
 """Seasons side by side: their figures against independent sums, and bars against the table."""
 
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
+from drawn import CRS
 from printed_page import by_gid, cut, drawn_texts, gids, touching
-from report_site import ABOUT, layer, survey
+from report_site import ABOUT
 from surface_file import write_surface
 
-from wrackline.publish.season_table import season_table
+from wrackline.publish.season_table import SeasonFacts, season_table
 from wrackline.publish.seasons_picture import MOST_TECHNIQUES, draw_seasons
 from wrackline.rasters import Grid
 
@@ -21,29 +24,40 @@ EVENTS = [
 ]
 
 
-def layers(seasons, techniques=2):
-    """Return surveys and tracings: each season 100 m more, by its techniques in turn."""
-    told, ground, traced = [], [], []
-    for k, season in enumerate(seasons):
-        for t in range(techniques):
-            name = f"{season}-walls{t}"
-            told.append(survey(name, f"technique {t}", season=season))
-            ground.append(shapely.box(50 * t, 0, 50 * t + 100, 100))
-            traced += [{"survey": name, "season": season, "length_m": 10.0 * (k + 1)}] * 10
-        told.append(survey(f"{season}-bed", "sounder", season=season, holds="bed_points"))
-        ground.append(shapely.box(0, 0, 200 * (k + 1), 100))
-    lines = [shapely.LineString([(0, 0), (1, 0)])] * len(traced)
-    return {
-        "surveys": layer("surveys", told, ground),
-        "tracings": layer("tracings", traced, lines),
+def ground(season, shapes):
+    """Return where the surveys of a season looked."""
+    rows = [{"survey": name, "what": "ground", "how": "", "stated": True} for name in shapes]
+    rows.append({"survey": f"{season}-walls0", "what": "plants", "how": "", "stated": True})
+    plants = shapely.box(0, 0, 1000, 1000)
+    return gpd.GeoDataFrame(pd.DataFrame(rows), geometry=[*shapes.values(), plants], crs=CRS)
+
+
+def season_of(name, k, techniques, surface):
+    """Return the k-th season: walls by some techniques beside each other, and soundings."""
+    walls = [
+        {"name": f"walls{t}", "technique": f"technique {t}", "holds": "wall_lines"}
+        for t in range(techniques)
+    ]
+    bed = {"name": "bed", "technique": "sounder", "holds": "bed_points"}
+    shapes = {
+        f"{name}-walls{t}": shapely.box(50 * t, 0, 50 * t + 100, 100) for t in range(techniques)
     }
+    shapes[f"{name}-bed"] = shapely.box(0, 0, 200 * (k + 1), 100)
+    looked = ground(name, shapes)
+    return SeasonFacts(name, [*walls, bed], looked, 10 * (k + 1), k + 1, EVENTS, surface)
 
 
-def table_of(seasons, surfaces=None, **more):
-    """Return the comparison of seasons."""
-    plans = {s: {"rooms": 10 * (k + 1), "buildings": k + 1} for k, s in enumerate(seasons)}
-    events = {season: EVENTS for season in seasons}
-    return season_table(seasons, layers(seasons, **more), plans, events, surfaces or {})
+def table_of(names, surface=None, techniques=2):
+    """Return the comparison of seasons; each traced 100 m more by each of its techniques."""
+    seasons = [season_of(name, k, techniques, surface) for k, name in enumerate(names)]
+    rows = [
+        {"survey": f"{name}-walls{t}", "season": name, "length_m": 10.0 * (k + 1)}
+        for k, name in enumerate(names)
+        for t in range(techniques)
+        for _ in range(10)
+    ]
+    line = shapely.LineString([(0, 0), (1, 0)])
+    return season_table(seasons, gpd.GeoDataFrame(rows, geometry=[line] * len(rows), crs=CRS))
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +91,7 @@ def test_figures_are_the_sums():
 
 def test_sds_are_quantiles_of_the_cells(bed):
     """Of sds of 1 to 1000 mm the middle is 500, and nine of ten lie between 50 and 950 mm."""
-    table = table_of(["2031"], {"2031": bed})
+    table = table_of(["2031"], bed)
     row = table[table["figure"] == "sd of the seabed"].iloc[0]
     np.testing.assert_allclose(
         [row["low"], row["value"], row["high"]], [0.05, 0.5, 0.95], atol=1e-3
@@ -96,7 +110,7 @@ def test_a_season_without_soundings_says_so():
 def test_bars_are_the_tables_values(bed):
     """Heights of bars are the table's values; what is gone or lost hangs below the line."""
     seasons = ["2031", "2032", "2033"]
-    table = table_of(seasons, dict.fromkeys(seasons, bed))
+    table = table_of(seasons, bed)
     made = draw_seasons(table, ABOUT)
     for season in seasons:
         for t in (0, 1):
@@ -118,7 +132,7 @@ def test_bars_are_the_tables_values(bed):
 def test_any_number_of_seasons_keeps_apart(bed, number):
     """From one season to forty no text touches another, none is cut."""
     seasons = [str(1990 + k) for k in range(number)]
-    made = draw_seasons(table_of(seasons, dict.fromkeys(seasons, bed)), ABOUT)
+    made = draw_seasons(table_of(seasons, bed), ABOUT)
     assert touching(made) == []
     assert cut(made) == []
 
