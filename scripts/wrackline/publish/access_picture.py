@@ -45,10 +45,10 @@ from wrackline.rooms.doors import doors_known, spaces_joined
 from wrackline.rooms.justified import justified
 
 LEAST_ROOMS, MOST_DRAWN = 3, 12
-RADIUS_MM, PITCH_MM, LEVEL_MM, OUTSIDE_MM = 3.4, 8.0, 10.5, 2.0
+RADIUS_MM, PITCH_MM, LEVEL_MM, OUTSIDE_MM = 3.4, 7.5, 10.5, 2.0
 ARC_MM = 5.2
 """Height of a line between spaces of one level that don't stand side by side."""
-TITLE_MM, GAP_MM, HIGHEST_MM = 6.5, 5.0, 215.0
+TITLE_MM, GAP_MM, HIGHEST_MM = 6.5, 3.5, 215.0
 OUTSIDE = "outside"
 SEEN: dict[str, Any] = {"color": INK, "linewidth": points(LINE_MM * 1.4), "linestyle": "-"}
 POSSIBLE: dict[str, Any] = {

@@ -93,6 +93,7 @@ SETTINGS: Any = {
     "svg.hashsalt": "wrackline",
     "text.color": INK,
     "text.hinting": "none",
+    "text.parse_math": False,
     "xtick.color": INK,
     "ytick.color": INK,
     "xtick.labelsize": SMALL_PT,

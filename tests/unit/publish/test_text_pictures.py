@@ -137,6 +137,16 @@ def test_what_was_not_measured_is_told(drawn):
     assert table.loc[table["of"] != "sea level", "depth_m"].isna().all()
 
 
+def test_names_are_text_and_nothing_else(tmp_path):
+    """Signs of formulas and of markup in a site's name are drawn, and stand in the SVG, as such."""
+    name = "Site $x_1$ & <b>co</b> \\frac"
+    for picture, table in picture_tables(town(12), site(), []).items():
+        made = DRAWN[picture](table, ABOUT | {"site": name, "credit": "$5"})
+        assert any(text.startswith(name) for text, _ in drawn_texts(made)), picture
+        save(made, [tmp_path / "a.svg"])
+        assert ElementTree.parse(tmp_path / "a.svg").getroot()[0].text.startswith(name)
+
+
 def test_nothing_tells_the_place():
     """Of a site far from its grid's zero no easting, northing or CRS stands in any file."""
     far = {
