@@ -50,6 +50,10 @@ ARC_MM = 5.2
 """Height of a line between spaces of one level that don't stand side by side."""
 TITLE_MM, GAP_MM, HIGHEST_MM = 6.5, 3.5, 215.0
 OUTSIDE = "outside"
+CROSSED = Outline.make_compound_path(
+    Outline.unit_circle(), Outline([(-1, 0), (1, 0)]), Outline([(0, -1), (0, 1)])
+)
+"""The outside's sign in the key."""
 SEEN: dict[str, Any] = {"color": INK, "linewidth": points(LINE_MM * 1.4), "linestyle": "-"}
 POSSIBLE: dict[str, Any] = {
     "color": INK,
@@ -275,7 +279,7 @@ def _signs(table: pd.DataFrame) -> list[Sign]:
     drawn = table[table["drawn"].astype(bool)]
     edge: dict[str, Any] = {"markeredgecolor": INK, "markeredgewidth": points(FINE_MM)}
     edge |= {"linestyle": "none", "markersize": 6}
-    cross = {**edge, "marker": "$\\oplus$", "color": INK, "markeredgewidth": 0}
+    cross = {**edge, "marker": CROSSED, "markerfacecolor": "white"}
     signs = [
         Sign(say("access_outside"), cross),
         Sign(say("access_room"), {**edge, "marker": "o", "markerfacecolor": "white"}),
