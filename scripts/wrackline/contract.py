@@ -859,6 +859,117 @@ TABLES: dict[str, tuple[Field, ...]] = {
 }
 """Tables that follow from the plan, beside the layers' own."""
 
+PICTURES: dict[str, tuple[Field, ...]] = {
+    "orientation": TABLES["orientation"],
+    "areas": (
+        Field("of", "text", "", "spaces (floors) or buildings (ground covered)"),
+        Field(
+            "kind", "text", "", "room, court, lane, unknown or building; all: all that are drawn"
+        ),
+        Field("row", "text", "", "class, lower quartile, median, upper quartile, or no area"),
+        Field("from_m2", "real", "m2", "class: from"),
+        Field("to_m2", "real", "m2", "class: to, beyond"),
+        Field("count", "whole", "", "how many lie in the class; else how many there are"),
+        Field(
+            "low_count",
+            "whole",
+            "",
+            "class of all: 2.5 % quantile of that number under the areas' own errors, each on its "
+            "own",
+        ),
+        Field("high_count", "whole", "", "class of all: 97.5 % quantile of that number"),
+        Field("value_m2", "real", "m2", "the quartile or median, by areas as measured"),
+        Field(
+            "low_m2",
+            "real",
+            "m2",
+            "lower end of its 95 % interval by order statistics: those on record taken for a "
+            "random sample of all there were",
+        ),
+        Field("high_m2", "real", "m2", "upper end of that interval"),
+        WHY_NULL,
+    ),
+    "depths": (
+        Field("of", "text", "", "sea level, wall top, wall base, seabed or floor"),
+        Field("name", "text", "", "lasting number of the building, or name of the sea level"),
+        Field("place", "whole", "", "its column, from the left; empty for a sea level"),
+        *_measured(
+            "depth_m",
+            "m",
+            "depth below the named sea level: means of wall tops, bases and floors, median of the "
+            "seabed; of a sea level the sd is that of its height above the datum",
+        ),
+        WHY_NULL,
+    ),
+    "profile": (
+        Field("section", "whole", "", "number of the section on the picture, from above"),
+        Field("of", "text", "", "line, sea level, seabed, wall top or floor"),
+        Field("name", "text", "", "of a recorded section line, sea level, wall lines or room"),
+        Field(
+            "follows",
+            "text",
+            "",
+            "line: slope (of the seabed in the buildings), long axis, or recorded by the team",
+        ),
+        Field("from_m", "real", "m", "distance from the section's start, in the grid"),
+        Field("to_m", "real", "m", "distance at which it ends; of a point the same"),
+        *_measured(
+            "depth_m",
+            "m",
+            "depth below the named sea level; of the seabed and of sea levels the sd is that of "
+            "the height above the datum; of walls the mean of the lines met",
+        ),
+        Field("evidence", "text", "", "seabed: sounded, or filled between soundings"),
+        Field("east_of_origin_m", "real", "m", "line: its start, from the site's origin"),
+        Field("north_of_origin_m", "real", "m", "line: its start, from the site's origin"),
+        Field("azimuth_deg", "real", "deg", "line: where it runs, clockwise from true north"),
+        WHY_NULL,
+    ),
+    "access": (
+        Field("building", "text", "", "lasting number of a building of three rooms or more"),
+        Field("place", "whole", "", "its place by how well its doors are known, the best first"),
+        Field("drawn", "flag", "", "whether it is on the picture"),
+        Field("doors_known_share", "real", "", "as in tables/access.csv, 0-1"),
+        Field("row", "text", "", "space, way, or left out (too few doors known)"),
+        Field("space", "text", "", "lasting number of a room, or outside"),
+        Field("to_space", "text", "", "way: the space that it leads to"),
+        Field("kind", "text", "", "space: room, court, lane, unknown or outside"),
+        Field(
+            "steps_from_outside",
+            "whole",
+            "",
+            "space: fewest doors to outside, all possible openings taken for doors",
+        ),
+        Field("level", "whole", "", "space: its row on the picture, from below"),
+        Field("across", "real", "", "space: places to the right of the graph's middle"),
+        Field("evidence", "text", "", "way: seen, where any of its openings was; else possible"),
+        Field("openings", "text", "", "way: its openings, separated by ;"),
+        WHY_NULL,
+    ),
+    "seasons": (
+        Field("season", "text", "", "season"),
+        Field(
+            "figure",
+            "text",
+            "",
+            "wall lines traced, ground looked at (overlaps once): by that season's surveys; sd of "
+            "the seabed, on the plan: as known after it; rooms, walls: against the plan before",
+        ),
+        Field("part", "text", "", "technique, what was looked for, or what became of it"),
+        Field("value", "real", "", "the figure, in its unit; of sds of cells the median"),
+        Field("low", "real", "", "sd of the seabed: 5 % of the cells have a lower one"),
+        Field("high", "real", "", "sd of the seabed: 5 % of the cells have a higher one"),
+        Field("unit", "text", "", "unit of value, low and high; empty for counts"),
+        WHY_NULL,
+    ),
+}
+"""Tables of what the pictures for the text show, row by row as drawn."""
+
+
+def picture_columns(picture: str) -> dict[str, str]:
+    """Return the fields of the table beside a picture, and their types."""
+    return {field.name: field.kind for field in PICTURES[picture]}
+
 
 def table_columns(table: str) -> dict[str, str]:
     """Return the fields of a table that follows from the plan, and their types."""

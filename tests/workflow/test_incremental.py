@@ -25,6 +25,7 @@ ON_LAST_PLAN = {
     *("publish_site", "summarise_site", "draw_pictures", "draw_orientation", "draw_buildings"),
     *("join_interpretations", "write_report", "draw_sheet", "publish_audits", "measure_deposit"),
     *("list_numbers", "follow_condition", "draw_condition", "draw_dxf", "list_products"),
+    *("draw_text_pictures", "compare_seasons"),
 }
 """Whatever reads the plan as known after the last season, or what is made from it."""
 ON_BED = {

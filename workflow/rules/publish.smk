@@ -1,5 +1,5 @@
 from wrackline.contract import LAYERS
-from wrackline.model import for_sheets, for_summary
+from wrackline.model import for_levels, for_sheets, for_summary
 from wrackline.sources import (
     change_pairs,
     changed_since,
@@ -13,6 +13,7 @@ from wrackline.sources import (
     season_surveys,
     standing_marks,
     statement_json,
+    view_surface,
 )
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
@@ -20,6 +21,8 @@ VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
 RASTERS = ["height", "sd", "count", "source", *VIEWS]
 AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit", "decisions"]
 CHANGES = [f"{earlier}-{later}" for earlier, later in change_pairs(SITE)]
+TEXT_PICTURES = ["areas", "depths", "profile", "access"]
+SOUNDED = [name for name in SITE.seasons if view_surface(SITE, f"upto-{name}")]
 SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
 
@@ -298,7 +301,8 @@ rule draw_orientation:
     input:
         walls=f"work/seasons/{LAST_SEASON}/wall_lines.parquet",
     output:
-        pictures=["work/publish/orientation.png", "work/publish/orientation.svg"],
+        pictures=expand("work/publish/pictures/orientation.{kind}", kind=["png", "svg"]),
+        data="work/publish/pictures/orientation.csv",
         table="work/publish/tables/orientation.csv",
     log:
         "logs/draw_orientation/all.log",
@@ -309,6 +313,58 @@ rule draw_orientation:
         "Publish: the directions of the walls"
     script:
         "../../scripts/draw_orientation.py"
+
+
+rule draw_text_pictures:
+    input:
+        plan=SITE_PLAN,
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+    output:
+        pictures=expand(
+            "work/publish/pictures/{name}.{kind}",
+            name=TEXT_PICTURES,
+            kind=["png", "svg"],
+        ),
+        data=expand("work/publish/pictures/{name}.csv", name=TEXT_PICTURES),
+    log:
+        "logs/draw_text_pictures/all.log",
+    params:
+        code=fingerprint("draw_text_pictures"),
+        site=to_json(for_levels(SITE.site)),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: areas, depths, sections and ways through buildings, for the text"
+    script:
+        "../../scripts/draw_text_pictures.py"
+
+
+rule compare_seasons:
+    input:
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
+        grounds=expand(
+            "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
+        ),
+        rooms=expand("work/seasons/{season}/rooms.parquet", season=list(SITE.seasons)),
+        buildings=expand(
+            "work/seasons/{season}/buildings.parquet", season=list(SITE.seasons)
+        ),
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+        states=expand("work/seasons/{season}/states.json", season=list(SITE.seasons)),
+        surfaces=expand("work/seabed/upto-{season}.tif", season=SOUNDED),
+    output:
+        pictures=expand("work/publish/pictures/seasons.{kind}", kind=["png", "svg"]),
+        data="work/publish/pictures/seasons.csv",
+    log:
+        "logs/compare_seasons/all.log",
+    params:
+        code=fingerprint("compare_seasons"),
+        surveys=[[name, season_surveys(SITE, name)] for name in SITE.seasons],
+        sounded=SOUNDED,
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the seasons side by side"
+    script:
+        "../../scripts/compare_seasons.py"
 
 
 rule draw_condition:
@@ -515,6 +571,8 @@ rule list_products:
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,
+        rules.draw_text_pictures.output,
+        rules.compare_seasons.output,
         rules.draw_buildings.output,
         rules.follow_condition.output.table,
         rules.draw_condition.output,

@@ -70,6 +70,19 @@ SECTIONS = (
 )
 
 
+PICTURES = [
+    el("a", words, href=f"pictures/{name}.svg")
+    for name, words in (
+        ("orientation", "directions"),
+        ("areas", "areas"),
+        ("depths", "depths"),
+        ("profile", "sections"),
+        ("access", "ways into rooms"),
+        ("seasons", "seasons side by side"),
+    )
+]
+"""Ways to the pictures for a publication's text; each lies there as PNG and CSV too."""
+
 UNCERTAINTY_WORDS = (
     "Total vertical uncertainty of the composite seabed: 1.96 sd of each cell, in 95 of 100 cases "
     "more than its error. Filled cells are those of the bed between soundings: what stands wholly "
@@ -179,6 +192,7 @@ class Report:
                     ("measured by", el("ul", *techniques, class_="columns")),
                     ("season by season", join(self._seasons(), ", ")),
                     ("condition", el("a", "what became of the walls", href="condition.png")),
+                    ("pictures for the text", join(PICTURES, ", ")),
                 ]
             ),
             el("p", READING),

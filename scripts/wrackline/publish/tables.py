@@ -140,10 +140,11 @@ def _guarded(text: str) -> str:
 
 
 def field_list() -> pd.DataFrame:
-    """Return every field of layers and of the tables beside them, with its unit and meaning."""
+    """Return every field of layers, tables and pictures' data, with its unit and meaning."""
+    pictures = {f"pictures/{name}": fields for name, fields in contract.PICTURES.items()}
     rows = [
         {"layer": layer, "field": f.name, "type": f.kind, "unit": f.unit, "meaning": f.meaning}
-        for layer, fields in {**contract.LAYERS, **contract.TABLES}.items()
+        for layer, fields in {**contract.LAYERS, **contract.TABLES, **pictures}.items()
         for f in fields
     ]
     return pd.DataFrame(rows)

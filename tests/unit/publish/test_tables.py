@@ -163,7 +163,7 @@ def test_pairs_whose_names_do_not_say_so_are_told(tmp_path):
 
 def test_every_pair_of_the_layers_and_tables_is_found():
     """Each field that the contract pairs with its standard uncertainty is printed by it."""
-    for name, fields in {**contract.LAYERS, **contract.TABLES}.items():
+    for name, fields in {**contract.LAYERS, **contract.TABLES, **contract.PICTURES}.items():
         names = [field.name for field in fields]
         told = [f.meaning.split("standard uncertainty of ")[-1] for f in fields if "_sd_" in f.name]
         assert {value for value in told if value in names} <= set(pairs_in(names)), name
@@ -192,9 +192,9 @@ def test_a_table_of_no_rows_has_its_header(tmp_path):
 
 
 def test_the_field_list_has_every_field_of_every_layer():
-    """Each field stands once for each layer and each other table, with unit and meaning."""
+    """Each field stands once for each layer, table and picture, with unit and meaning."""
     table = field_list()
-    fields = [*contract.LAYERS.values(), *contract.TABLES.values()]
+    fields = [*contract.LAYERS.values(), *contract.TABLES.values(), *contract.PICTURES.values()]
     assert len(table) == sum(map(len, fields))
     row = table.loc[(table["layer"] == "rooms") & (table["field"] == "bed_depth_m")].iloc[0]
     assert (row["unit"], row["meaning"]) == ("m", "median depth of the seabed in it")
