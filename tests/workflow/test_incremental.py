@@ -24,7 +24,7 @@ ON_CHECK = {"publish_audits", "write_report", "list_products"}
 ON_LAST_PLAN = {
     *("publish_site", "summarise_site", "draw_pictures", "draw_orientation", "draw_buildings"),
     *("join_interpretations", "write_report", "draw_sheet", "publish_audits", "measure_deposit"),
-    *("list_numbers", "follow_condition", "draw_condition", "list_products"),
+    *("list_numbers", "follow_condition", "draw_condition", "draw_viewer", "list_products"),
 }
 """Whatever reads the plan as known after the last season, or what is made from it."""
 ON_BED = {
@@ -179,7 +179,8 @@ CHANGES = {
     ),
     "a survey's note": (
         survey_key("2031", 0, "note", "traced twice"),
-        {"publish_site", "summarise_site", "draw_sheet", "write_report", "list_products"},
+        {"publish_site", "summarise_site", "draw_sheet", "write_report", "list_products"}
+        | {"draw_viewer"},
     ),
     "a survey's accepted suspicion": (
         survey_key("2032", 1, "accepted", {"few_rows": "one was met"}),
@@ -192,12 +193,12 @@ CHANGES = {
     "the contours' step": (
         site_key("seabed", "contour_step_m", 0.5),
         {"draw_contours", "draw_pictures", "publish_site", "summarise_site", "draw_sheet"}
-        | {"write_report", "list_products"},
+        | {"write_report", "draw_viewer", "list_products"},
     ),
     "openness in more directions": (
         site_key("seabed", "openness_directions", 24),
         {"draw_relief", "publish_rasters", "draw_pictures", "draw_sheet", "write_report"}
-        | {"list_products"},
+        | {"draw_viewer", "list_products"},
     ),
     "the sheet's scale": (site_key("sheet", "scale", 200), {"draw_sheet", "list_products"}),
     "the least room": (
@@ -212,7 +213,7 @@ CHANGES = {
         register("interpretations", *READING),
         of_readings("2032")
         | {"join_interpretations", "publish_site", "summarise_site", "draw_sheet", "write_report"}
-        | {"list_products"},
+        | {"draw_viewer", "list_products"},
     ),
     "a mark": (
         register("control", "point,easting,northing,sd_m", "M1,324410,4207610,0.01"),
@@ -242,6 +243,7 @@ CODE = {
     "seabed/openness.py": CHANGES["openness in more directions"][1],
     "seabed/contours.py": CHANGES["the contours' step"][1],
     "publish/sheet.py": {"draw_sheet", "list_products"},
+    "publish/viewer_words.py": {"draw_viewer", "list_products"},
     "intake/clouds.py": CHANGES["a file of soundings"][1],
     "fit/overlaps.py": {"compare_overlaps", "audit_accuracy"} | ON_CHECK,
     "registers.py": of_numbers("2031", "2032") | ON_LAST_PLAN,  # which read numbers in print

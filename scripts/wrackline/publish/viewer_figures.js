@@ -1,0 +1,186 @@
+// What is told of a picked thing, and the parts beside the plan. Every text becomes a text node.
+
+/** Return an element with attributes, and inside it texts and elements. */
+function make(name, attributes = {}, ...inside) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key === "onclick") made.addEventListener("click", value);
+    else if (value !== null && value !== undefined) made.setAttribute(key, value);
+  }
+  made.append(...inside);
+  return made;
+}
+
+function button(text, act, attributes = {}) {
+  return make("button", { type: "button", onclick: act, ...attributes }, text);
+}
+
+/** Fill names in braces into a sentence. */
+function filled(sentence, values) {
+  return sentence.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+}
+
+function fixed(value, digits) {
+  return value.toFixed(digits).replace(".", words.decimal);
+}
+
+function kindName(kind, number) {
+  return filled(words.picked, { kind: data.kind_words[kind.name][0], number });
+}
+
+/** Return names and what is said of them as a list. */
+function factList(facts) {
+  const list = make("dl");
+  for (const [name, text] of facts) {
+    list.append(make("div", {}, make("dt", {}, name), make("dd", { dir: "auto" }, text)));
+  }
+  return list;
+}
+
+/** Return a heading and the lines under it; nothing where there is no line. */
+function told(heading, lines) {
+  if (!lines.length) return [];
+  return [make("h3", {}, heading), make("ul", {}, ...lines.map(line => make("li", { dir: "auto" }, line)))];
+}
+
+/** Return the surveys that a thing rests on: technique, dates and file, and which of their lines. */
+function sourceList(kind, id) {
+  const rows = kind.surveys[id].map(place => data.surveys[place]);
+  if (!rows.length) return [];
+  const facts = rows.map(row => [row.name, [row.technique, row.dates, row.file].join("\n")]);
+  if (kind.lines.at(id)) facts.push([words.lines, kind.lines.at(id)]);
+  return [make("h3", {}, words.sources), factList(facts)];
+}
+
+function historyLines(kind, id) {
+  const first = data.seasons[kind.first[id]], last = data.seasons[kind.last[id]];
+  const since = first && last ? [filled(words.since, { first, last })] : [];
+  const others = kind.others.at(id) ? [`${words.others}: ${kind.others.at(id)}`] : [];
+  return [...since, ...others, ...kind.history.at(id).split("\n").filter(Boolean)];
+}
+
+/** Show what is known of a thing, and what else lies at the place that was picked. */
+function showFigures(place, picked, beside, app) {
+  place.replaceChildren();
+  if (!picked) {
+    place.append(make("p", {}, words.nothing_picked), make("p", { class: "small" }, words.keys));
+    return;
+  }
+  const [kind, id] = picked, number = kind.numbers[id];
+  const facts = kind.facts.map(([name, column]) => [name, column.at(id)]).filter(([, text]) => text);
+  place.append(make("h2", { id: "picked", tabindex: -1 }, kindName(kind, number)));
+  if (!app.isDrawn(kind, id)) place.append(make("p", { class: "note" }, words.hidden_now));
+  place.append(factList(facts));
+  place.append(...told(words.read_as, kind.readings.at(id).split("\n").filter(Boolean)));
+  place.append(...sourceList(kind, id));
+  place.append(...told(words.history, historyLines(kind, id)));
+  place.append(make("p", { class: "screen" }, button(words.show, () => app.goTo(kind, id))));
+  if (beside.length) {
+    const others = beside.map(([other, at]) =>
+      button(kindName(other, other.numbers[at]), () => app.pick(other, at, beside.concat([picked]))));
+    place.append(make("h3", { class: "screen" }, words.also_here), make("p", { class: "others screen" }, ...others));
+  }
+  place.append(make("p", { class: "small screen" }, words.figures_note));
+}
+
+/** Show the statement: what stands beside every figure, and where the site lies. */
+function showAbout(place) {
+  const topics = data.about.slice();
+  if (data.place) {
+    topics.splice(1, 0, ...data.place.about, [words.upright, data.place.crs_name]);
+  } else {
+    topics.push([words.no_place, ""]);
+  }
+  const upright = data.place ? words.upright : words.upright_bare;
+  const facts = topics.filter(([name]) => name !== words.upright);
+  place.replaceChildren(make("h2", {}, data.site), factList(facts), make("p", {}, upright),
+    make("p", { class: "small" }, words.figures_note), make("p", { class: "small screen" }, words.keys));
+}
+
+/** Return a check box with its label. */
+function tick(text, on, change, sample) {
+  const box = make("input", { type: "checkbox" });
+  box.checked = on;
+  box.addEventListener("change", () => change(box.checked));
+  return make("label", {}, box, ...(sample ? [sample] : []), make("span", {}, text));
+}
+
+/** Return a sample of a sign, drawn as the plan draws it. */
+function sample(layer, tone) {
+  const sheet = make("canvas", { class: "sample", "aria-hidden": "true", width: 68, height: 32 });
+  const ink = sheet.getContext("2d"), sign = (SIGNS[layer] || {})[tone];
+  ink.dense = 2;
+  ink.scale(2, 2);
+  if (layer === "relief") {
+    const tones = ink.createLinearGradient(2, 2, 32, 14);
+    tones.addColorStop(0, "#5a5a5a"); tones.addColorStop(0.5, "#ffffff"); tones.addColorStop(1, "#8a8a8a");
+    ink.fillStyle = tones;
+    ink.fillRect(2, 2, 30, 12);
+  } else if (layer === "grid") {
+    ink.beginPath();
+    ink.moveTo(12, 0); ink.lineTo(12, 16); ink.moveTo(0, 8); ink.lineTo(34, 8);
+    strokeWith(ink, "#b9b9b9", 1);
+  } else if (layer === "numbers") {
+    ink.font = `11px ${FACE}`;
+    ink.fillText("R1", 9, 12);
+  } else if (sign) {
+    sampleOf(ink, sign);
+  }
+  return sheet;
+}
+
+function sampleOf(ink, sign) {
+  const area = sign.fill || sign.hatch;
+  const trace = on => { if (area) on.rect(2, 2, 30, 12); else { on.moveTo(1, 8); on.lineTo(33, 8); } };
+  if (sign.mark === "level") { mark(ink, sign, 17, 13); return; }
+  paint(ink, sign, trace, sign.mark ? [[17, 8]] : []);
+}
+
+/** Return a layer's row: whether it is drawn, with a sample of each of its signs. */
+function layerRow(layer, app) {
+  const row = make("li", { "data-layer": layer }), tones = app.tonesOf(layer);
+  const change = on => { app.turnLayer(layer, on); row.classList.toggle("off", !on); };
+  const alone = tones.length < 2;
+  row.append(tick(data.layers[layer], app.model.on.has(layer), change, alone ? sample(layer, tones[0] || "") : null));
+  row.classList.toggle("off", !app.model.on.has(layer));
+  if (!alone) {
+    const parts = tones.map(tone => make("li", {}, sample(layer, tone), make("span", {}, data.tones[tone] || tone)));
+    row.append(make("ul", { class: "tones" }, ...parts));
+  }
+  return row;
+}
+
+/** Return check boxes for values of which any number may be ticked. */
+function choices(heading, values, chosen, change) {
+  const boxes = values.map(value => tick(value, true, on => {
+    if (on) chosen.add(value); else chosen.delete(value);
+    change();
+  }));
+  const all = on => {
+    chosen.clear();
+    if (on) values.forEach(value => chosen.add(value));
+    boxes.forEach(box => { box.querySelector("input").checked = on; });
+    change();
+  };
+  const both = make("p", { class: "others" }, button(words.all, () => all(true)), button(words.none, () => all(false)));
+  return make("fieldset", {}, make("legend", {}, heading), both, ...boxes);
+}
+
+/** Show layers with their signs, and the choice of seasons and techniques. */
+function showLayers(place, app) {
+  const seasons = make("select", { id: "after" }, ...data.seasons.map(name => make("option", { value: name }, name)));
+  seasons.value = data.seasons[data.seasons.length - 1] || "";
+  seasons.addEventListener("change", () => { app.choice.after = data.seasons.indexOf(seasons.value); app.choose(); });
+  const techniques = [...new Set(data.surveys.map(one => one.technique))].sort();
+  const change = () => app.choose();
+  place.replaceChildren(
+    make("h2", {}, words.layers),
+    make("ul", { class: "layers" }, ...app.layersThere().map(layer => layerRow(layer, app))),
+    make("div", { class: "choice" },
+      make("p", {}, make("label", { for: "after" }, words.seasons), " ", seasons),
+      make("p", { class: "small" }, words.seasons_note),
+      make("h3", {}, words.surveys),
+      make("p", { class: "small" }, words.surveys_note),
+      choices(words.by_season, data.seasons, app.choice.seasons, change),
+      choices(words.by_technique, techniques, app.choice.techniques, change)));
+}
