@@ -49,7 +49,6 @@ KINDS = {
 
 WORDS = {
     "title": "{site}: plan viewer",
-    "contents": "parts of this page",
     "to_table": "past the plan to the table",
     "plan": "Plan",
     "plan_label": "Plan of {site}. Grid north is up.",
@@ -69,7 +68,6 @@ WORDS = {
     "tab_figures": "Figures",
     "tab_about": "About",
     "layers": "What is drawn",
-    "legend": "Signs",
     "seasons": "As known after season",
     "seasons_note": "Things of today's plan that were on it by then, as they are known now. "
     "The plan as it was known then is the season's own file.",
@@ -86,7 +84,6 @@ WORDS = {
     "also_here": "Also here",
     "show": "show on the plan",
     "read_as": "Read as",
-    "nobody_read": "nobody has written down a reading",
     "sources": "Where it comes from",
     "lines": "survey lines",
     "history": "History",
@@ -122,7 +119,6 @@ WORDS = {
     "true_north": "true N",
     "upright": "Grid north is up; the arrow is true north.",
     "upright_bare": "North is up.",
-    "no_figure": "–",
     "figures_note": "Figures read value ± one standard uncertainty; 1.96 of it each way hold the "
     "truth in 95 of 100 cases. A dash means that it can't be had, and the reason is given.",
     "no_place": "Where the site lies was left out of this edition.",
