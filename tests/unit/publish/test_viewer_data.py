@@ -1,4 +1,4 @@
-"""What the plan viewer holds: shapes to a centimetre, figures as the report prints them, reasons."""
+"""What the plan viewer holds: shapes to a centimetre, figures as the report has them, reasons."""
 
 import base64
 import io
@@ -70,7 +70,7 @@ def facts(data, name, number):
 )
 def test_lines_come_back_to_half_a_centimetre(lines):
     """Any lines, packed and unpacked, lie within half a centimetre of where they were."""
-    shapes = [shapely.LineString(np.array(one) + (EAST, NORTH)) for one in lines]
+    shapes = [shapely.LineString(np.add(one, (EAST, NORTH))) for one in lines]
     zero = Zero(EAST - 7, NORTH + 3)
     back = unpacked(packed(shapes, zero), zero)
     assert len(back) == len(shapes)

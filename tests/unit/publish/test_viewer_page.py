@@ -85,11 +85,11 @@ def test_the_page_is_well_formed_and_its_names_lead_somewhere():
     named = [one.get(key) for one in page.iter() for key in refer if one.get(key)]
     assert set(named) <= set(names)
     assert page.get("lang") == "en"
-    assert [one.tag for one in page.iter() if re.fullmatch(r"h\d", one.tag)][0] == "h1"
+    assert next(one.tag for one in page.iter() if re.fullmatch(r"h\d", one.tag)) == "h1"
 
 
 def test_caution_and_statement_are_in_it():
-    """The caution is there before any script runs; units, datum, dates and credit are in the data."""
+    """The caution is there before any script runs; units, datum, dates, credit are in the data."""
     page = viewer().html()
     (caution,) = [one for one in as_tree(page).iter("p") if one.get("class") == "caution"]
     assert caution.text == ABOUT["caution"]
