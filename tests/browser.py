@@ -13,6 +13,7 @@ import os
 import select
 import shutil
 import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -28,6 +29,14 @@ FLAGS = (
     *("--disable-extensions", "--mute-audio", "--hide-scrollbars", "--remote-debugging-pipe"),
     *("--no-default-browser-check", "--disable-dev-shm-usage", "--force-color-profile=srgb"),
 )
+AS_3_AND_4 = """
+import fcntl, os, sys
+reads, writes = (fcntl.fcntl(int(end), fcntl.F_DUPFD, 10) for end in sys.argv[1:3])
+os.dup2(reads, 3)
+os.dup2(writes, 4)
+os.execvp(sys.argv[3], sys.argv[3:])
+"""
+"""The child puts its ends of the pipes where the browser looks for them, and becomes it."""
 KEYS = {
     "Enter": (13, "\r"),
     "Tab": (9, ""),
@@ -198,10 +207,8 @@ def browser(profile: Path) -> Iterator[Browser]:
     reads, to = os.pipe()
     back, writes = os.pipe()
     command = [program(), *FLAGS, f"--user-data-dir={profile}", "about:blank"]
-    # The child takes its ends of the pipes as descriptors 3 and 4.
-    shell = f'exec "$@" 3<&{reads} 4>&{writes}'
     process = subprocess.Popen(
-        ["/bin/sh", "-c", shell, "sh", *command],
+        [sys.executable, "-c", AS_3_AND_4, str(reads), str(writes), *command],
         pass_fds=(reads, writes),
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

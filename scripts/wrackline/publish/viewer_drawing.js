@@ -25,7 +25,12 @@ const SIGNS = {
   },
   earlier: { "": { stroke: "#6a6a6a", width: 0.8, dash: [1, 3] } },
   trenches: { "": { stroke: "#5a3d7a", width: 1.6, dash: [12, 4], hatch: "crossed" } },
-  features: { "": { stroke: "#3c5a78", width: 1.1, mark: "diamond" } },
+  features: {
+    "": { stroke: "#3c5a78", width: 1.1, mark: "diamond" },
+    stone: { stroke: "#6a6a6a", width: 0.8, mark: "diamond" },
+    hachure: { stroke: "#3a3a3a", width: 0.7 },
+    "section line": { stroke: INK, width: 1.6, dash: [14, 3, 2, 3, 2, 3] },
+  },
   recorded: { "": { stroke: INK, width: 1.4 } },
   old: { "": { stroke: "#4a6a86", width: 1.4, dash: [1.5, 2.5] } },
   inferred: { "": { stroke: "#9c2f00", width: 1.3, dash: [5, 3.5], under: 2.8 } },

@@ -278,6 +278,7 @@ def _trench(row: Record) -> Facts:
     return _named(
         area=stated(row, "area_m2", " on the ground"),
         bottom=stated(row, "bottom_height_m", " above the datum") if bottom else "",
+        note="" if absent(row.get("note")) else plain(row["note"]),
         empty=why_empty(row.get("null_because")),
     )
 

@@ -64,6 +64,8 @@ class Kind:
     labelled: bool = False
 
 
+DRAWN_APART = ("stone", "hachure", "section line")
+"""Kinds of features that plans draw in ways of their own."""
 _WALLS = {"recorded": "recorded", "old plan": "old", "inferred": "inferred"}
 
 KINDS = (
@@ -114,6 +116,7 @@ KINDS = (
         "feature",
         ("kind", "origin", "room", "top_depth_m", "base_depth_m", "season", "note"),
         lambda _: "features",
+        lambda row: str(row["kind"]) if row["kind"] in DRAWN_APART else "",
     ),
     Kind(
         "trenches",
