@@ -49,7 +49,7 @@ def running(steps):
 
 
 def test_a_browser_opens_it_in_peace(page, tmp_path):
-    """It draws, complains of nothing, asks for nothing; of a long table few rows are in the page."""
+    """It draws, complains of nothing, asks for nothing; few rows of a table are in the page."""
     with browser(tmp_path) as screen:
         screen.open(page.as_uri())
         screen.wait("performance.getEntriesByName('plan drawn').length > 0")

@@ -110,7 +110,7 @@ class App {
 
   /** Return the things at a place, the smallest first: lines within reach, then areas. */
   hits(x, y, reachPx) {
-    const reach = Math.min(reachPx / this.plan.view.scale, NEAR_CM * (reachPx / CLICK_PX));
+    const reach = Math.min(reachPx / this.plan.view.scale, NEAR_CM);
     const box = [x - reach, y - reach, x + reach, y + reach], near = [], around = [];
     for (const kind of this.model.kinds) {
       for (const id of kind.net.within(box)) {
@@ -278,10 +278,10 @@ class App {
       scale: fixed(this.groundScale, 6), turn: fixed(Math.abs(this.turn), 2),
       side: this.turn > 0 ? words.west : words.east, pixel: plainNumber(Number((0.01 / this.plan.view.scale).toPrecision(2))),
     });
-    by("measure").replaceChildren(make("h2", {}, words.measure), make("p", { class: "screen" }, words.measuring),
-      make("table", {}, make("thead", {}, make("tr", {}, ...heads)),
-        make("tbody", {}, ...rows), make("tfoot", {}, row(words.total, total, ""))),
-      make("p", { class: "small" }, note));
+    by("measure").replaceChildren(make("table", { "aria-label": words.measure }, 
+      make("thead", {}, make("tr", {}, ...heads)),
+      make("tbody", {}, ...rows), make("tfoot", {}, row(words.total, total, ""))),
+      make("p", { class: "small screen" }, words.measuring), make("p", { class: "small" }, note));
     if (legs.length) this.say(`${words.total} ${fixed(total.ground, 2)} m`);
   }
 }

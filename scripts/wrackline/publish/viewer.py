@@ -47,8 +47,6 @@ PLACE = ("crs", "vertical_datum")
 MARGIN_M = 4.0
 CALM_M = 0.05
 """Contours lose bends smaller than this: no contour is known so well."""
-CLEAR_M = 2.0
-"""Heights of contours are written no nearer to a building."""
 RELIEF_PX = 1600
 TABLE_OF = {"walls": "wall_lines"}
 """Layer of a kind of things whose name is another."""
@@ -118,7 +116,7 @@ class Viewer:
             "kinds": kinds,
             "bodies": body_data(self.told.houses.plan["wall_bodies"], known),
             "passages": packed(list(passages(self.told.houses.plan)), zero),
-            "lines": {name: self._drawn(t, zero) for name, t in self._lines().items()},
+            "lines": {name: _drawn(t, zero) for name, t in self._lines().items()},
             "relief": relief_picture(self.shade, zero) if self.shade is not None else None,
             "words": WORDS,
             "layers": LAYERS,
@@ -146,28 +144,6 @@ class Viewer:
         seasons = {name: place for place, name in enumerate(names)}
         places = {str(row["survey"]): place for place, row in enumerate(surveys)}
         return Known(seasons, places, [seasons[str(row["season"])] for row in surveys], zero)
-
-    def _drawn(self, table: gpd.GeoDataFrame, zero: Zero) -> dict[str, Any]:
-        """Return contours or waterlines: shapes, which are bold, and what is written where.
-
-        Nothing is written on buildings, whose fill would cut the text.
-        """
-        calm = np.asarray(table.geometry.simplify(CALM_M))
-        named = "sea_level" in table.columns
-        names, places = _names(table, calm) if named else _heights(table)
-        built = self.told.houses.plan["buildings"].geometry.to_numpy()
-        there = np.flatnonzero(np.isfinite(places).all(axis=1))
-        near, _ = shapely.STRtree(built).query(
-            shapely.points(places[there]), predicate="dwithin", distance=CLEAR_M
-        )
-        there = np.delete(there, np.unique(near))
-        ticks, long = zero.ticks(places[there]).tolist(), shapely.length(calm[there]) * 100
-        texts = [
-            [*tick, round(length), names[k]]
-            for k, tick, length in zip(there.tolist(), ticks, long.tolist(), strict=True)
-        ]
-        bold = [] if named else [bool(flag) for flag in table["index"].fillna(False)]
-        return {"shapes": packed(list(calm), zero), "bold": bold, "texts": texts}
 
     def _place(self, bounds: Any, zero: Zero) -> dict[str, Any]:
         """Return all that gives the site's place away, in one object that may be left out."""
@@ -244,6 +220,21 @@ def _survey(row: Mapping[str, Any]) -> dict[str, Any]:
         "dates": first if first == last else f"{first} – {last}",
         "file": plain(row["file"]),
     }
+
+
+def _drawn(table: gpd.GeoDataFrame, zero: Zero) -> dict[str, Any]:
+    """Return contours or waterlines: shapes, which are bold, and what is written where."""
+    calm = np.asarray(table.geometry.simplify(CALM_M))
+    named = "sea_level" in table.columns
+    names, places = _names(table, calm) if named else _heights(table)
+    there = np.flatnonzero(np.isfinite(places).all(axis=1))
+    ticks, long = zero.ticks(places[there]).tolist(), shapely.length(calm[there]) * 100
+    texts = [
+        [*tick, round(length), names[k]]
+        for k, tick, length in zip(there.tolist(), ticks, long.tolist(), strict=True)
+    ]
+    bold = [] if named else [bool(flag) for flag in table["index"].fillna(False)]
+    return {"shapes": packed(list(calm), zero), "bold": bold, "texts": texts}
 
 
 def _names(table: gpd.GeoDataFrame, calm: Any) -> tuple[list[str], Any]:

@@ -2,7 +2,7 @@
 // A tile is drawn once for a scale and a choice of layers; a frame puts tiles side by side and
 // draws missing ones for a few milliseconds, so that moving stays smooth however much there is.
 
-const TILE_PX = 256, FRAME_MS = 8, SETTLED_MS = 140, LABEL_PX = 11, TEXT_SHARE = 2.5, APART_PX = 30;
+const TILE_PX = 256, FRAME_MS = 8, SETTLED_MS = 140, LABEL_PX = 11, TEXT_SHARE = 2.5, APART_PX = 30, FULL_SCALE = 0.1;
 const INK = "#1b1b1b", PAPER = "#ffffff";
 const FACE = "Arial, 'Liberation Sans', 'Noto Sans', sans-serif";
 
@@ -74,9 +74,11 @@ function hatchOf(name, dense) {
   return hatches.get(key);
 }
 
-/** Paint what `trace` draws as a path with a sign; marks of points stand in `marks`. */
-function paint(ink, sign, trace, marks, veiled) {
-  const alpha = veiled && sign.veil ? VEIL : 1;
+/** Paint what `trace` draws as a path with a sign; marks of points stand in `marks`.
+ *
+ * `look` says whether areas let the relief through, and how much thinner lines are from afar. */
+function paint(ink, sign, trace, marks, look = { veiled: false, thin: 1 }) {
+  const alpha = look.veiled && sign.veil ? VEIL : 1;
   ink.setLineDash([]);
   if (sign.fill || sign.hatch) {
     ink.beginPath();
@@ -89,11 +91,12 @@ function paint(ink, sign, trace, marks, veiled) {
   if (sign.stroke) {
     ink.beginPath();
     trace(ink);
-    if (sign.under) strokeWith(ink, PAPER, sign.under);
-    strokeWith(ink, sign.stroke, sign.width, sign.dash);
-    if (sign.inside) strokeWith(ink, PAPER, sign.inside);
+    const dash = (sign.dash || []).map(px => px * Math.max(look.thin, 0.6));
+    if (sign.under) strokeWith(ink, PAPER, sign.under * look.thin);
+    strokeWith(ink, sign.stroke, sign.width * look.thin, dash);
+    if (sign.inside) strokeWith(ink, PAPER, sign.inside * look.thin);
   }
-  for (const [x, y] of marks) mark(ink, sign, x, y);
+  for (const [x, y] of marks) mark(ink, sign, x, y, look.thin);
 }
 
 function strokeWith(ink, color, width, dash) {
@@ -105,12 +108,13 @@ function strokeWith(ink, color, width, dash) {
 }
 
 /** Draw a point: a diamond, or the trade's level mark, a triangle standing on its tip. */
-function mark(ink, sign, x, y) {
+function mark(ink, sign, x, y, thin) {
+  const half = 3.2 * Math.max(thin, 0.5);
   ink.beginPath();
   if (sign.mark === "level") {
     ink.moveTo(x, y); ink.lineTo(x - 4, y - 7); ink.lineTo(x + 4, y - 7);
   } else {
-    ink.moveTo(x - 3.2, y); ink.lineTo(x, y - 3.2); ink.lineTo(x + 3.2, y); ink.lineTo(x, y + 3.2);
+    ink.moveTo(x - half, y); ink.lineTo(x, y - half); ink.lineTo(x + half, y); ink.lineTo(x, y + half);
   }
   ink.closePath();
   ink.fillStyle = sign.mark === "level" ? PAPER : sign.stroke;
@@ -166,30 +170,39 @@ class Painter {
     ink.fillRect(0, 0, sight.wide, sight.tall);
     ink.lineJoin = ink.lineCap = "round";
     ink.lineCap = "butt";
-    const groups = this.groups(sight), veiled = this.model.on.has("relief") && this.model.relief;
+    const groups = this.groups(sight), thin = Math.max(0.4, Math.min(1, sight.scale / FULL_SCALE));
+    const look = { veiled: this.model.on.has("relief") && this.model.relief, thin };
     for (const layer of this.model.order) {
       if (!this.model.on.has(layer)) continue;
       if (layer === "relief") this.relief(ink, sight);
       if (layer === "grid") this.grid(ink, sight);
       if (layer === "numbers") this.texts.draw(ink, sight);
-      if (layer === "rooms" && this.model.on.has("openings")) this.layer(ink, sight, groups, "passages");
-      this.layer(ink, sight, groups, layer, veiled);
+      if (layer === "rooms" && this.model.on.has("openings")) this.layer(ink, sight, groups, "passages", look);
+      this.layer(ink, sight, groups, layer, look);
       this.lineTexts(ink, sight, layer);
     }
   }
 
-  /** Write heights on contours and names on sea levels, on lines long enough for them. */
+  /** Write heights on contours and names on sea levels, on lines long enough, clear of walls. */
   lineTexts(ink, sight, layer) {
-    const { texts = [] } = data.lines[layer] || {}, [west, south, east, north] = sight.box(120);
+    const { texts = [] } = data.lines[layer] || {}, [west, south, east, north] = sight.box(160);
     ink.font = `10px ${FACE}`;
     ink.textAlign = "center";
     ink.textBaseline = "middle";
     for (const [x, y, long, text] of texts) {
       const near = x > west && x < east && y > south && y < north;
-      if (near && long * sight.scale > TEXT_SHARE * ink.measureText(text).width) {
+      const wide = near ? ink.measureText(text).width : 0;
+      if (near && long * sight.scale > TEXT_SHARE * wide && this.isFree(x, y, wide, sight.scale)) {
         haloed(ink, text, sight.x(x), sight.y(y));
       }
     }
+  }
+
+  /** Tell whether a text at a place would cover no building and no wall. */
+  isFree(x, y, wide, scale) {
+    const half = (wide / 2 + 3) / scale, tall = 8 / scale, box = [x - half, y - tall, x + half, y + tall];
+    const built = this.model.kinds.filter(kind => kind.name === "buildings" || kind.name === "walls");
+    return built.every(kind => !kind.net.within(box).some(id => kind.shown[id]));
   }
 
   /** Return what lies in a window, by layer and tone. */
@@ -206,7 +219,7 @@ class Painter {
     return found;
   }
 
-  layer(ink, sight, groups, layer, veiled) {
+  layer(ink, sight, groups, layer, look) {
     for (const [tone, sign] of Object.entries(SIGNS[layer] || {})) {
       const group = groups.get(`${layer} ${tone}`) || [];
       if (!group.length) continue;
@@ -217,7 +230,7 @@ class Painter {
         return [sight.x(shapes.xy[at]), sight.y(shapes.xy[at + 1])];
       });
       const trace = on => { for (const [shapes, id] of lines) traceThing(on, sight, shapes, id); };
-      paint(ink, sign, trace, marks, veiled);
+      paint(ink, sign, trace, marks, look);
     }
   }
 

@@ -132,8 +132,15 @@ function sample(layer, tone) {
 function sampleOf(ink, sign) {
   const area = sign.fill || sign.hatch;
   const trace = on => { if (area) on.rect(2, 2, 30, 12); else { on.moveTo(1, 8); on.lineTo(33, 8); } };
-  if (sign.mark === "level") { mark(ink, sign, 17, 13); return; }
+  if (sign.mark === "level") { mark(ink, sign, 17, 13, 1); return; }
   paint(ink, sign, trace, sign.mark ? [[17, 8]] : []);
+}
+
+/** Return what a layer is called; of named levels also their names, since all look alike. */
+function layerName(layer) {
+  const { texts = [] } = (layer === "waterlines" && data.lines[layer]) || {};
+  const names = [...new Set(texts.map(([, , , text]) => text))];
+  return names.length ? `${data.layers[layer]}: ${names.join(", ")}` : data.layers[layer];
 }
 
 /** Return a layer's row: whether it is drawn, with a sample of each of its signs. */
@@ -141,7 +148,7 @@ function layerRow(layer, app) {
   const row = make("li", { "data-layer": layer }), tones = app.tonesOf(layer);
   const change = on => { app.turnLayer(layer, on); row.classList.toggle("off", !on); };
   const alone = tones.length < 2;
-  row.append(tick(data.layers[layer], app.model.on.has(layer), change, alone ? sample(layer, tones[0] || "") : null));
+  row.append(tick(layerName(layer), app.model.on.has(layer), change, alone ? sample(layer, tones[0] || "") : null));
   row.classList.toggle("off", !app.model.on.has(layer));
   if (!alone) {
     const parts = tones.map(tone => make("li", {}, sample(layer, tone), make("span", {}, data.tones[tone] || tone)));
@@ -174,11 +181,12 @@ function showLayers(place, app) {
   const techniques = [...new Set(data.surveys.map(one => one.technique))].sort();
   const change = () => app.choose();
   place.replaceChildren(
+    make("div", { class: "choice" },
+      make("p", {}, make("label", { for: "after" }, words.seasons), " ", seasons),
+      make("p", { class: "small" }, words.seasons_note)),
     make("h2", {}, words.layers),
     make("ul", { class: "layers" }, ...app.layersThere().map(layer => layerRow(layer, app))),
     make("div", { class: "choice" },
-      make("p", {}, make("label", { for: "after" }, words.seasons), " ", seasons),
-      make("p", { class: "small" }, words.seasons_note),
       make("h3", {}, words.surveys),
       make("p", { class: "small" }, words.surveys_note),
       choices(words.by_season, data.seasons, app.choice.seasons, change),

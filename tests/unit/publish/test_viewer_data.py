@@ -176,15 +176,11 @@ def test_columns_sort_by_value_and_keep_their_nulls():
     assert (floor["sort"], column(floor)) == ([3.4, None], ["3.400 ± 0.030", "–"])
 
 
-def test_heights_of_contours_stand_off_buildings():
-    """A contour's height is written where the layer says, unless that is on a building."""
-    texts = viewer().data()["lines"]["contours"]["texts"]
-    assert texts == [[1100, 400, 1400, "-3.00 m"]]
-    over = gpd.GeoDataFrame(
-        layer("contours", [{"height_m": -3.0, "index": True}], [shapely.box(0, 0, 9, 4).boundary])
-    )
-    over = moved(over).assign(label_easting_m=EAST + 4, label_northing_m=NORTH + 2)
-    assert viewer(more={"contours": over}).data()["lines"]["contours"]["texts"] == []
+def test_heights_of_contours_stand_where_their_layer_says():
+    """A contour's height is written where the layer says; one that says nowhere has none."""
+    lines = viewer().data()["lines"]["contours"]
+    assert lines["texts"] == [[1100, 400, 1400, "-3.00 m"]]
+    assert lines["bold"] == [True, False]
 
 
 def test_rooms_of_an_earlier_phase_stand_on_a_layer_of_their_own():
