@@ -33,15 +33,17 @@ from wrackline.publish.viewer_words import ABOUT, LAYERS, TONES, WORDS
 from wrackline.publish.viewer_words import KINDS as KIND_WORDS
 from wrackline.quantities import fixed
 
-SCRIPTS = ("viewer_shapes.js", "viewer_drawing.js", "viewer_figures.js", "viewer_table.js")
 DATA_FILES = (
     "viewer.css",
     "viewer_shapes.js",
     "viewer_drawing.js",
     "viewer_figures.js",
     "viewer_table.js",
+    "viewer_measure.js",
+    "viewer_hands.js",
     "viewer.js",
 )
+"""The page's style, and its script in the order in which its parts are put together."""
 PLACE = ("crs", "vertical_datum")
 """Topics of the statement that help to find the site."""
 MARGIN_M = 4.0
@@ -199,7 +201,7 @@ def _code(name: str) -> str:
 
 def _script() -> str:
     """Return the page's script: its files one after the other, in a scope of their own."""
-    files = [_code(name) for name in (*SCRIPTS, "viewer.js")]
+    files = [_code(name) for name in DATA_FILES if name.endswith(".js")]
     return '"use strict";\n{\n' + "".join(files) + "}\n"
 
 

@@ -2,7 +2,9 @@
 // A tile is drawn once for a scale and a choice of layers; a frame puts tiles side by side and
 // draws missing ones for a few milliseconds, so that moving stays smooth however much there is.
 
-const TILE_PX = 256, FRAME_MS = 8, SETTLED_MS = 140, LABEL_PX = 11, TEXT_SHARE = 2.5, APART_PX = 30, FULL_SCALE = 0.1;
+const TILE_PX = 256, FRAME_MS = 8, SETTLED_MS = 140;
+const CLOSEST = 20;  // pixels a centimetre
+const LABEL_PX = 11, TEXT_SHARE = 2.5, APART_PX = 30, FULL_SCALE = 0.1;
 const INK = "#1b1b1b", PAPER = "#ffffff";
 const FACE = "Arial, 'Liberation Sans', 'Noto Sans', sans-serif";
 
@@ -114,7 +116,8 @@ function mark(ink, sign, x, y, thin) {
   if (sign.mark === "level") {
     ink.moveTo(x, y); ink.lineTo(x - 4, y - 7); ink.lineTo(x + 4, y - 7);
   } else {
-    ink.moveTo(x - half, y); ink.lineTo(x, y - half); ink.lineTo(x + half, y); ink.lineTo(x, y + half);
+    ink.moveTo(x - half, y); ink.lineTo(x, y - half);
+    ink.lineTo(x + half, y); ink.lineTo(x, y + half);
   }
   ink.closePath();
   ink.fillStyle = sign.mark === "level" ? PAPER : sign.stroke;
@@ -131,6 +134,9 @@ class Sight {
   x(east) { return (east - this.west) * this.scale; }
 
   y(north) { return (this.north - north) * this.scale; }
+
+  /** Return the ground [cm] under a place of the window [px]. */
+  ground(px, py) { return [this.west + px / this.scale, this.north - py / this.scale]; }
 
   /** Return the ground that the window shows, with so many pixels around it. */
   box(around) {
@@ -177,7 +183,8 @@ class Painter {
       if (layer === "relief") this.relief(ink, sight);
       if (layer === "grid") this.grid(ink, sight);
       if (layer === "numbers") this.texts.draw(ink, sight);
-      if (layer === "rooms" && this.model.on.has("openings")) this.layer(ink, sight, groups, "passages", look);
+      const gaping = layer === "rooms" && this.model.on.has("openings");
+      if (gaping) this.layer(ink, sight, groups, "passages", look);
       this.layer(ink, sight, groups, layer, look);
       this.lineTexts(ink, sight, layer);
     }
@@ -200,8 +207,9 @@ class Painter {
 
   /** Tell whether a text at a place would cover no building and no wall. */
   isFree(x, y, wide, scale) {
-    const half = (wide / 2 + 3) / scale, tall = 8 / scale, box = [x - half, y - tall, x + half, y + tall];
-    const built = this.model.kinds.filter(kind => kind.name === "buildings" || kind.name === "walls");
+    const half = (wide / 2 + 3) / scale, tall = 8 / scale;
+    const box = [x - half, y - tall, x + half, y + tall];
+    const built = this.model.kinds.filter(kind => ["buildings", "walls"].includes(kind.name));
     return built.every(kind => !kind.net.within(box).some(id => kind.shown[id]));
   }
 
@@ -245,12 +253,14 @@ class Painter {
   /** Return the lines of the grid in a window: places [cm] of one axis and the step [m]. */
   gridLines(from, to, zero, scale) {
     const step = 100 * roundLength(110, scale), found = [];
-    for (let k = Math.ceil((from + zero) / step); k * step <= to + zero; k += 1) found.push(k * step - zero);
+    for (let k = Math.ceil((from + zero) / step); k * step <= to + zero; k += 1) {
+      found.push(k * step - zero);
+    }
     return found;
   }
 
   grid(ink, sight) {
-    const [west, south, east, north] = sight.box(1), [zeroEast, zeroNorth] = this.model.zero();
+    const [west, south, east, north] = sight.box(1), [zeroEast, zeroNorth] = this.model.zero;
     ink.beginPath();
     for (const x of this.gridLines(west, east, zeroEast, sight.scale)) {
       ink.moveTo(sight.x(x), 0); ink.lineTo(sight.x(x), sight.tall);
@@ -262,7 +272,7 @@ class Painter {
   }
 }
 
-/** Texts on the plan: a number stands where it fits its room, so no two meet and none meets a wall. */
+/** Numbers on the plan: each stands where it fits its room, so none meets another or a wall. */
 class TextPlaces {
   constructor(model) {
     this.model = model;
@@ -347,8 +357,8 @@ class Plan {
   }
 
   get sight() {
-    const { x, y, scale } = this.view;
-    return new Sight(x - this.wide / 2 / scale, y + this.tall / 2 / scale, scale, this.wide, this.tall);
+    const { x, y, scale } = this.view, { wide, tall } = this;
+    return new Sight(x - wide / 2 / scale, y + tall / 2 / scale, scale, wide, tall);
   }
 
   /** Forget what was drawn, since layers or sizes are others. */
@@ -366,8 +376,9 @@ class Plan {
 
   /** Change the scale, the ground at a place of the screen staying where it is. */
   zoom(factor, px = this.wide / 2, py = this.tall / 2) {
-    const { sight } = this, scale = Math.max(this.least, Math.min(20, this.view.scale * factor));
-    const x = sight.west + px / sight.scale, y = sight.north - py / sight.scale;
+    const { sight } = this;
+    const scale = Math.max(this.least, Math.min(CLOSEST, this.view.scale * factor));
+    const [x, y] = sight.ground(px, py);
     this.look(x - (px - this.wide / 2) / scale, y + (py - this.tall / 2) / scale, scale);
   }
 
@@ -383,7 +394,7 @@ class Plan {
   }
 
   /** Show a window of ground, with some room around it. */
-  fit(box, most = 20) {
+  fit(box, most = CLOSEST) {
     const wide = Math.max(box[2] - box[0], 1), tall = Math.max(box[3] - box[1], 1);
     const scale = Math.min(most, 0.94 * Math.min(this.wide / wide, this.tall / tall));
     this.look((box[0] + box[2]) / 2, (box[1] + box[3]) / 2, scale);
@@ -431,10 +442,11 @@ class Plan {
 
   putGhost(ink, sight) {
     const { sheet, sight: then } = this.ghost, factor = sight.scale / then.scale;
-    ink.drawImage(sheet, sight.x(then.west), sight.y(then.north), then.wide * factor, then.tall * factor);
+    const size = [then.wide * factor, then.tall * factor];
+    ink.drawImage(sheet, sight.x(then.west), sight.y(then.north), ...size);
   }
 
-  /** Put all tiles on the screen, drawing missing ones while time is left; tell whether all are there. */
+  /** Put tiles on the screen, missing ones as long as time is left; tell whether all are there. */
   putTiles(ink, sight) {
     const started = performance.now();
     let whole = true;
@@ -453,14 +465,13 @@ class Plan {
 
   /** Return which tiles a window needs, those in its middle first. */
   tilesOf(sight) {
-    const left = sight.west * sight.scale, top = -sight.north * sight.scale, found = [];
-    for (let row = Math.floor(top / TILE_PX); row * TILE_PX < top + sight.tall; row += 1) {
-      for (let column = Math.floor(left / TILE_PX); column * TILE_PX < left + sight.wide; column += 1) {
-        found.push([column, row]);
-      }
+    const left = sight.west * sight.scale / TILE_PX, top = -sight.north * sight.scale / TILE_PX;
+    const right = left + sight.wide / TILE_PX, bottom = top + sight.tall / TILE_PX, found = [];
+    for (let row = Math.floor(top); row < bottom; row += 1) {
+      for (let column = Math.floor(left); column < right; column += 1) found.push([column, row]);
     }
-    const off = ([column, row]) => Math.hypot(
-      (column + 0.5) * TILE_PX - left - sight.wide / 2, (row + 0.5) * TILE_PX - top - sight.tall / 2);
+    const middle = [(left + right - 1) / 2, (top + bottom - 1) / 2];
+    const off = ([column, row]) => Math.hypot(column - middle[0], row - middle[1]);
     return found.sort((a, b) => off(a) - off(b));
   }
 
@@ -521,8 +532,9 @@ function drawScaleBar(ink, sight) {
   ink.fillText(`${plainNumber(length)} m`, x, y - 5);
 }
 
-function plainNumber(value) {
-  return String(Number(value.toPrecision(6))).replace(".", words.decimal);
+/** Return a number with so many digits at most, none of them an idle nought. */
+function plainNumber(value, digits = 6) {
+  return String(Number(value.toPrecision(digits))).replace(".", words.decimal);
 }
 
 /** Draw an arrow to true north at the upper right; grid north is up. */
@@ -597,7 +609,7 @@ function drawCross(ink, sight) {
 /** Write the grid's eastings and northings along the upper and the left edge. */
 function drawGridFigures(ink, sight, model, painter) {
   if (!model.on.has("grid")) return;
-  const [west, south, east, north] = sight.box(0), [zeroEast, zeroNorth] = model.zero();
+  const [west, south, east, north] = sight.box(0), [zeroEast, zeroNorth] = model.zero;
   ink.font = `10px ${FACE}`;
   ink.textBaseline = "middle";
   ink.textAlign = "center";

@@ -40,10 +40,11 @@ function factList(facts) {
 /** Return a heading and the lines under it; nothing where there is no line. */
 function told(heading, lines) {
   if (!lines.length) return [];
-  return [make("h3", {}, heading), make("ul", {}, ...lines.map(line => make("li", { dir: "auto" }, line)))];
+  const items = lines.map(line => make("li", { dir: "auto" }, line));
+  return [make("h3", {}, heading), make("ul", {}, ...items)];
 }
 
-/** Return the surveys that a thing rests on: technique, dates and file, and which of their lines. */
+/** Return the surveys that a thing rests on: technique, dates, file, and which of their lines. */
 function sourceList(kind, id) {
   const rows = kind.surveys[id].map(place => data.surveys[place]);
   if (!rows.length) return [];
@@ -67,7 +68,8 @@ function showFigures(place, picked, beside, app) {
     return;
   }
   const [kind, id] = picked, number = kind.numbers[id];
-  const facts = kind.facts.map(([name, column]) => [name, column.at(id)]).filter(([, text]) => text);
+  const all = kind.facts.map(([name, column]) => [name, column.at(id)]);
+  const facts = all.filter(([, text]) => text);
   place.append(make("h2", { id: "picked", tabindex: -1 }, kindName(kind, number)));
   if (!app.isDrawn(kind, id)) place.append(make("p", { class: "note" }, words.hidden_now));
   place.append(factList(facts));
@@ -76,25 +78,28 @@ function showFigures(place, picked, beside, app) {
   place.append(...told(words.history, historyLines(kind, id)));
   place.append(make("p", { class: "screen" }, button(words.show, () => app.goTo(kind, id))));
   if (beside.length) {
+    const here = [...beside, picked];
     const others = beside.map(([other, at]) =>
-      button(kindName(other, other.numbers[at]), () => app.pick(other, at, beside.concat([picked]))));
-    place.append(make("h3", { class: "screen" }, words.also_here), make("p", { class: "others screen" }, ...others));
+      button(kindName(other, other.numbers[at]), () => app.pick(other, at, here)));
+    place.append(
+      make("h3", { class: "screen" }, words.also_here),
+      make("p", { class: "others screen" }, ...others));
   }
   place.append(make("p", { class: "small screen" }, words.figures_note));
 }
 
 /** Show the statement: what stands beside every figure, and where the site lies. */
 function showAbout(place) {
-  const topics = data.about.slice();
-  if (data.place) {
-    topics.splice(1, 0, ...data.place.about, [words.upright, data.place.crs_name]);
-  } else {
-    topics.push([words.no_place, ""]);
-  }
-  const upright = data.place ? words.upright : words.upright_bare;
-  const facts = topics.filter(([name]) => name !== words.upright);
-  place.replaceChildren(make("h2", {}, data.site), factList(facts), make("p", {}, upright),
-    make("p", { class: "small" }, words.figures_note), make("p", { class: "small screen" }, words.keys));
+  const topics = data.place
+    ? [...data.place.about.slice(0, 1), [words.grid_name, data.place.crs_name],
+      ...data.place.about.slice(1), ...data.about]
+    : data.about;
+  place.replaceChildren(
+    make("h2", {}, data.site),
+    factList(topics),
+    make("p", {}, data.place ? words.upright : `${words.upright_bare} ${words.no_place}`),
+    make("p", { class: "small" }, words.figures_note),
+    make("p", { class: "small screen" }, words.keys));
 }
 
 /** Return a check box with its label. */
@@ -107,34 +112,42 @@ function tick(text, on, change, sample) {
 
 /** Return a sample of a sign, drawn as the plan draws it. */
 function sample(layer, tone) {
-  const sheet = make("canvas", { class: "sample", "aria-hidden": "true", width: 68, height: 32 });
+  const size = { width: 68, height: 32 };
+  const sheet = make("canvas", { class: "sample", "aria-hidden": "true", ...size });
   const ink = sheet.getContext("2d"), sign = (SIGNS[layer] || {})[tone];
   ink.dense = 2;
   ink.scale(2, 2);
-  if (layer === "relief") {
-    const tones = ink.createLinearGradient(2, 2, 32, 14);
-    tones.addColorStop(0, "#5a5a5a"); tones.addColorStop(0.5, "#ffffff"); tones.addColorStop(1, "#8a8a8a");
-    ink.fillStyle = tones;
-    ink.fillRect(2, 2, 30, 12);
-  } else if (layer === "grid") {
-    ink.beginPath();
-    ink.moveTo(12, 0); ink.lineTo(12, 16); ink.moveTo(0, 8); ink.lineTo(34, 8);
-    strokeWith(ink, "#b9b9b9", 1);
-  } else if (layer === "numbers") {
-    ink.font = `11px ${FACE}`;
-    ink.fillText("R1", 9, 12);
-  } else if (sign) {
-    sampleOf(ink, sign);
-  }
+  if (sign) signSample(ink, sign);
+  else if (OTHER_SAMPLES[layer]) OTHER_SAMPLES[layer](ink);
   return sheet;
 }
 
-function sampleOf(ink, sign) {
-  const area = sign.fill || sign.hatch;
-  const trace = on => { if (area) on.rect(2, 2, 30, 12); else { on.moveTo(1, 8); on.lineTo(33, 8); } };
+function signSample(ink, sign) {
   if (sign.mark === "level") { mark(ink, sign, 17, 13, 1); return; }
-  paint(ink, sign, trace, sign.mark ? [[17, 8]] : []);
+  const line = on => { on.moveTo(1, 8); on.lineTo(33, 8); };
+  const area = on => on.rect(2, 2, 30, 12);
+  paint(ink, sign, sign.fill || sign.hatch ? area : line, sign.mark ? [[17, 8]] : []);
 }
+
+const OTHER_SAMPLES = {
+  relief: ink => {
+    const tones = ink.createLinearGradient(2, 2, 32, 14);
+    tones.addColorStop(0, "#5a5a5a");
+    tones.addColorStop(0.5, "#ffffff");
+    tones.addColorStop(1, "#8a8a8a");
+    ink.fillStyle = tones;
+    ink.fillRect(2, 2, 30, 12);
+  },
+  grid: ink => {
+    ink.beginPath();
+    ink.moveTo(12, 0); ink.lineTo(12, 16); ink.moveTo(0, 8); ink.lineTo(34, 8);
+    strokeWith(ink, "#b9b9b9", 1);
+  },
+  numbers: ink => {
+    ink.font = `11px ${FACE}`;
+    ink.fillText("R1", 9, 12);
+  },
+};
 
 /** Return what a layer is called; of named levels also their names, since all look alike. */
 function layerName(layer) {
@@ -144,14 +157,18 @@ function layerName(layer) {
 }
 
 /** Return a layer's row: whether it is drawn, with a sample of each of its signs. */
-function layerRow(layer, app) {
-  const row = make("li", { "data-layer": layer }), tones = app.tonesOf(layer);
-  const change = on => { app.turnLayer(layer, on); row.classList.toggle("off", !on); };
-  const alone = tones.length < 2;
-  row.append(tick(layerName(layer), app.model.on.has(layer), change, alone ? sample(layer, tones[0] || "") : null));
-  row.classList.toggle("off", !app.model.on.has(layer));
+function layerRow(layer, tones, app) {
+  const row = make("li", { "data-layer": layer }), alone = tones.length < 2;
+  const on = app.model.on.has(layer), mark = alone ? sample(layer, tones[0] || "") : null;
+  const change = drawn => {
+    app.turnLayer(layer, drawn);
+    row.classList.toggle("off", !drawn);
+  };
+  row.append(tick(layerName(layer), on, change, mark));
+  row.classList.toggle("off", !on);
   if (!alone) {
-    const parts = tones.map(tone => make("li", {}, sample(layer, tone), make("span", {}, data.tones[tone] || tone)));
+    const parts = tones.map(tone =>
+      make("li", {}, sample(layer, tone), make("span", {}, data.tones[tone] || tone)));
     row.append(make("ul", { class: "tones" }, ...parts));
   }
   return row;
@@ -169,26 +186,36 @@ function choices(heading, values, chosen, change) {
     boxes.forEach(box => { box.querySelector("input").checked = on; });
     change();
   };
-  const both = make("p", { class: "others" }, button(words.all, () => all(true)), button(words.none, () => all(false)));
-  return make("fieldset", {}, make("legend", {}, heading), both, ...boxes);
+  const both = [button(words.all, () => all(true)), button(words.none, () => all(false))];
+  return make("fieldset", {},
+    make("legend", {}, heading), make("p", { class: "others" }, ...both), ...boxes);
+}
+
+/** Return the list of seasons; the plan is shown as far as it was known after the chosen one. */
+function seasonList(app) {
+  const options = data.seasons.map(name => make("option", { value: name }, name));
+  const list = make("select", { id: "after" }, ...options);
+  list.value = data.seasons[app.choice.after] || "";
+  list.addEventListener("change", () => {
+    app.choice.after = data.seasons.indexOf(list.value);
+    app.choose();
+  });
+  return list;
 }
 
 /** Show layers with their signs, and the choice of seasons and techniques. */
 function showLayers(place, app) {
-  const seasons = make("select", { id: "after" }, ...data.seasons.map(name => make("option", { value: name }, name)));
-  seasons.value = data.seasons[data.seasons.length - 1] || "";
-  seasons.addEventListener("change", () => { app.choice.after = data.seasons.indexOf(seasons.value); app.choose(); });
-  const techniques = [...new Set(data.surveys.map(one => one.technique))].sort();
-  const change = () => app.choose();
+  const { seasons, techniques } = app.choice, change = () => app.choose();
+  const rows = app.layersThere().map(([layer, tones]) => layerRow(layer, tones, app));
   place.replaceChildren(
     make("div", { class: "choice" },
-      make("p", {}, make("label", { for: "after" }, words.seasons), " ", seasons),
+      make("p", {}, make("label", { for: "after" }, words.seasons), " ", seasonList(app)),
       make("p", { class: "small" }, words.seasons_note)),
     make("h2", {}, words.layers),
-    make("ul", { class: "layers" }, ...app.layersThere().map(layer => layerRow(layer, app))),
+    make("ul", { class: "layers" }, ...rows),
     make("div", { class: "choice" },
       make("h3", {}, words.surveys),
       make("p", { class: "small" }, words.surveys_note),
-      choices(words.by_season, data.seasons, app.choice.seasons, change),
-      choices(words.by_technique, techniques, app.choice.techniques, change)));
+      choices(words.by_season, [...seasons], seasons, change),
+      choices(words.by_technique, [...techniques].sort(), techniques, change)));
 }

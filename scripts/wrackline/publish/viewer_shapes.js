@@ -1,6 +1,7 @@
 // Shapes as they come out of the page's data, and what lies where.
 // Places are whole centimetres east and north of the viewer's zero.
 
+const by = id => document.getElementById(id);
 const POINT = 0, AREA = 2;
 const CELLS_ACROSS = 64;
 
@@ -50,6 +51,12 @@ class Shapes {
     return box;
   }
 
+  /** Return the ground that a thing's box covers. */
+  size(id) {
+    const [west, south, east, north] = this.boxOf(id);
+    return (east - west) * (north - south);
+  }
+
   /** Return how far a place lies from a thing's lines or corners [cm]. */
   distance(id, x, y) {
     let least = Infinity;
@@ -71,7 +78,7 @@ class Shapes {
     return Math.hypot(x - ax - along * dx, y - ay - along * dy);
   }
 
-  /** Tell whether a place lies within an area: a ray from it crosses its rings an odd number of times. */
+  /** Tell whether a place lies within an area: a ray from it meets its rings oddly often. */
   holds(id, x, y) {
     if (this.kinds[id] !== AREA) return false;
     let within = false;
@@ -141,7 +148,7 @@ class Column {
   at(id) { return this.text[this.codes ? this.codes[id] : id]; }
 }
 
-/** Things or lines that are drawn alike: shapes, on which layer each is, and whether it is shown. */
+/** Things or lines that are drawn: shapes, the layer and tone of each, and whether it is shown. */
 class Drawn {
   constructor(packed, bounds, layerOf, toneOf) {
     this.shapes = new Shapes(packed);
@@ -163,8 +170,11 @@ class Kind extends Drawn {
     this.labels = data.labels;
     this.apart = data.apart;
     this.facts = Object.entries(data.facts).map(([name, coded]) => [name, new Column(coded)]);
-    this.columns = data.columns.map(one => ({ head: one.head, sort: one.sort, text: new Column(one) }));
-    for (const name of ["lines", "history", "readings", "others"]) this[name] = new Column(data[name]);
+    this.columns = data.columns.map(({ head, sort, ...coded }) =>
+      ({ head, sort, text: new Column(coded) }));
+    for (const name of ["lines", "history", "readings", "others"]) {
+      this[name] = new Column(data[name]);
+    }
   }
 
   /** Return all words by which a row is found, in small letters; made when first asked for. */

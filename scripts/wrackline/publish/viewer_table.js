@@ -1,4 +1,4 @@
-// The table beside the plan: one kind of things, filtered and sorted, only rows in sight in the page.
+// The table beside the plan: one kind of things, filtered and sorted. Only rows in sight are there.
 
 const ROW_PX = 28, SPARE_ROWS = 6, WIDEST_CH = 30;
 
@@ -17,16 +17,19 @@ class ThingTable {
 
   build() {
     const { kinds } = this.app.model;
-    this.kinds = make("select", { id: "things" }, ...kinds.map((kind, k) =>
-      make("option", { value: k }, data.kind_words[kind.name][1])));
+    const options = kinds.map((kind, k) =>
+      make("option", { value: k }, data.kind_words[kind.name][1]));
+    this.kinds = make("select", { id: "things" }, ...options);
     this.kinds.addEventListener("change", () => this.show(kinds[this.kinds.value]));
-    this.filter = make("input", { type: "search", id: "filter", "aria-label": words.filter_label, placeholder: words.filter });
+    const asks = { "aria-label": words.filter_label, placeholder: words.filter };
+    this.filter = make("input", { type: "search", id: "filter", ...asks });
     this.filter.addEventListener("input", () => this.renew());
     this.count = make("span", { id: "count", role: "status" });
     this.scroller = make("div", { class: "scroller" });
     this.scroller.addEventListener("scroll", () => this.fill());
-    this.place.append(make("div", { class: "bar" },
-      make("label", { for: "things" }, words.things), this.kinds, this.filter, this.count), this.scroller);
+    const label = make("label", { for: "things" }, words.things);
+    const bar = make("div", { class: "bar" }, label, this.kinds, this.filter, this.count);
+    this.place.append(bar, this.scroller);
     new ResizeObserver(() => this.fill()).observe(this.scroller);
   }
 
@@ -48,23 +51,34 @@ class ThingTable {
   }
 
   frame() {
-    const { columns } = this, label = filled(words.table_label, { kinds: data.kind_words[this.kind.name][1] });
-    const widths = columns.map(column => make("col", { "data-ch": this.widest(column) }));
-    widths.forEach(col => { col.style.width = `${col.dataset.ch}ch`; });
-    this.heads = columns.map((column, k) => make("th", { scope: "col", role: "columnheader" },
-      button(column.head, () => this.sortBy(k), { "aria-label": filled(words.sort_by, { column: column.head }) })));
+    const { columns } = this, [, kinds] = data.kind_words[this.kind.name];
+    const widths = columns.map(column => this.widest(column));
+    const cols = widths.map(wide => make("col"));
+    cols.forEach((col, k) => { col.style.width = `${widths[k]}ch`; });
+    this.heads = columns.map((column, k) => this.head(column, k));
     this.body = make("tbody");
     this.body.addEventListener("keydown", event => this.key(event));
     this.body.addEventListener("click", event => this.click(event));
+    const label = filled(words.table_label, { kinds });
     const table = make("table", { role: "grid", "aria-label": label },
-      make("colgroup", {}, ...widths), make("thead", {}, make("tr", { "aria-rowindex": 1 }, ...this.heads)), this.body);
-    table.style.width = `${widths.reduce((sum, col) => sum + Number(col.dataset.ch), 0) + columns.length}ch`;
+      make("colgroup", {}, ...cols),
+      make("thead", {}, make("tr", { "aria-rowindex": 1 }, ...this.heads)),
+      this.body);
+    table.style.width = `${widths.reduce((sum, wide) => sum + wide + 1, 0)}ch`;
     return table;
+  }
+
+  head(column, k) {
+    const label = filled(words.sort_by, { column: column.head });
+    const sorter = button(column.head, () => this.sortBy(k), { "aria-label": label });
+    return make("th", { scope: "col", role: "columnheader" }, sorter);
   }
 
   widest(column) {
     let most = column.head.length + 2;
-    for (let id = 0; id < this.kind.numbers.length; id += 1) most = Math.max(most, column.text.at(id).length);
+    for (let id = 0; id < this.kind.numbers.length; id += 1) {
+      most = Math.max(most, column.text.at(id).length);
+    }
     return Math.min(most, WIDEST_CH) + 2;
   }
 
@@ -78,7 +92,8 @@ class ThingTable {
     }
     if (this.sorted !== null) this.order();
     this.active = 0;
-    this.count.textContent = filled(words.count, { shown: this.rows.length, all: kind.numbers.length });
+    const counts = { shown: this.rows.length, all: kind.numbers.length };
+    this.count.textContent = filled(words.count, counts);
     this.table.setAttribute("aria-rowcount", this.rows.length + 1);
     this.scroller.scrollTop = 0;
     this.fill(true);
@@ -131,12 +146,17 @@ class ThingTable {
 
   row(at) {
     const id = this.rows[at], picked = this.app.isPicked(this.kind, id);
-    const cells = this.columns.map((column, k) => make(k ? "td" : "th",
-      { role: k ? "gridcell" : "rowheader", class: column.sort ? "num" : null, dir: "auto", title: column.text.at(id) }, column.text.at(id)));
+    const cells = this.columns.map((column, k) => this.cell(column, k, id));
     return make("tr", {
       role: "row", "aria-rowindex": at + 2, "data-at": at, "aria-selected": picked,
       tabindex: at === this.active ? 0 : -1, class: picked ? "picked" : null,
     }, ...cells);
+  }
+
+  cell(column, k, id) {
+    const text = column.text.at(id), role = k ? "gridcell" : "rowheader";
+    const look = { class: column.sort ? "num" : null, dir: "auto", title: text };
+    return make(k ? "td" : "th", { role, ...look }, text);
   }
 
   click(event) {
@@ -149,7 +169,10 @@ class ThingTable {
 
   key(event) {
     const page = Math.max(1, Math.floor(this.scroller.clientHeight / ROW_PX) - 2);
-    const steps = { ArrowDown: 1, ArrowUp: -1, PageDown: page, PageUp: -page, Home: -Infinity, End: Infinity };
+    const steps = {
+      ...{ ArrowDown: 1, ArrowUp: -1, PageDown: page, PageUp: -page },
+      ...{ Home: -Infinity, End: Infinity },
+    };
     if (event.key in steps) {
       this.active = Math.max(0, Math.min(this.rows.length - 1, this.active + steps[event.key]));
       this.reveal(this.active);

@@ -124,9 +124,9 @@ WORDS = {
     "upright_bare": "North is up.",
     "figures_note": "Figures read value ± one standard uncertainty; 1.96 of it each way hold the "
     "truth in 95 of 100 cases. A dash means that it can't be had, and the reason is given.",
+    "grid_name": "grid's name",
     "no_place": "Where the site lies was left out of this edition.",
     "picked": "{kind} {number}",
-    "picked_said": "{kind} {number}. {fact}",
     "no_script": "This page needs its script, which the browser has switched off.",
     "decimal": ".",
 }

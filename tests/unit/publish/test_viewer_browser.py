@@ -397,6 +397,25 @@ def test_signs_differ_in_grey(page):
         assert np.sqrt(((others - one) ** 2).mean(axis=1)).min() > 4.0
 
 
+def test_an_edition_without_its_place_works(screen, pages):
+    """With `place` left out coordinates count from the viewer's zero, and the page says so."""
+    page = (pages / "plain.html").read_text(encoding="utf-8")
+    bare = pages / "bare.html"
+    bare.write_text(re.sub(r'"place":\{[^}]*\}', '"place":null', page), encoding="utf-8")
+    show(screen, bare, mark="#R007-002")
+    assert figures(screen)[0] == "room R007-002"
+    press(screen, "#tab-about")
+    assert "left out of this edition" in text(screen, "#part-about")
+    assert "EPSG" not in screen.run("document.body.innerText")
+    press(screen, "#do-measure")
+    screen.run(f"{MAP}.focus()")
+    for key in ("Enter", "ArrowRight", "Enter"):
+        screen.key(key)
+    assert "plan's upright" in text(screen, "#measure")
+    assert float(re.search(r"E ([\d.]+)", text(screen, "#where"))[1]) < 100
+    assert screen.complaints() == []
+
+
 def test_seasons_are_those_of_the_surveys(page):
     """Each season that a survey was made in can be chosen."""
     assert page.run("[...document.getElementById('after').options].map(o => o.value)") == [

@@ -116,7 +116,7 @@ def test_every_word_is_used_and_there():
     asked |= set(re.findall(r'WORDS\["(\w+)"\]', python))
     asked |= {f"tab_{name}" for name in ("layers", "figures", "about")}
     asked |= set(re.findall(r'\bact\("(\w+)"', SCRIPT))
-    asked |= {key for row in re.findall(r"\[([^\]]*)\]\.map\(key", SCRIPT) for key in words(row)}
+    asked |= {key for row in re.findall(r"heads = \[([^\]]*)\]", SCRIPT) for key in words(row)}
     assert asked <= set(WORDS), asked - set(WORDS)
     assert set(WORDS) <= asked, set(WORDS) - asked
 
