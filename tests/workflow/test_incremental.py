@@ -23,8 +23,9 @@ CHECK = {"cross_check", "report_check"}
 ON_CHECK = {"publish_audits", "write_report", "list_products"}
 ON_LAST_PLAN = {
     *("publish_site", "summarise_site", "draw_pictures", "draw_orientation", "draw_buildings"),
+    *("draw_viewer",),
     *("join_interpretations", "write_report", "draw_sheet", "publish_audits", "measure_deposit"),
-    *("list_numbers", "follow_condition", "draw_condition", "draw_viewer", "list_products"),
+    *("list_numbers", "follow_condition", "draw_condition", "list_products"),
 }
 """Whatever reads the plan as known after the last season, or what is made from it."""
 ON_BED = {

@@ -315,6 +315,35 @@ rule draw_condition:
         "../../scripts/draw_condition.py"
 
 
+rule draw_viewer:
+    input:
+        team=SITE_TEAM,
+        interpretations="work/publish/tables/interpretations.csv",
+        plan=SITE_PLAN,
+        package="work/publish/site.gpkg",
+        adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
+        deposit="work/trenches/deposit.csv",
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
+        shade=["work/seabed/shade_around.tif"] if SITE_SURFACE else [],
+        changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
+        condition=rules.follow_condition.output.walls,
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+    output:
+        page="work/publish/viewer.html",
+    log:
+        "logs/draw_viewer/all.log",
+    params:
+        code=fingerprint("draw_viewer"),
+        about=statement_json(SITE, LAST_SEASON),
+        crs=SITE.site.crs,
+    message:
+        "Publish: the plan viewer"
+    script:
+        "../../scripts/draw_viewer.py"
+
+
 rule draw_buildings:
     input:
         plan=SITE_PLAN,
@@ -399,35 +428,6 @@ rule write_report:
         "../../scripts/write_report.py"
 
 
-rule draw_viewer:
-    input:
-        team=SITE_TEAM,
-        interpretations="work/publish/tables/interpretations.csv",
-        plan=SITE_PLAN,
-        package="work/publish/site.gpkg",
-        adjacency="work/publish/tables/adjacency.csv",
-        access="work/publish/tables/access.csv",
-        deposit="work/trenches/deposit.csv",
-        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
-        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
-        shade=["work/seabed/shade_around.tif"] if SITE_SURFACE else [],
-        changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
-        condition=rules.follow_condition.output.walls,
-        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
-    output:
-        page="work/publish/viewer.html",
-    log:
-        "logs/draw_viewer/all.log",
-    params:
-        code=fingerprint("draw_viewer"),
-        about=statement_json(SITE, LAST_SEASON),
-        crs=SITE.site.crs,
-    message:
-        "Publish: the plan viewer"
-    script:
-        "../../scripts/draw_viewer.py"
-
-
 rule draw_sheet:
     input:
         plan=SITE_PLAN,
@@ -457,7 +457,6 @@ rule list_products:
     input:
         rules.join_interpretations.output,
         rules.draw_sheet.output,
-        rules.draw_viewer.output,
         rules.write_report.output,
         rules.publish_site.output,
         rules.publish_audits.output,
@@ -467,6 +466,7 @@ rule list_products:
         rules.draw_pictures.output,
         rules.draw_orientation.output,
         rules.draw_buildings.output,
+        rules.draw_viewer.output,
         rules.follow_condition.output.table,
         rules.draw_condition.output,
         rules.publish_rasters.output if SITE_SURFACE else [],
