@@ -119,6 +119,17 @@ class App {
     return this.picked !== null && this.picked[0] === kind && this.picked[1] === id;
   }
 
+  /** Return the thing that bears a number, if there is one. */
+  numbered(number) {
+    if (!this.numbers) {
+      this.numbers = new Map();
+      for (const kind of this.model.kinds.filter(one => one.name !== "spots")) {
+        kind.numbers.forEach((name, id) => this.numbers.set(name, [kind, id]));
+      }
+    }
+    return this.numbers.get(number);
+  }
+
   say(text) { by("said").textContent = text; }
 
   /** Return the things at a place: lines and points within reach, the nearest first; then areas,
@@ -162,7 +173,7 @@ class App {
   pickRow(kind, id) {
     this.picked = [kind, id];
     this.beside = [];
-    this.table.fill(true);
+    this.table.follow(kind, id);
     this.tellPicked();
     this.goTo(kind, id);
   }

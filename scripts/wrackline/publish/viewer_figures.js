@@ -28,19 +28,34 @@ function kindName(kind, number) {
   return filled(words.picked, { kind: data.kind_words[kind.name][0], number });
 }
 
-/** Return names and what is said of them as a list. */
-function factList(facts) {
+/** Return a text in which every number of another thing leads to it. */
+function linked(text, app, own) {
+  const parts = [];
+  let last = 0;
+  for (const { 0: word, index } of text.matchAll(/[^\s,;:→()]+/g)) {
+    const thing = word === own ? undefined : app.numbered(word);
+    if (!thing) continue;
+    const way = button(word, () => app.pickRow(...thing), { class: "link" });
+    parts.push(text.slice(last, index), way);
+    last = index + word.length;
+  }
+  return [...parts, text.slice(last)];
+}
+
+/** Return names and what is said of them as a list; `parts` turns a text into what is shown. */
+function factList(facts, parts = text => [text]) {
   const list = make("dl");
   for (const [name, text] of facts) {
-    list.append(make("div", {}, make("dt", {}, name), make("dd", { dir: "auto" }, text)));
+    const said = make("dd", { dir: "auto" }, ...parts(text));
+    list.append(make("div", {}, make("dt", {}, name), said));
   }
   return list;
 }
 
 /** Return a heading and the lines under it; nothing where there is no line. */
-function told(heading, lines) {
+function told(heading, lines, parts) {
   if (!lines.length) return [];
-  const items = lines.map(line => make("li", { dir: "auto" }, line));
+  const items = lines.map(line => make("li", { dir: "auto" }, ...parts(line)));
   return [make("h3", {}, heading), make("ul", {}, ...items)];
 }
 
@@ -69,13 +84,14 @@ function showFigures(place, picked, beside, app) {
   }
   const [kind, id] = picked, number = kind.numbers[id];
   const all = kind.facts.map(([name, column]) => [name, column.at(id)]);
-  const facts = all.filter(([, text]) => text);
+  const facts = all.filter(([, text]) => text), parts = text => linked(text, app, number);
   place.append(make("h2", { id: "picked", tabindex: -1 }, kindName(kind, number)));
   if (!app.isDrawn(kind, id)) place.append(make("p", { class: "note" }, words.hidden_now));
-  place.append(factList(facts));
-  place.append(...told(words.read_as, kind.readings.at(id).split("\n").filter(Boolean)));
+  place.append(factList(facts, parts));
+  const readings = kind.readings.at(id).split("\n").filter(Boolean);
+  place.append(...told(words.read_as, readings, text => [text]));
   place.append(...sourceList(kind, id));
-  place.append(...told(words.history, historyLines(kind, id)));
+  place.append(...told(words.history, historyLines(kind, id), parts));
   place.append(make("p", { class: "screen" }, button(words.show, () => app.goTo(kind, id))));
   if (beside.length) {
     const here = [...beside, picked];

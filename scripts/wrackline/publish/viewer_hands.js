@@ -125,8 +125,6 @@ function useTabs() {
 /** Pick the thing that the page's address names, such as viewer.html#R051-038. */
 function useAddress(app) {
   const wanted = decodeURIComponent(location.hash.slice(1));
-  for (const kind of wanted ? app.model.kinds : []) {
-    const id = kind.numbers.indexOf(wanted);
-    if (id >= 0) { app.pick(kind, id); app.goTo(kind, id); return; }
-  }
+  const thing = app.numbered(wanted);
+  if (thing) app.pickRow(...thing);
 }

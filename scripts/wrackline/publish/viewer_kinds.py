@@ -261,8 +261,18 @@ def _season(row: Record, names: Sequence[str], known: Known) -> int:
 
 
 def _turned(rows: Sequence[Facts]) -> dict[str, Any]:
-    """Return facts by name, each a column; names in the order of their first appearance."""
-    names = dict.fromkeys(name for row in rows for name, _ in row)
+    """Return facts by name, each a column, the names in the order in which things tell them.
+
+    >>> list(_turned([[("a", "1"), ("d", "2")], [("a", "3"), ("c", "4"), ("d", "5")]]))
+    ['a', 'c', 'd']
+    """
+    names: list[str] = []
+    for row in rows:
+        place = 0
+        for name, _ in row:
+            if name not in names:
+                names.insert(place, name)
+            place = names.index(name) + 1
     tables = [dict(row) for row in rows]
     return {name: coded([table.get(name, "") for table in tables]) for name in names}
 

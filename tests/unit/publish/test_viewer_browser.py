@@ -134,6 +134,16 @@ def test_what_lies_beneath_is_offered(page):
     assert figures(page)[0] in ("opening O009-002", "wall W009")
 
 
+def test_numbers_in_figures_lead_to_their_things(page):
+    """A room's neighbour, named among its figures, is a way to it."""
+    page.click(*spot(page, 6.5, 1.2))
+    assert figures(page)[1]["walls shared"] == "R002-002 (4.0 m)"
+    links = page.run("[...document.querySelectorAll('button.link')].map(e => e.innerText)")
+    assert links == ["O009-002", "R002-002"]
+    page.run("document.querySelectorAll('button.link')[1].click()")
+    assert figures(page)[0] == "room R002-002"
+
+
 def test_table_and_plan_lead_to_each_other(page):
     """A row picked shows its thing on the plan; a thing picked on the plan has its row marked."""
     press(page, "#do-table")
