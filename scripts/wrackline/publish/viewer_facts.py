@@ -74,7 +74,7 @@ class Told:
     def facts(self, kind: str) -> Callable[[Record], Facts]:
         """Return what tells the facts of a row of one kind of things."""
         return {
-            "rooms": lambda row: as_texts(self.houses.room_facts(row)),
+            "rooms": lambda row: [*_room(row), *as_texts(self.houses.room_facts(row))],
             "buildings": lambda row: as_texts(self.houses.building_facts(row)),
             "walls": self._wall,
             "openings": _opening,
@@ -248,6 +248,15 @@ def _stretches(parts: Mapping[tuple[str, str], float]) -> str:
         for (word, season), length in order
     ]
     return "; ".join(told) + " (a suggestion)"
+
+
+def _room(row: Record) -> Facts:
+    """Return what the report says of a room beside its facts."""
+    return _named(
+        building="" if absent(row["building"]) else str(row["building"]),
+        kind=f"{row['kind']}, as suggested by size and shape",
+        phases=_phases(row),
+    )
 
 
 def _opening(row: Record) -> Facts:

@@ -184,6 +184,7 @@ HEADS = {
 """What the table's columns are headed with, by field."""
 
 FACTS = {
+    "building": "building",
     "evidence": "evidence",
     "support": "support",
     "line": "line",

@@ -139,8 +139,8 @@ def test_numbers_in_figures_lead_to_their_things(page):
     page.click(*spot(page, 6.5, 1.2))
     assert figures(page)[1]["walls shared"] == "R002-002 (4.0 m)"
     links = page.run("[...document.querySelectorAll('button.link')].map(e => e.innerText)")
-    assert links == ["O009-002", "R002-002"]
-    page.run("document.querySelectorAll('button.link')[1].click()")
+    assert links == ["B002-002", "O009-002", "R002-002"]
+    page.run("document.querySelectorAll('button.link')[2].click()")
     assert figures(page)[0] == "room R002-002"
 
 

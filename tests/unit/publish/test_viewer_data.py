@@ -119,6 +119,7 @@ def test_the_relief_is_clear_where_nothing_is_known():
 def test_rooms_say_what_the_report_says():
     """A room's facts are the report's own, printed to what their sd supports."""
     told = facts(viewer().data(), "rooms", "R007-002")
+    assert told["building"] == "B002-002"
     assert told["floor area"] == "16.5 ± 0.4 m²; 95 % between 15.7 and 17.3 m²"
     assert told["floor"] == "none was met"
     assert told["empty because"] == "floor: no floor was met in it"
