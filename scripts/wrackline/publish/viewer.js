@@ -3,7 +3,7 @@
 const data = JSON.parse(document.getElementById("data").textContent);
 const { words } = data;
 const NEAR_CM = 45, OWN_SCALE = 0.9;
-const OFF_AT_FIRST = new Set(["grid", "earlier", "changes"]);
+const OFF_AT_FIRST = new Set(["grid", "earlier", "changes", "spots"]);
 
 /** Return everything that can be drawn, and which layers are on. */
 function modelOf() {

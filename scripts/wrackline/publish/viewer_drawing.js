@@ -4,7 +4,7 @@
 
 const TILE_PX = 256, FRAME_MS = 8, SETTLED_MS = 140;
 const CLOSEST = 20;  // pixels a centimetre
-const LABEL_PX = 11, TEXT_SHARE = 2.5, APART_PX = 30, FULL_SCALE = 0.1;
+const LABEL_PX = 11, TEXT_SHARE = 2.5, APART_PX = 18, BELOW_PX = 12, FULL_SCALE = 0.1;
 const INK = "#1b1b1b", PAPER = "#ffffff";
 const FACE = "Arial, 'Liberation Sans', 'Noto Sans', sans-serif";
 
@@ -308,13 +308,15 @@ class TextPlaces {
     ink.font = `${LABEL_PX}px ${FACE}`;
     ink.textAlign = "center";
     ink.textBaseline = "middle";
+    const below = this.model.on.has("spots") ? BELOW_PX : 0;  // heights stand above their marks
     for (const k of this.net.within(sight.box(80))) {
       const { kind, id, text, lift, x, y, wide, until } = this.texts[k];
       if (!kind.shown[id] || !this.model.on.has(kind.layerOf(id))) continue;
       const needed = ink.measureText(text).width + 6, building = until !== Infinity;
       const fits = wide * sight.scale * (building ? 1.5 : 1) > needed;
       const roomSays = building && this.model.on.has("rooms") && until * sight.scale > needed;
-      if (fits && !roomSays) haloed(ink, text, sight.x(x), sight.y(y) - lift, building);
+      const down = lift ? -lift : below;
+      if (fits && !roomSays) haloed(ink, text, sight.x(x), sight.y(y) + down, building);
     }
   }
 }

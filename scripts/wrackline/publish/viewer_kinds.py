@@ -27,8 +27,6 @@ EARLIER = "earlier_phase"
 """Flag beside the fields of rooms and walls: of an earlier phase, and so not of the last plan."""
 NEVER = -1
 """Season of what names none: it is there in every season."""
-APART_M, LEAST_APART_M = {1: 20.0, 2: 10.0, 3: 5.0}, 2.5
-"""How far spot heights of a rank lie apart, as the layer promises [m]."""
 DIGITS = {"m": 2, "m2": 1, "deg": 0, "m3": 1, "share": 2}
 """Of figures in the table that have no sd, by unit; shares have none."""
 
@@ -212,8 +210,7 @@ def kind_data(kind: Kind, table: gpd.GeoDataFrame, told: Told, known: Known) -> 
         "shapes": packed(shapes, known.zero),
     }
     if kind.name == "spots":
-        apart = [APART_M.get(row.get("rank", 0), LEAST_APART_M) for row in rows]
-        beside = marks(shapes, apart, known.zero)
+        beside = marks(shapes, known.zero)
         return data | {"labels": beside | {"text": _heights(table)}, "apart": beside["wide"]}
     return data | ({"labels": labels(shapes, known.zero)} if kind.labelled else {})
 

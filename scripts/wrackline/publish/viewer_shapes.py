@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 from PIL import Image
+from scipy.spatial import cKDTree
 
 from wrackline.publish.shrinking import Small
 
@@ -25,6 +26,7 @@ Array = npt.NDArray[np.float64]
 TICK_M = 0.01
 """Corners are kept to a centimetre: no survey of a wall is better than that."""
 POINT, LINE, AREA = 0, 1, 2
+NEIGHBOURS, FARTHEST_M = 48, 1000.0
 RELIEF_QUALITY = 80
 DARKEST, LIGHTEST = 120, 255
 """Greys of the relief, light enough for lines and numbers over it to be read."""
@@ -118,10 +120,37 @@ def labels(shapes: Sequence[Any], zero: Zero) -> dict[str, list[int]]:
     return {"xy": xy.ravel().tolist(), "wide": wide}
 
 
-def marks(shapes: Sequence[Any], apart_m: Sequence[float], zero: Zero) -> dict[str, list[int]]:
-    """Return where texts may stand beside points that lie so far apart; see `labels`."""
-    xy = zero.ticks(shapely.get_coordinates(shapely.centroid(list(shapes))).reshape(-1, 2))
-    return {"xy": xy.ravel().tolist(), "wide": [round(apart / TICK_M) for apart in apart_m]}
+def marks(shapes: Sequence[Any], zero: Zero) -> dict[str, list[int]]:
+    """Return points for texts beside them, and how far each lies from those that come before it.
+
+    Parameters
+    ----------
+    shapes : sequence of Point
+        The most telling first.
+    zero : Zero
+
+    Returns
+    -------
+    dict
+        ``xy`` as in `labels`; ``wide``: distance to the next of those before [cm]. Drawn only where
+        that is wide enough on the screen, no two meet at any scale.
+
+    Examples
+    --------
+    >>> marks([shapely.Point(0, 0), shapely.Point(9, 0), shapely.Point(8, 0)], Zero(0, 0))["wide"]
+    [100000, 900, 100]
+    """
+    xy = shapely.get_coordinates(shapely.centroid(list(shapes))).reshape(-1, 2)
+    apart = np.full(len(xy), FARTHEST_M)
+    if len(xy) > 1:
+        found = cKDTree(xy).query(xy, k=range(1, min(NEIGHBOURS, len(xy)) + 1))
+        far, near = (np.asarray(part) for part in found)
+        before = near < np.arange(len(xy))[:, None]
+        # Where none of so many comes before, those before lie at least as far as the last of them.
+        beyond = far[:, -1] if len(xy) > NEIGHBOURS else np.full(len(xy), FARTHEST_M)
+        apart = np.where(before.any(axis=1), far[np.arange(len(xy)), before.argmax(axis=1)], beyond)
+    wide = np.rint(np.minimum(apart, FARTHEST_M) / TICK_M).astype(int)
+    return {"xy": zero.ticks(xy).ravel().tolist(), "wide": wide.tolist()}
 
 
 def relief_picture(shade: Small, zero: Zero) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from viewer_site import (
 )
 
 from wrackline.publish.viewer_kinds import coded
-from wrackline.publish.viewer_shapes import AREA, Zero, labels, packed, relief_picture
+from wrackline.publish.viewer_shapes import AREA, Zero, labels, marks, packed, relief_picture
 
 
 def unpacked(data, zero):
@@ -193,7 +193,7 @@ def test_rooms_of_an_earlier_phase_stand_on_a_layer_of_their_own():
 
 
 def test_further_layers_are_shown_where_they_are_there():
-    """Trenches and spot heights are kinds like others, the dense spot heights for close views."""
+    """Trenches and spot heights are kinds like others; heights know how much room they have."""
     trench = gpd.GeoDataFrame(
         {"trench": ["T1"], "area_m2": [4.0], "survey": [WALLS], "season": ["2031"]},
         geometry=[shapely.box(1, 1, 3, 3)],
@@ -213,7 +213,18 @@ def test_further_layers_are_shown_where_they_are_there():
     assert facts(data, "trenches", "T1")["area"] == "4.0 m² on the ground (no sd stated)"
     assert facts(data, "spots", "1")["height"] == "-3.410 ± 0.030 m above the datum"
     assert kind(data, "spots")["labels"]["text"] == ["-3.410", "-3.00"]
-    assert kind(data, "spots")["apart"] == [2000, 250]
+    assert kind(data, "spots")["apart"] == [100_000, 849]
+
+
+@given(st.lists(st.tuples(*[st.floats(0, 50)] * 2), min_size=2, max_size=150), st.floats(0.2, 20))
+def test_spot_heights_never_meet(places, needed):
+    """Of those that lie far enough from all before them, any two lie that far apart."""
+    points = [shapely.Point(*place) for place in places]
+    wide = np.array(marks(points, Zero(0, 0))["wide"]) / 100
+    kept = np.array(places)[wide >= needed]
+    apart = np.linalg.norm(kept[:, None] - kept[None], axis=2)[np.triu_indices(len(kept), 1)]
+    assert (apart >= needed - 0.011).all()
+    assert wide[0] == 1000.0
 
 
 def test_a_site_with_nothing_on_its_plan_has_a_page():
