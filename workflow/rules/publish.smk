@@ -11,6 +11,7 @@ from wrackline.sources import (
     relief_below,
     season_before,
     season_surveys,
+    sheet_surveys,
     standing_marks,
     statement_json,
     view_surface,
@@ -385,6 +386,35 @@ rule draw_condition:
         "../../scripts/draw_condition.py"
 
 
+rule draw_viewer:
+    input:
+        team=SITE_TEAM,
+        interpretations="work/publish/tables/interpretations.csv",
+        plan=SITE_PLAN,
+        package="work/publish/site.gpkg",
+        adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
+        deposit="work/trenches/deposit.csv",
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
+        shade=["work/seabed/shade_around.tif"] if SITE_SURFACE else [],
+        changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
+        condition=rules.follow_condition.output.walls,
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+    output:
+        page="work/publish/viewer.html",
+    log:
+        "logs/draw_viewer/all.log",
+    params:
+        code=fingerprint("draw_viewer"),
+        about=statement_json(SITE, LAST_SEASON),
+        crs=SITE.site.crs,
+    message:
+        "Publish: the plan viewer"
+    script:
+        "../../scripts/draw_viewer.py"
+
+
 rule draw_buildings:
     input:
         plan=SITE_PLAN,
@@ -481,7 +511,6 @@ rule draw_sheets:
         relief=lambda w: relief_below(SITE, w.sheets),
         picture=lambda w: picture_below(SITE, w.sheets),
         font=lambda w: font_of(SITE, w.sheets),
-        package="work/publish/site.gpkg",
     output:
         pdf="work/publish/sheets/{sheets}.pdf",
         drawings=directory("work/publish/sheets/{sheets}"),
@@ -495,6 +524,7 @@ rule draw_sheets:
         language=lambda w: language_json(SITE, SITE.site.sheets[w.sheets].language),
         contour_step_m=SITE.site.seabed.contour_step_m,
         marks=standing_marks(SITE),
+        surveys=sheet_surveys(SITE),
         survey=lambda w: picture_survey(SITE, w.sheets),
         season=LAST_SEASON,
     message:
@@ -574,6 +604,7 @@ rule list_products:
         rules.draw_text_pictures.output,
         rules.compare_seasons.output,
         rules.draw_buildings.output,
+        rules.draw_viewer.output,
         rules.follow_condition.output.table,
         rules.draw_condition.output,
         rules.publish_rasters.output if SITE_SURFACE else [],

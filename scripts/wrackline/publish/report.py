@@ -280,7 +280,7 @@ class Report:
         words = (
             "Numbers are those of buildings and lead to them; every room leads to what is known "
             f"of it. The plan is upright in the grid; {true_north(site_window(plan), crs)}. "
-            "The same to scale is the file sheets/plan.pdf."
+            "The same to scale are the sheets in sheets/, listed in tables/sheets.csv."
         )
         return [skip, picture, legend(), el("p", words)]
 
