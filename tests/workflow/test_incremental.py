@@ -197,9 +197,7 @@ CHANGES = {
     ),
     "the contours' step": (
         site_key("seabed", "contour_step_m", 0.5),
-        {"draw_contours", "draw_pictures", "publish_site"}
-        | SHEETS
-        | ON_SITE_FILE,
+        {"draw_contours", "draw_pictures", "publish_site"} | SHEETS | ON_SITE_FILE,
     ),
     "openness in more directions": (
         site_key("seabed", "openness_directions", 24),
@@ -227,9 +225,7 @@ CHANGES = {
     ),
     "an interpretation": (
         register("interpretations", *READING),
-        of_readings("2032")
-        | {"join_interpretations", "publish_site"}
-        | ON_SITE_FILE,
+        of_readings("2032") | {"join_interpretations", "publish_site"} | ON_SITE_FILE,
     ),
     "a mark": (
         register("control", "point,easting,northing,sd_m", "M1,324410,4207610,0.01"),
