@@ -524,7 +524,8 @@ class Site(Strict):
         default_factory=ReadingSettings, description="How interpretations are followed."
     )
     sheets: dict[Name, SheetSet] = Field(
-        default_factory=lambda: {"plan": SheetSet()}, description="Sets of plan sheets, by name; left out, one of the name plan: the whole "
+        default_factory=lambda: {"plan": SheetSet()},
+        description="Sets of plan sheets, by name; left out, one of the name plan: the whole "
         "site on A1.",
     )
     title_block: TitleBlock = Field(
