@@ -180,9 +180,8 @@ def test_a_body_thinner_than_the_pole_has_no_thickness_and_says_why():
     plan = plan_of(box(0, 0, 6, 0.1), pole_width_m=0.12, models=SURE)
     body = plan["wall_bodies"].iloc[0]
     assert np.isnan(body["thickness_m"])
-    assert (
-        body["null_because"] == "thickness_m: thinner than the pole by which its faces were traced"
-    )
+    why = "thickness_m: thinner than the pole by which its faces were traced"
+    assert body["null_because"].split("; ")[0] == why
     assert body.geometry.area == pytest.approx(0.6)
 
 

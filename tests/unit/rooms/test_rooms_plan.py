@@ -81,7 +81,8 @@ def test_a_strip_is_as_thick_as_it_is_wide_and_a_pillar_has_no_thickness():
     assert plan_of(box(0, 0, 6, 0.8))["wall_bodies"]["thickness_m"].tolist() == pytest.approx([0.8])
     pillar = plan_of(box(0, 0, 0.9, 0.8))["wall_bodies"].iloc[0]
     assert pd.isna(pillar["thickness_m"])
-    assert pillar["null_because"] == "thickness_m: hardly longer than thick, so it has none"
+    why = "thickness_m: hardly longer than thick, so it has none"
+    assert pillar["null_because"].split("; ")[0] == why
 
 
 @pytest.mark.parametrize(
