@@ -24,7 +24,7 @@ def site_with(tmp_path, **keys):
 
 def faults_of(folder):
     """Return the faults of a config."""
-    with pytest.raises(ConfigError) as caught:
+    with pytest.raises(ConfigError, match="found:") as caught:
         load_site(folder)
     return caught.value.faults
 
