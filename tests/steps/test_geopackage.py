@@ -23,6 +23,8 @@ GEOMETRIES = {
     "openings": ("LINESTRING", 0),
     "rooms": ("MULTIPOLYGON", 0),
     "buildings": ("MULTIPOLYGON", 0),
+    "spot_heights": ("POINT", 1),
+    "trenches": ("MULTIPOLYGON", 0),
     "contours": ("LINESTRING", 0),
     "waterlines": ("LINESTRING", 0),
     "surveys": ("MULTIPOLYGON", 0),
@@ -81,7 +83,8 @@ def test_contents(package):
         assert name in known
         assert kind == "features"
         dt.datetime.strptime(changed, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=dt.UTC)
-    expected = contract.LAYERS if package[0].name == "site.gpkg" else contract.PLAN_LAYERS
+    of_season = (*contract.PLAN_LAYERS, *contract.BESIDE_PLAN)
+    expected = contract.LAYERS if package[0].name == "site.gpkg" else of_season
     assert sorted(layers(package)) == sorted(expected)
 
 

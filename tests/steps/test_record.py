@@ -92,7 +92,7 @@ def test_layers_have_the_contracts_fields(layers, config, layer):
 
 def test_season_packages_hold_the_plan(results, layers):
     """The plan of the last season is the site's own."""
-    for layer in contract.PLAN_LAYERS:
+    for layer in (*contract.PLAN_LAYERS, *contract.BESIDE_PLAN):
         season = gpd.read_file(results / "seasons" / "2031" / "plan.gpkg", layer=layer)
         assert season.drop(columns="geometry").equals(layers[layer].drop(columns="geometry"))
         assert (season.geometry == layers[layer].geometry).all()

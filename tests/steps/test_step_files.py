@@ -14,6 +14,7 @@ from pyproj import CRS
 
 from wrackline import contract
 from wrackline.config import load_site
+from wrackline.drawn_marks import are_marks
 from wrackline.io import read_json
 from wrackline.numbers import NUMBERED
 from wrackline.seabed.contours import CONTOURS
@@ -39,6 +40,7 @@ ITEM_SHAPES = {
     "wall_lines": {"LineString"},
     "floor_points": {"Point"},
     "features": {"Point", "LineString", "Polygon"},
+    "trench_outlines": {"Polygon"},
 }
 PLAN_SHAPES = {
     "wall_lines": {"LineString"},
@@ -47,6 +49,7 @@ PLAN_SHAPES = {
     "rooms": {"Polygon", "MultiPolygon"},
     "buildings": {"Polygon", "MultiPolygon"},
     "features": {"Point", "LineString", "Polygon"},
+    "trench_outlines": {"Polygon"},
 }
 
 
@@ -268,6 +271,36 @@ def test_plans(hamlet, config, folder, layer):
     assert table.geometry.is_valid.all()
 
 
+@pytest.mark.parametrize(
+    ("file", "shapes"),
+    [
+        ("seasons/2031/spot_heights.parquet", {"Point"}),
+        ("trenches/2031/trenches.parquet", {"Polygon"}),
+    ],
+)
+def test_what_stands_beside_the_plan(hamlet, config, file, shapes):
+    """Spot heights and trenches have the contract's fields with their types, and rows."""
+    path = hamlet / "work" / file
+    table = assert_table(path, contract.columns(path.stem), shapes, config.site.crs)
+    assert len(table)
+    assert not table.isna().to_numpy().any()
+
+
+def test_spot_heights_name_what_is_on_the_plan(hamlet):
+    """Walls and rooms by their lasting numbers; a floor's height is never the seabed's."""
+    folder = hamlet / "work" / "seasons" / "2031"
+    spots = gpd.read_parquet(folder / "spot_heights.parquet")
+    plan = {name: gpd.read_parquet(folder / f"{name}.parquet") for name in ("wall_lines", "rooms")}
+    walls = spots[spots["of"].str.startswith("wall")]
+    recorded = plan["wall_lines"][plan["wall_lines"]["evidence"] != "inferred"]
+    assert set(walls["thing"]) <= set(recorded["wall"])
+    of_rooms = spots[spots["of"].isin(["floor", "seabed"])]
+    assert set(of_rooms["thing"]) - {""} <= set(plan["rooms"]["room"])
+    met = plan["rooms"].set_index("room")["floor_depth_m"]
+    for row in spots[(spots["of"] == "floor") & (spots["thing"] != "")].itertuples():
+        assert np.isfinite(met[row.thing])
+
+
 def test_what_was_numbered(hamlet, config):
     """In the first season all is new; everything on the plan is remembered with its outline."""
     folder = hamlet / "work" / "seasons" / "2031"
@@ -281,6 +314,7 @@ def test_what_was_numbered(hamlet, config):
         mine = things[things["layer"] == layer]
         assert sorted(mine["number"]) == sorted(plan[field])
         told = plan[plan["evidence"] != "inferred"] if layer == "wall_lines" else plan
+        told = told[~are_marks(told["kind"])] if layer == "features" else told
         assert sorted(new) == sorted(told[field])
     assert things["on_plan"].all()
 

@@ -310,3 +310,100 @@ def test_families_of_directions_are_the_towns(demo, truth):
     assert len(families) == len(true) == 2
     off = np.abs(np.sort(families["axis_deg"]) - true)
     assert (off < 4 * families.sort_values("axis_deg")["axis_sd_deg"].to_numpy() + 0.05).all()
+
+
+@pytest.fixture(scope="module")
+def ground(demo):
+    """Return the truth as geometry."""
+    text = (demo / "config" / "demo.yaml").read_text(encoding="utf-8")
+    return Hamlet(settled(yaml.safe_load(text)))
+
+
+def true_tops(ground, spots):
+    """Return the true height of the wall on whose face each spot lies, of several the nearest."""
+    bodies, tops = zip(*ground.wall_tops, strict=True)
+    shapes = spots.geometry.to_numpy()
+    at, body = shapely.STRtree(bodies).query(shapes, predicate="dwithin", distance=0.5)
+    assert set(at) == set(range(len(spots)))
+    heights = spots["height_m"].to_numpy()[at]
+    order = np.lexsort([np.abs(np.array(tops)[body] - heights), at])
+    return np.array(tops)[body[order]][np.unique(at[order], return_index=True)[1]]
+
+
+def true_bed(ground, spots):
+    """Return the true height of the bed that each spot's survey met; NaN under plants."""
+    xy = spots[["easting_m", "northing_m"]].to_numpy()
+    later = (spots["season"] >= "2033").to_numpy()
+    bed = np.where(later, ground.bed(xy, moved=True), ground.bed(xy))
+    return np.where(ground.canopy(xy, moved=True) > 0, np.nan, bed)
+
+
+def true_floors(ground, spots):
+    """Return the true height of the floor of the room in which, or at whose door, each lies."""
+    floors = [
+        (inside.buffer(0.4), house.truth.rooms[name].floor_m)
+        for house in ground.houses.values()
+        for name, inside in house.rooms.items()
+        if house.truth.rooms[name].floor_m is not None
+    ]
+    found = [[m for room, m in floors if room.contains(point)] for point in spots.geometry]
+    heights = spots["height_m"]
+    pairs = zip(found, heights, strict=True)
+    return np.array([min(near, key=lambda m, z=z: abs(m - z)) for near, z in pairs])
+
+
+@pytest.mark.parametrize(
+    ("of", "true_of", "least"),
+    [("wall top", true_tops, 800), ("floor", true_floors, 120), ("seabed", true_bed, 800)],
+)
+def test_spot_heights_are_the_heights_of_what_they_say(demo, ground, of, true_of, least):
+    """Heights and depths lie about the truth as their sds say: four heights, none for another."""
+    spots = layer(demo, "spot_heights")
+    spots = spots[spots["of"] == of].reset_index(drop=True)
+    true = true_of(ground, spots)
+    known = np.isfinite(true)
+    level = ground.truth.sea_level_m
+    height = (spots["height_m"] - true) / spots["height_sd_m"]
+    depth = (spots["depth_m"] - (level - true)) / spots["depth_sd_m"]
+    assert_honest(height[known].to_numpy(), least)
+    assert_honest(depth[known].to_numpy(), least)
+
+
+def test_trenches_cover_what_was_dug(demo, ground):
+    """Each lies where the truth has one, with its 2 m2 within 4.5 sd; so does its plan of 2032."""
+    dug = layer(demo, "trenches")
+    true = [outline for outline, _ in ground.trenches]
+    assert len(dug) == len(true)
+    assert np.abs((dug["area_m2"] - 2.0) / dug["area_sd_m2"]).max() < WIDEST
+    for outline in true:
+        near = dug.geometry.intersection(outline).area.max()
+        assert near > 1.7
+    package = demo / "results" / "seasons" / "2031" / "plan.gpkg"
+    assert not len(gpd.read_file(package, layer="trenches"))
+
+
+def test_what_was_drawn_off_photographs_is_on_the_plan(demo, truth):
+    """Stones, hachures and section lines lie where the truth has them, by their own names."""
+    features = layer(demo, "features")
+    mine = features[features["survey"] == "2033-details"].set_index("line")
+    assert sorted(mine.index) == sorted(truth["details"])
+    assert set(mine["kind"]) == {"hachure", "section line", "stone"}
+    for name, row in mine.iterrows():
+        true = truth["details"][name]
+        assert row["kind"] == true["kind"]
+        away = shapely.hausdorff_distance(row.geometry, shapely.from_wkt(true["geometry_wkt"]))
+        assert away < WIDEST * 0.035
+    marks = mine[mine["kind"] != "stone"]
+    assert marks["room"].isna().all()
+    assert marks["top_depth_m"].isna().all()
+    assert mine.loc[mine["kind"] == "stone", "top_depth_m"].notna().all()
+
+
+def test_wall_bodies_of_dated_walls_have_their_phase(demo):
+    """Stumps are early, the houses over them late; what nobody dated has no phase."""
+    bodies, walls = layer(demo, "wall_bodies"), layer(demo, "wall_lines")
+    dated = dict(zip(walls["wall"], walls["phase_from"], strict=True))
+    for row in bodies.itertuples():
+        told = {dated[wall] for wall in row.wall.split(";")} - {None}
+        assert {row.phase_from} - {None} == told
+    assert set(bodies["phase_from"].dropna()) == {"early", "late"}

@@ -42,7 +42,7 @@ def of_plan(*seasons):
 
 def of_numbers(*seasons):
     """Return the steps of the plans as known after seasons, from numbers on."""
-    rules = ("carry_numbers", "sight_walls", "tell_states")
+    rules = ("carry_numbers", "choose_spot_heights", "sight_walls", "tell_states")
     return {f"{rule} {season}" for season in seasons for rule in rules} | of_readings(*seasons)
 
 
@@ -136,7 +136,8 @@ def of_season(season):
     """Return the steps of what `add_season` adds, by itself and in the plan known after it."""
     alone = of_items(f"{season}-walls") | of_points(f"{season}-bed")
     surfaces = {f"merge_surfaces {kind}-{season}" for kind in ("upto", "season")}
-    return alone | of_walls(season) | surfaces | {f"find_ground {season}"}
+    beside = {f"find_ground {season}", f"outline_trenches {season}"}
+    return alone | of_walls(season) | surfaces | beside
 
 
 CHANGED_BED = {"measure_change 2032 2033", "publish_change 2033 2032", "tabulate_change"}

@@ -57,7 +57,7 @@ def _row(item: Mapping[Any, Any], record: Mapping[str, Any], crs: str) -> dict[s
         "season": item["season"],
         "from_date": record["from_date"],
         "to_date": record["to_date"],
-        "note": item["note"],
+        "note": item["note"] if isinstance(item["note"], str) else "",
         "geometry": outline,
     }
 
