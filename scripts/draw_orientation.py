@@ -1,23 +1,24 @@
 """Draw the directions of the walls as a rose with their families.
 
-Writes `orientation.png` and `orientation.svg`, and what they show as `orientation.csv`, the table
-of `wrackline.contract.TABLES`.
+Writes `orientation.svg`, `.png` and `.csv` of the pictures for the text, and the same table as
+`tables/orientation.csv`, the table of `wrackline.contract.TABLES`.
 """
 
 import json
-from pathlib import Path
 
 from wrackline import vectors
-from wrackline.publish.orientation import draw_orientation
+from wrackline.publish.orientation import orientation_table
+from wrackline.publish.picture_style import save
+from wrackline.publish.rose_picture import draw_rose
 from wrackline.publish.tables import write_csv
 from wrackline.step import step
 
 
 def main(job):
-    walls = vectors.read(job.input.walls)
-    pictures = [Path(path) for path in job.output.pictures]
-    table = draw_orientation(walls, json.loads(job.params.about), pictures)
-    write_csv(table, job.output.table)
+    table = orientation_table(vectors.read(job.input.walls))
+    save(draw_rose(table, json.loads(job.params.about)), job.output.pictures)
+    for path in (job.output.data, job.output.table):
+        write_csv(table, path)
 
 
 step(main, snakemake)

@@ -11,12 +11,34 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Field:
-    """One field of a layer: `kind` is text, real, whole or flag; `unit` is empty for texts."""
+    """One field of a layer.
+
+    Attributes
+    ----------
+    name : str
+    kind : {"text", "real", "whole", "flag"}
+    unit : str
+        One of `UNITS`; empty for texts, counts and bare ratios.
+    meaning : str
+    words : tuple of str
+        All words that can stand in it; empty where any may.
+    """
 
     name: str
     kind: str
     unit: str
     meaning: str
+    words: tuple[str, ...] = ()
+
+
+UNITS = {
+    "m": ("metre", "m", "m"),
+    "m2": ("square metre", "m²", "m2"),
+    "m3": ("cubic metre", "m³", "m3"),
+    "deg": ("degree of arc", "°", "deg"),
+}
+"""Name, sign and code of each unit that ends a field's name (Unified Code for Units of Measure,
+case sensitive)."""
 
 
 WHY_NULL = Field("null_because", "text", "", "why fields of this row are empty, in words")
@@ -79,7 +101,15 @@ def _range(name: str, kind: str, meaning: str) -> tuple[Field, ...]:
     )
 
 
-EVIDENCE = Field("evidence", "text", "", "recorded, inferred (a closing) or old plan")
+EVIDENCE = Field(
+    "evidence",
+    "text",
+    "",
+    "recorded, inferred (a closing) or old plan",
+    ("recorded", "inferred", "old plan"),
+)
+SEEN_AS = ("seen", "buried", "overgrown", "lost", "could not be seen", "not looked for")
+"""What a season's surveys can say of a stretch of wall."""
 
 LAYERS: dict[str, tuple[Field, ...]] = {
     "wall_lines": (
@@ -93,6 +123,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "",
             "for an inferred line: joint, corner, extension, foot, doorway, lost (a lost "
             "stretch), drawn (by the team)",
+            ("joint", "corner", "extension", "foot", "doorway", "lost", "drawn"),
         ),
         Field("gap_m", "real", "m", "for an inferred line: what it bridges"),
         Field(
@@ -101,8 +132,20 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "",
             "for an inferred line: share of plausible outlines in which it parts two spaces, 0-1",
         ),
-        Field("line_follows", "text", "", "face, centre or edge of the wall"),
-        Field("traced_at", "text", "", "where heights were taken: top, bed or base"),
+        Field(
+            "line_follows",
+            "text",
+            "",
+            "face, centre or edge of the wall",
+            ("face", "centre", "edge"),
+        ),
+        Field(
+            "traced_at",
+            "text",
+            "",
+            "where heights were taken: top, bed or base",
+            ("top", "bed", "base"),
+        ),
         Field("length_m", "real", "m", "length on the ground"),
         *_axis("axis", "0-180"),
         *_measured("top_depth_m", "m", "mean depth of the wall's top as preserved"),
@@ -127,7 +170,13 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         *READINGS,
         *_measured("width_m", "m", "clear width between the ends recorded"),
         Field("joins", "text", "", "rooms on both sides, or outside, separated by ;"),
-        Field("evidence", "text", "", "seen (threshold or jamb recorded) or possible (a gap)"),
+        Field(
+            "evidence",
+            "text",
+            "",
+            "seen (threshold or jamb recorded) or possible (a gap)",
+            ("seen", "possible"),
+        ),
         SURVEYS,
         *_seasons(),
         WHY_NULL,
@@ -137,7 +186,13 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         OTHER_NUMBERS,
         *READINGS,
         Field("building", "text", "", "lasting number of its building"),
-        Field("kind", "text", "", "room, court, lane or unknown: a suggestion from size and shape"),
+        Field(
+            "kind",
+            "text",
+            "",
+            "room, court, lane or unknown: a suggestion from size and shape",
+            ("room", "court", "lane", "unknown"),
+        ),
         *_measured("floor_area_m2", "m2", "area between wall faces, on the ground"),
         Field("centre_area_m2", "real", "m2", "area to wall centres, on the ground"),
         Field("perimeter_m", "real", "m", "outline of the floor, on the ground"),
@@ -265,7 +320,13 @@ LAYERS: dict[str, tuple[Field, ...]] = {
         Field("area", "text", "", "its number between these two seasons"),
         Field("earlier", "text", "", "earlier season"),
         Field("later", "text", "", "later season"),
-        Field("change", "text", "", "ground has come, or ground has gone"),
+        Field(
+            "change",
+            "text",
+            "",
+            "ground has come, or ground has gone",
+            ("ground has come", "ground has gone"),
+        ),
         Field("area_m2", "real", "m2", "its cells, on the ground"),
         Field("filled_share", "real", "", "share of its cells filled between soundings, 0-1"),
         *_measured(
@@ -317,6 +378,7 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "",
             "seen, buried, overgrown, lost, could not be seen, or not looked for: a suggestion "
             "from that season's surveys alone; none is taken off the plan by it",
+            SEEN_AS,
         ),
         Field("length_m", "real", "m", "length of the stretch on the ground"),
         *_measured("exposure_m", "m", "how far the wall stands above the bed beside it"),
@@ -340,10 +402,11 @@ LAYERS: dict[str, tuple[Field, ...]] = {
             "",
             "seen, buried, overgrown or lost, as the last season said that could tell; or nothing "
             "known: a suggestion",
+            ("seen", "buried", "overgrown", "lost", "nothing known"),
         ),
         Field("known_in", "text", "", "that season"),
         Field("last_seen", "text", "", "last season in which it was truly seen; empty: in none"),
-        Field("this_season", "text", "", "what the last season of all says of it"),
+        Field("this_season", "text", "", "what the last season of all says of it", SEEN_AS),
         Field("length_m", "real", "m", "length of the stretch on the ground"),
     ),
     "surveys": (
@@ -796,10 +859,141 @@ TABLES: dict[str, tuple[Field, ...]] = {
 }
 """Tables that follow from the plan, beside the layers' own."""
 
+PICTURES: dict[str, tuple[Field, ...]] = {
+    "orientation": TABLES["orientation"],
+    "areas": (
+        Field("of", "text", "", "spaces (floors) or buildings (ground covered)"),
+        Field(
+            "kind", "text", "", "room, court, lane, unknown or building; all: all that are drawn"
+        ),
+        Field("row", "text", "", "class, lower quartile, median, upper quartile, or no area"),
+        Field("from_m2", "real", "m2", "class: from"),
+        Field("to_m2", "real", "m2", "class: to, beyond"),
+        Field("count", "whole", "", "how many lie in the class; else how many there are"),
+        Field(
+            "low_count",
+            "whole",
+            "",
+            "class of all: 2.5 % quantile of that number under the areas' own errors, each on its "
+            "own",
+        ),
+        Field("high_count", "whole", "", "class of all: 97.5 % quantile of that number"),
+        Field("value_m2", "real", "m2", "the quartile or median, by areas as measured"),
+        Field(
+            "low_m2",
+            "real",
+            "m2",
+            "lower end of its 95 % interval by order statistics: those on record taken for a "
+            "random sample of all there were",
+        ),
+        Field("high_m2", "real", "m2", "upper end of that interval"),
+        WHY_NULL,
+    ),
+    "depths": (
+        Field("of", "text", "", "sea level, wall top, wall base, seabed or floor"),
+        Field("name", "text", "", "lasting number of the building, or name of the sea level"),
+        Field("place", "whole", "", "its column, from the left; empty for a sea level"),
+        *_measured(
+            "depth_m",
+            "m",
+            "depth below the named sea level: means of wall tops, bases and floors, median of the "
+            "seabed; of a sea level the sd is that of its height above the datum",
+        ),
+        WHY_NULL,
+    ),
+    "profile": (
+        Field("section", "whole", "", "number of the section on the picture, from above"),
+        Field("of", "text", "", "line, sea level, seabed, wall top or floor"),
+        Field("name", "text", "", "of a recorded section line, sea level, wall lines or room"),
+        Field(
+            "follows",
+            "text",
+            "",
+            "line: slope (of the seabed in the buildings), long axis, or recorded by the team",
+        ),
+        Field("from_m", "real", "m", "distance from the section's start, in the grid"),
+        Field("to_m", "real", "m", "distance at which it ends; of a point the same"),
+        *_measured(
+            "depth_m",
+            "m",
+            "depth below the named sea level; of the seabed and of sea levels the sd is that of "
+            "the height above the datum; of walls the mean of the lines met",
+        ),
+        Field("evidence", "text", "", "seabed: sounded, or filled between soundings"),
+        Field("east_of_origin_m", "real", "m", "line: its start, from the site's origin"),
+        Field("north_of_origin_m", "real", "m", "line: its start, from the site's origin"),
+        Field("azimuth_deg", "real", "deg", "line: where it runs, clockwise from true north"),
+        WHY_NULL,
+    ),
+    "access": (
+        Field("building", "text", "", "lasting number of a building of three rooms or more"),
+        Field("place", "whole", "", "its place by how well its doors are known, the best first"),
+        Field("drawn", "flag", "", "whether it is on the picture"),
+        Field("doors_known_share", "real", "", "as in tables/access.csv, 0-1"),
+        Field("row", "text", "", "space, way, or left out (too few doors known)"),
+        Field("space", "text", "", "lasting number of a room, or outside"),
+        Field("to_space", "text", "", "way: the space that it leads to"),
+        Field("kind", "text", "", "space: room, court, lane, unknown or outside"),
+        Field(
+            "steps_from_outside",
+            "whole",
+            "",
+            "space: fewest doors to outside, all possible openings taken for doors",
+        ),
+        Field("level", "whole", "", "space: its row on the picture, from below"),
+        Field("across", "real", "", "space: places to the right of the graph's middle"),
+        Field("evidence", "text", "", "way: seen, where any of its openings was; else possible"),
+        Field("openings", "text", "", "way: its openings, separated by ;"),
+        WHY_NULL,
+    ),
+    "seasons": (
+        Field("season", "text", "", "season"),
+        Field(
+            "figure",
+            "text",
+            "",
+            "wall lines traced, ground looked at (overlaps once): by that season's surveys; sd of "
+            "the seabed, on the plan: as known after it; rooms, walls: against the plan before",
+        ),
+        Field("part", "text", "", "technique, what was looked for, or what became of it"),
+        Field("value", "real", "", "the figure, in its unit; of sds of cells the median"),
+        Field("low", "real", "", "sd of the seabed: 5 % of the cells have a lower one"),
+        Field("high", "real", "", "sd of the seabed: 5 % of the cells have a higher one"),
+        Field("unit", "text", "", "unit of value, low and high; empty for counts"),
+        WHY_NULL,
+    ),
+}
+"""Tables of what the pictures for the text show, row by row as drawn."""
+
+
+def picture_columns(picture: str) -> dict[str, str]:
+    """Return the fields of the table beside a picture, and their types."""
+    return {field.name: field.kind for field in PICTURES[picture]}
+
 
 def table_columns(table: str) -> dict[str, str]:
     """Return the fields of a table that follows from the plan, and their types."""
     return {field.name: field.kind for field in TABLES[table]}
+
+
+ABOUT = {
+    "wall_lines": "Walls as lines, recorded and inferred, with the height at each vertex recorded.",
+    "wall_bodies": "Ground that walls cover, between two recorded faces or inferred ones.",
+    "openings": "Doorways and gaps of a doorway's width, each as a line across its opening.",
+    "rooms": "Rooms, courts and lanes as areas between wall faces.",
+    "buildings": "Buildings as areas to their outer recorded lines.",
+    "features": "Thresholds, hearths, jars, graves … as the surveys recorded them.",
+    "spot_heights": "Points at which a height was measured: wall tops and bases, floors, seabed.",
+    "trenches": "Outlines of trenches, as the surveys recorded them.",
+    "contours": "Lines of equal height of the seabed.",
+    "seabed_change_areas": "Areas in which the seabed changed between two seasons.",
+    "waterlines": "Named sea levels where they meet today's seabed.",
+    "sightings": "Stretches of walls, with what each season's surveys showed of them.",
+    "wall_condition": "Stretches of walls, with what was last known of them.",
+    "surveys": "Surveys, with their errors and the ground that they looked at.",
+    "tracings": "Survey lines of walls, each with its share in the wall's place.",
+}
+"""What each layer holds, in a sentence."""
 
 
 PLAN_LAYERS = ("wall_lines", "wall_bodies", "openings", "rooms", "buildings", "features")

@@ -524,7 +524,9 @@ class Site(Strict):
         default_factory=ReadingSettings, description="How interpretations are followed."
     )
     sheets: dict[Name, SheetSet] = Field(
-        default_factory=lambda: {"plan": SheetSet()}, description="Sets of plan sheets, by name."
+        default_factory=lambda: {"plan": SheetSet()},
+        description="Sets of plan sheets, by name; left out, one of the name plan: the whole "
+        "site on A1.",
     )
     title_block: TitleBlock = Field(
         default_factory=TitleBlock, description="What the sheets' title block says."

@@ -395,3 +395,23 @@ def standing_marks(config: SiteConfig) -> list[list[str | float]]:
         for name, row in sorted(last.items())
         if row.fate == "stands"
     ]
+
+
+SHEET_TRAITS = (
+    "technique",
+    "holds",
+    "from_date",
+    "to_date",
+    "random_horizontal_sd_m",
+    "patchy_horizontal_sd_m",
+)
+"""What plan sheets print of a survey."""
+
+
+def sheet_surveys(config: SiteConfig) -> list[list[str | float]]:
+    """Return each survey's name and what plan sheets print of it, see `SHEET_TRAITS`."""
+    return [
+        [name, *(told[trait] for trait in SHEET_TRAITS)]
+        for name, survey in config.surveys.items()
+        for told in [survey.model_dump(mode="json")]
+    ]

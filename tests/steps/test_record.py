@@ -305,9 +305,11 @@ def test_list_of_fields(results):
     """Beside the tables stands a list of all fields with type, unit and meaning."""
     header, rows = tables(results)["fields"]
     assert header == ["layer", "field", "type", "unit", "meaning"]
+    beside = {f"pictures/{name}": fields for name, fields in contract.PICTURES.items()}
+    told = {**contract.LAYERS, **contract.TABLES, **beside}
     expected = [
         [layer, field.name, field.kind, field.unit, field.meaning]
-        for layer, fields in {**contract.LAYERS, **contract.TABLES}.items()
+        for layer, fields in told.items()
         for field in fields
     ]
     assert rows == expected
@@ -352,14 +354,44 @@ def test_surveys_are_accounted_for(layers, config, hamlet):
 
 def test_pictures(results):
     """Pictures are there in the forms promised, and stamped with no date."""
-    for name in ("plan.png", "seabed.png", "uncertainty.png", "orientation.png"):
+    beside = [f"pictures/{name}" for name in contract.PICTURES]
+    for name in ("plan.png", "seabed.png", "uncertainty.png", *(f"{n}.png" for n in beside)):
         content = (results / name).read_bytes()
         assert content.startswith(b"\x89PNG")
         assert b"tIME" not in content
-    for name in ("plan.svg", "orientation.svg"):
+    for name in ("plan.svg", *(f"{n}.svg" for n in beside)):
         drawn = (results / name).read_text(encoding="utf-8")
         assert drawn.startswith("<?xml")
         assert "dc:date" not in drawn
+
+
+def test_pictures_for_the_text_have_their_data(results):
+    """Each picture's CSV has the contract's fields, and rows; orientation is in tables/ too."""
+    for name, fields in contract.PICTURES.items():
+        table = pd.read_csv(results / "pictures" / f"{name}.csv")
+        assert list(table.columns) == [field.name for field in fields]
+        assert len(table) > 0
+    kept = results / "tables" / "orientation.csv"
+    assert kept.read_bytes() == (results / "pictures" / "orientation.csv").read_bytes()
+
+
+def test_areas_in_the_picture_are_the_records(results, layers):
+    """Counts of the histogram's classes add up to the record's rooms and buildings."""
+    table = pd.read_csv(results / "pictures" / "areas.csv")
+    classes = table[(table["row"] == "class") & (table["kind"] != "all")]
+    counts = classes.groupby("of")["count"].sum()
+    assert counts["spaces"] == layers["rooms"]["floor_area_m2"].notna().sum()
+    assert counts["buildings"] == layers["buildings"]["footprint_m2"].notna().sum()
+
+
+def test_depths_in_the_picture_are_the_records(results, layers):
+    """Every seabed and floor depth of a building stands in the picture's data, to its rounding."""
+    table = pd.read_csv(results / "pictures" / "depths.csv")
+    for of, field in (("seabed", "bed_depth_m"), ("floor", "floor_depth_m")):
+        told = table[table["of"] == of].set_index("name")["depth_m"].dropna()
+        kept = layers["buildings"].set_index("building")[field].dropna()
+        assert sorted(told.index) == sorted(kept.index)
+        np.testing.assert_allclose(told, kept[told.index], atol=0.01)
 
 
 def test_every_room_says_how_it_was_reached_or_why_not(results, layers):

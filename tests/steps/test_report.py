@@ -36,7 +36,7 @@ def card(page, room):
 
 def test_it_needs_nothing_from_outside(text):
     """No address of a server stands in it, its pictures are within; links lead to one neighbour."""
-    beside = r"buildings\.html#|condition\.png|seasons/[a-z0-9_]+/report\.html"
+    beside = r"buildings\.html#|condition\.png|pictures/[a-z]+\.svg|seasons/[a-z0-9_]+/report\.html"
     assert re.findall(rf"(?:src|href)=\"(?!#|data:image/png;base64,|{beside})", text) == []
     assert "http" not in text.replace("http-equiv", "")
 

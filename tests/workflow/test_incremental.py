@@ -21,10 +21,15 @@ pytestmark = pytest.mark.slow
 
 CHECK = {"cross_check", "report_check"}
 ON_CHECK = {"publish_audits", "write_report", "list_products"}
+SHEETS = {"draw_sheets plan", "list_sheets"}
+ON_SITE_FILE = {"summarise_site", "draw_dxf", "write_report", "draw_viewer", "list_products"}
+"""Whatever reads site.gpkg, or what is made from it."""
 ON_LAST_PLAN = {
     *("publish_site", "summarise_site", "draw_pictures", "draw_orientation", "draw_buildings"),
-    *("join_interpretations", "write_report", "draw_sheet", "publish_audits", "measure_deposit"),
-    *("list_numbers", "follow_condition", "draw_condition", "list_products"),
+    *("join_interpretations", "write_report", "publish_audits", "measure_deposit"),
+    *("list_numbers", "follow_condition", "draw_condition", "draw_dxf", "list_products"),
+    *("draw_text_pictures", "compare_seasons", "draw_viewer"),
+    *SHEETS,
 }
 """Whatever reads the plan as known after the last season, or what is made from it."""
 ON_BED = {
@@ -180,7 +185,7 @@ CHANGES = {
     ),
     "a survey's note": (
         survey_key("2031", 0, "note", "traced twice"),
-        {"publish_site", "summarise_site", "draw_sheet", "write_report", "list_products"},
+        ON_SITE_FILE | {"publish_site"},
     ),
     "a survey's accepted suspicion": (
         survey_key("2032", 1, "accepted", {"few_rows": "one was met"}),
@@ -192,15 +197,24 @@ CHANGES = {
     ),
     "the contours' step": (
         site_key("seabed", "contour_step_m", 0.5),
-        {"draw_contours", "draw_pictures", "publish_site", "summarise_site", "draw_sheet"}
-        | {"write_report", "list_products"},
+        {"draw_contours", "draw_pictures", "publish_site"} | SHEETS | ON_SITE_FILE,
     ),
     "openness in more directions": (
         site_key("seabed", "openness_directions", 24),
-        {"draw_relief", "publish_rasters", "draw_pictures", "draw_sheet", "write_report"}
-        | {"list_products"},
+        {"draw_relief", "publish_rasters", "draw_pictures", "write_report"}
+        | {"draw_viewer", "list_products"}
+        | SHEETS,
     ),
-    "the sheet's scale": (site_key("sheet", "scale", 200), {"draw_sheet", "list_products"}),
+    "the sheet's scale": (
+        site_key("sheets", "plan", {"scale": 200}),
+        SHEETS | {"list_products"},
+    ),
+    "the phases' names": (
+        lambda site: change_yaml(
+            site / "config" / "site.yaml", lambda content: content.update(phases=["one", "two"])
+        ),
+        of_walls("2031", "2032") | ON_LAST_PLAN | {"write_styles"},
+    ),
     "the least room": (
         site_key("rooms", "room_min_area_m2", 1.5),
         of_plan("2031", "2032") | ON_LAST_PLAN,
@@ -211,13 +225,11 @@ CHANGES = {
     ),
     "an interpretation": (
         register("interpretations", *READING),
-        of_readings("2032")
-        | {"join_interpretations", "publish_site", "summarise_site", "draw_sheet", "write_report"}
-        | {"list_products"},
+        of_readings("2032") | {"join_interpretations", "publish_site"} | ON_SITE_FILE,
     ),
     "a mark": (
         register("control", "point,easting,northing,sd_m", "M1,324410,4207610,0.01"),
-        {"report_check"} | ON_CHECK,
+        {"report_check"} | ON_CHECK | SHEETS,
     ),
     "a decision of the first season": (
         decision("2031-07-01"),
@@ -242,7 +254,10 @@ CODE = {
     "rooms/openings.py": of_plan("2031", "2032") | ON_LAST_PLAN,
     "seabed/openness.py": CHANGES["openness in more directions"][1],
     "seabed/contours.py": CHANGES["the contours' step"][1],
-    "publish/sheet.py": {"draw_sheet", "list_products"},
+    "publish/sheet.py": SHEETS | {"list_products"},
+    "publish/dxf.py": {"draw_dxf", "list_products"},
+    "publish/style_rules.py": {"write_styles", "list_products"},
+    "publish/viewer_words.py": {"draw_viewer", "list_products"},
     "intake/clouds.py": CHANGES["a file of soundings"][1],
     "fit/overlaps.py": {"compare_overlaps", "audit_accuracy"} | ON_CHECK,
     "registers.py": of_numbers("2031", "2032") | ON_LAST_PLAN,  # which read numbers in print

@@ -1,5 +1,5 @@
 from wrackline.contract import LAYERS
-from wrackline.model import for_sheets, for_summary
+from wrackline.model import for_levels, for_sheets, for_summary
 from wrackline.sources import (
     change_pairs,
     changed_since,
@@ -11,8 +11,10 @@ from wrackline.sources import (
     relief_below,
     season_before,
     season_surveys,
+    sheet_surveys,
     standing_marks,
     statement_json,
+    view_surface,
 )
 
 SITE_PLAN = expand(f"work/seasons/{LAST_SEASON}/{{layer}}.parquet", layer=PLAN_LAYERS)
@@ -20,6 +22,8 @@ VIEWS = ["slope", "hillshade", "shade_around", "local_relief", "openness"]
 RASTERS = ["height", "sd", "count", "source", *VIEWS]
 AUDITS = ["accuracy", "overlaps", "suspicions", "changes", "deposit", "decisions"]
 CHANGES = [f"{earlier}-{later}" for earlier, later in change_pairs(SITE)]
+TEXT_PICTURES = ["areas", "depths", "profile", "access"]
+SOUNDED = [name for name in SITE.seasons if view_surface(SITE, f"upto-{name}")]
 SITE_TEAM = f"work/rooms/upto-{LAST_SEASON}/team.json"
 
 
@@ -298,7 +302,8 @@ rule draw_orientation:
     input:
         walls=f"work/seasons/{LAST_SEASON}/wall_lines.parquet",
     output:
-        pictures=["work/publish/orientation.png", "work/publish/orientation.svg"],
+        pictures=expand("work/publish/pictures/orientation.{kind}", kind=["png", "svg"]),
+        data="work/publish/pictures/orientation.csv",
         table="work/publish/tables/orientation.csv",
     log:
         "logs/draw_orientation/all.log",
@@ -309,6 +314,58 @@ rule draw_orientation:
         "Publish: the directions of the walls"
     script:
         "../../scripts/draw_orientation.py"
+
+
+rule draw_text_pictures:
+    input:
+        plan=SITE_PLAN,
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+    output:
+        pictures=expand(
+            "work/publish/pictures/{name}.{kind}",
+            name=TEXT_PICTURES,
+            kind=["png", "svg"],
+        ),
+        data=expand("work/publish/pictures/{name}.csv", name=TEXT_PICTURES),
+    log:
+        "logs/draw_text_pictures/all.log",
+    params:
+        code=fingerprint("draw_text_pictures"),
+        site=to_json(for_levels(SITE.site)),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: areas, depths, sections and ways through buildings, for the text"
+    script:
+        "../../scripts/draw_text_pictures.py"
+
+
+rule compare_seasons:
+    input:
+        tracings=f"work/walls/upto-{LAST_SEASON}/tracings.parquet",
+        grounds=expand(
+            "work/seasons/{season}/ground.parquet", season=list(SITE.seasons)
+        ),
+        rooms=expand("work/seasons/{season}/rooms.parquet", season=list(SITE.seasons)),
+        buildings=expand(
+            "work/seasons/{season}/buildings.parquet", season=list(SITE.seasons)
+        ),
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+        states=expand("work/seasons/{season}/states.json", season=list(SITE.seasons)),
+        surfaces=expand("work/seabed/upto-{season}.tif", season=SOUNDED),
+    output:
+        pictures=expand("work/publish/pictures/seasons.{kind}", kind=["png", "svg"]),
+        data="work/publish/pictures/seasons.csv",
+    log:
+        "logs/compare_seasons/all.log",
+    params:
+        code=fingerprint("compare_seasons"),
+        surveys=[[name, season_surveys(SITE, name)] for name in SITE.seasons],
+        sounded=SOUNDED,
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the seasons side by side"
+    script:
+        "../../scripts/compare_seasons.py"
 
 
 rule draw_condition:
@@ -327,6 +384,35 @@ rule draw_condition:
         "Publish: the condition of the site"
     script:
         "../../scripts/draw_condition.py"
+
+
+rule draw_viewer:
+    input:
+        team=SITE_TEAM,
+        interpretations="work/publish/tables/interpretations.csv",
+        plan=SITE_PLAN,
+        package="work/publish/site.gpkg",
+        adjacency="work/publish/tables/adjacency.csv",
+        access="work/publish/tables/access.csv",
+        deposit="work/trenches/deposit.csv",
+        surface=expand("work/seabed/{surface}.tif", surface=SITE_SURFACE),
+        record=expand("work/seabed/{surface}.json", surface=SITE_SURFACE),
+        shade=["work/seabed/shade_around.tif"] if SITE_SURFACE else [],
+        changed=[f"work/seasons/change/{pair}.parquet" for pair in CHANGES],
+        condition=rules.follow_condition.output.walls,
+        events=expand("work/seasons/{season}/events.json", season=list(SITE.seasons)),
+    output:
+        page="work/publish/viewer.html",
+    log:
+        "logs/draw_viewer/all.log",
+    params:
+        code=fingerprint("draw_viewer"),
+        about=statement_json(SITE, LAST_SEASON),
+        crs=SITE.site.crs,
+    message:
+        "Publish: the plan viewer"
+    script:
+        "../../scripts/draw_viewer.py"
 
 
 rule draw_buildings:
@@ -425,7 +511,6 @@ rule draw_sheets:
         relief=lambda w: relief_below(SITE, w.sheets),
         picture=lambda w: picture_below(SITE, w.sheets),
         font=lambda w: font_of(SITE, w.sheets),
-        package="work/publish/site.gpkg",
     output:
         pdf="work/publish/sheets/{sheets}.pdf",
         drawings=directory("work/publish/sheets/{sheets}"),
@@ -439,6 +524,7 @@ rule draw_sheets:
         language=lambda w: language_json(SITE, SITE.site.sheets[w.sheets].language),
         contour_step_m=SITE.site.seabed.contour_step_m,
         marks=standing_marks(SITE),
+        surveys=sheet_surveys(SITE),
         survey=lambda w: picture_survey(SITE, w.sheets),
         season=LAST_SEASON,
     message:
@@ -462,8 +548,44 @@ rule list_sheets:
         "../../scripts/list_sheets.py"
 
 
+rule write_styles:
+    output:
+        layers=expand("work/publish/styles/{layer}.sld", layer=LAYERS),
+        phases=(
+            ["work/publish/styles/wall_lines_by_phase.sld"] if SITE.site.phases else []
+        ),
+    log:
+        "logs/write_styles/all.log",
+    params:
+        code=fingerprint("write_styles"),
+        phases=list(SITE.site.phases),
+    message:
+        "Publish: how the layers are drawn"
+    script:
+        "../../scripts/write_styles.py"
+
+
+rule draw_dxf:
+    input:
+        package="work/publish/site.gpkg",
+        team=SITE_TEAM,
+    output:
+        drawing="work/publish/plan.dxf",
+    log:
+        "logs/draw_dxf/all.log",
+    params:
+        code=fingerprint("draw_dxf"),
+        about=statement_json(SITE, LAST_SEASON),
+    message:
+        "Publish: the plan as DXF"
+    script:
+        "../../scripts/draw_dxf.py"
+
+
 rule list_products:
     input:
+        rules.draw_dxf.output,
+        rules.write_styles.output,
         rules.join_interpretations.output,
         [
             f"work/publish/sheets/{sheets}{kind}"
@@ -479,7 +601,10 @@ rule list_products:
         rules.summarise_site.output,
         rules.draw_pictures.output,
         rules.draw_orientation.output,
+        rules.draw_text_pictures.output,
+        rules.compare_seasons.output,
         rules.draw_buildings.output,
+        rules.draw_viewer.output,
         rules.follow_condition.output.table,
         rules.draw_condition.output,
         rules.publish_rasters.output if SITE_SURFACE else [],

@@ -24,6 +24,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from wrackline.publish.picture_files import write_figure
 from wrackline.quantities import measured
 from wrackline.rasters import Grid, RasterReader
 from wrackline.seasons.seabed_change import DUG, FILLED, MEASURED, WALL
@@ -110,8 +111,7 @@ def draw_change(
     _scale_bar(axes, east - west)
     _key(figure, tall)
     figure.text(0.06, 0.02, _foot(figures, about), fontsize=6.5, va="bottom")
-    Path(path).parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(path, dpi=150, metadata={"Software": None})
+    write_figure(figure, path, dpi=150)
 
 
 def reduced(reader: RasterReader) -> Dots:

@@ -22,7 +22,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
-from wrackline.publish.pictures import INK, NO_DATE, scale_bar
+from wrackline.publish.picture_files import write_figure
+from wrackline.publish.pictures import INK, scale_bar
 from wrackline.quantities import fixed
 from wrackline.seasons.condition import ALL, NONE
 
@@ -99,10 +100,8 @@ def draw_condition(
     lines = [f"surveyed {about['surveyed']}, {about['crs']}", f"caution: {about['caution']}"]
     lines = [part for line in lines for part in textwrap.wrap(line, LETTERS)]
     figure.text(0.05, 0.1 / figure.get_figheight(), "\n".join(lines), fontsize=6.5, va="bottom")
-    for path in map(Path, paths):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        svg = path.suffix == ".svg"
-        figure.savefig(path, dpi=160, metadata=NO_DATE if svg else {"Software": None})
+    for path in paths:
+        write_figure(figure, path, dpi=160)
 
 
 def _sheet(

@@ -1,10 +1,8 @@
-"""The directions of a site's walls: a rose with its families, their table, and a sentence."""
+"""The directions of a site's walls: what their rose shows, as a table and in a sentence."""
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Mapping, Sequence
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
@@ -17,7 +15,7 @@ from wrackline import contract
 from wrackline.crs import grid_factors
 from wrackline.publish.report_text import records
 from wrackline.quantities import fixed, measured
-from wrackline.rooms.families import LEAST_MEMBERS, MOST_FAMILIES, families, rose
+from wrackline.rooms.families import LEAST_MEMBERS, MOST_FAMILIES, families, rose_rows
 
 Array = npt.NDArray[np.float64]
 
@@ -65,19 +63,13 @@ def stretches(walls: gpd.GeoDataFrame) -> tuple[Array, Array]:
     return (np.degrees(np.arctan2(*step[long].T)) + turn) % 180, length[long]
 
 
-def draw_orientation(
-    walls: gpd.GeoDataFrame, about: Mapping[str, str], paths: Sequence[Path]
-) -> pd.DataFrame:
-    """Draw the rose of a site's walls; return what it shows.
+def orientation_table(walls: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Return what the rose of a site's walls shows.
 
     Parameters
     ----------
     walls : GeoDataFrame
         The layer `wall_lines`.
-    about : mapping of str to str
-        Statement beside the figures.
-    paths : sequence of Path
-        Pictures to write.
 
     Returns
     -------
@@ -85,10 +77,8 @@ def draw_orientation(
         The fields of `contract.TABLES["orientation"]`: classes, then families.
     """
     axis, length = stretches(walls)
-    words = f"{about['site']}: axes of recorded walls, from true north"
-    note = "\n".join(textwrap.wrap(f"{CAUTION} {about['caution']}", 118))
-    shown = rose(axis, paths, weights=length, title=words, note=note)
     found = families(axis, length)
+    shown = rose_rows(axis, found, weights=length)
     table = shown.rename(columns={"axes": "stretches", "share": "length_share"}).astype(object)
     beside: list[tuple[Any, Any, str]] = [(None, None, NO_SD)] * (len(shown) - len(found))
     beside += [(family.axis_sd_deg, family.spread_deg, "") for family in found]
@@ -102,7 +92,7 @@ def orientation_words(table: pd.DataFrame) -> str:
     Parameters
     ----------
     table : DataFrame
-        As `draw_orientation` returns it.
+        As `orientation_table` returns it.
     """
     classes = table["row"] == "class"
     number = int(table.loc[classes, "stretches"].sum())

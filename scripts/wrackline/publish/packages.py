@@ -1,4 +1,9 @@
-"""GeoPackages: the plan with its contract's fields, described layer by layer."""
+"""GeoPackages: the plan with its contract's fields, which describe themselves where they are read.
+
+Each field has a title and its meaning, each layer a sentence; the tables ``about``, ``fields`` and
+``units`` say the rest wherever the file is opened. All of it by the standard, OGC 12-128: the
+field's words stand where its extension ``gpkg_schema`` has them.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +11,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
+import pyarrow as pa
 import pyogrio
 import shapely
 
 from wrackline import contract, vectors
+from wrackline.publish.tables import field_list
 
 GEOMETRY = {
     "wall_lines": "LineString Z",
@@ -28,6 +36,17 @@ GEOMETRY = {
     "surveys": "MultiPolygon",
     "tracings": "LineString Z",
 }
+TABLES = {
+    "about": "What goes with every figure: units, datum, sea level, dates, caution.",
+    "fields": "Every field of the layers here: type, unit and meaning.",
+    "units": "The units that end the fields' names.",
+}
+"""Tables without places, beside the layers."""
+
+OPTIONS = {"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"}
+"""Of 1.4 older programs warn; and GDAL's own count of rows is no table of the standard."""
+
+FIELD_TITLE, FIELD_MEANING = b"GDAL:OGR:alternative_name", b"GDAL:OGR:comment"
 
 
 def write_package(
@@ -50,22 +69,78 @@ def write_package(
     Path(path).unlink(missing_ok=True)
     for name, table in layers.items():
         layer = vectors.conform(table, contract.columns(name)).set_crs(crs, allow_override=True)
-        if GEOMETRY[name] == "MultiPolygon":
-            layer = layer.set_geometry(_as_multi(layer.geometry))
-        pyogrio.write_dataframe(
-            layer,
+        layer = layer.set_geometry(_as_declared(layer.geometry, GEOMETRY[name]))
+        pyogrio.write_arrow(
+            _with_words(layer, name),
             path,
             layer=name,
             driver="GPKG",
             append=Path(path).exists(),
+            dataset_options=OPTIONS,
             geometry_type=GEOMETRY[name],
-            layer_options={"DESCRIPTION": _description(name, about), "GEOMETRY_NAME": "geom"},
+            crs=crs,
+            layer_options={"DESCRIPTION": describe(name, about), "GEOMETRY_NAME": "geom"},
             layer_metadata=dict(about),  # a data set's own would make GDAL write a file beside it
+        )
+    _write_tables(layers, path, about)
+
+
+def describe(name: str, about: Mapping[str, str]) -> str:
+    """Return a layer's description: what it holds, what its depths count from, the caution."""
+    return (
+        f"{contract.ABOUT[name]} Depths are {about['depths']}; datum: {about['vertical_datum']}. "
+        f"{about['caution'].split('. ')[0].removesuffix('.')}. More in the tables about and fields."
+    )
+
+
+def title(field: contract.Field) -> str:
+    """Return a field's name in words, its unit as people write it.
+
+    >>> title(contract.Field("floor_area_sd_m2", "real", "m2", ""))
+    'floor area sd (m²)'
+    """
+    words = field.name.removesuffix(f"_{field.unit}").replace("_", " ")
+    return f"{words} ({contract.UNITS[field.unit][1]})" if field.unit else words
+
+
+def _with_words(layer: gpd.GeoDataFrame, name: str) -> pa.Table:
+    """Return a layer as GDAL takes it, with each field's title and meaning."""
+    table = pa.table(layer.to_arrow(index=False, geometry_encoding="WKB"))
+    words = {
+        field.name: {FIELD_TITLE: title(field), FIELD_MEANING: field.meaning}
+        for field in contract.LAYERS[name]
+    }
+    fields = [one.with_metadata(words.get(one.name, one.metadata)) for one in table.schema]
+    return table.cast(pa.schema(fields))
+
+
+def _write_tables(
+    layers: Mapping[str, gpd.GeoDataFrame], path: Path | str, about: Mapping[str, str]
+) -> None:
+    """Write the tables that explain the layers."""
+    fields = field_list()
+    units = [(unit, *words) for unit, words in contract.UNITS.items()]
+    tables = {
+        "about": pd.DataFrame(about.items(), columns=["topic", "text"]),
+        "fields": fields[fields["layer"].isin(list(layers))],
+        "units": pd.DataFrame(units, columns=["unit", "name", "sign", "ucum"]),
+    }
+    for name, table in tables.items():
+        options = {"DESCRIPTION": TABLES[name]}
+        pyogrio.write_dataframe(
+            table, path, layer=name, driver="GPKG", append=True, layer_options=options
         )
 
 
-def _as_multi(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
-    return gpd.GeoSeries([_multi(shape) for shape in shapes], index=shapes.index, crs=shapes.crs)
+def _as_declared(shapes: gpd.GeoSeries, kind: str) -> gpd.GeoSeries:
+    """Return shapes as their layer declares them: in parts, or with a height, NaN if unknown."""
+    drawn = shapes.to_numpy()
+    if kind == "MultiPolygon":
+        drawn = [_multi(shape) for shape in drawn]
+    elif kind == "LineString Z":
+        places, of = shapely.get_coordinates(drawn, include_z=True, return_index=True)
+        drawn = shapely.linestrings(places, indices=of)
+    return gpd.GeoSeries(drawn, index=shapes.index, crs=shapes.crs)
 
 
 def _multi(shape: shapely.Geometry | None) -> shapely.Geometry | None:
@@ -73,12 +148,3 @@ def _multi(shape: shapely.Geometry | None) -> shapely.Geometry | None:
     if shape is None or shape.geom_type == "MultiPolygon":
         return shape
     return shapely.MultiPolygon([] if shape.is_empty else [shape])
-
-
-def _description(name: str, about: Mapping[str, str]) -> str:
-    fields = "; ".join(
-        f"{f.name}{f' [{f.unit}]' if f.unit else ''}: {f.meaning}" for f in contract.LAYERS[name]
-    )
-    return (
-        f"{about['depths']}. Datum: {about['vertical_datum']}. {about['caution']} Fields: {fields}"
-    )

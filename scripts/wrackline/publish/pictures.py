@@ -18,6 +18,8 @@ from matplotlib.patheffects import withStroke
 
 from wrackline.drawn_marks import are_marks
 from wrackline.publish.phases import phase_words
+from wrackline.publish.picture_files import write_figure
+from wrackline.publish.picture_style import INCH_MM, line_mm, text_mm
 from wrackline.publish.shrinking import Small
 from wrackline.quantities import fixed
 
@@ -46,7 +48,7 @@ FOOT_IN, KEY_IN, AXIS_IN, HEAD_IN = 1.0, 0.45, 0.4, 0.5
 """Height of the statement, the key, the grid's figures and the heading around a plan [inches]."""
 
 CAUTION_WIDTH = 110
-NO_DATE = {"Date": None}
+NUMBER_PT = 5.5
 PLAN_PX = 4000
 """Bends of contours below one in so many of a plan's width are left out of its picture."""
 SEABED_PX = 1800
@@ -102,7 +104,7 @@ def draw_plan(
     if _readable(figure, axes, rooms):
         _label_rooms(axes, rooms)
     else:
-        _label_buildings(axes, plan["buildings"])
+        _label_buildings(figure, axes, plan["buildings"])
     _key(figure, axes)
     save(figure, paths)
 
@@ -188,14 +190,35 @@ def _readable(figure: Figure, axes: Axes, rooms: gpd.GeoDataFrame) -> bool:
     return float(wide_in * axes.get_position().width * figure.get_figwidth()) > LABEL_IN
 
 
-def _label_buildings(axes: Axes, buildings: gpd.GeoDataFrame) -> None:
-    """Write a building's number above it, where the rooms are too small for theirs."""
-    for _, row in buildings.iterrows():
-        west, _, east, north = row.geometry.bounds
-        place = ((west + east) / 2, north)
-        style = {**CENTRED, "va": "bottom"}
-        label = axes.text(*place, row["building"], fontsize=5.5, zorder=5, **style)
+def _label_buildings(figure: Figure, axes: Axes, buildings: gpd.GeoDataFrame) -> None:
+    """Write a building's number beside it, where the rooms are too small for theirs.
+
+    It stands above the building, or where that would touch another building or number, below it,
+    to its right or to its left.
+    """
+    axes.apply_aspect()
+    wide_mm = axes.get_position().width * figure.get_figwidth() * INCH_MM
+    metre = float(np.diff(axes.get_xlim())[0]) / wide_mm
+    taken = [shapely.box(*shape.bounds) for shape in buildings.geometry]
+    for number, ground in zip(buildings["building"], list(taken), strict=True):
+        half = np.array([text_mm(number, NUMBER_PT), line_mm(NUMBER_PT)]) / 2 * metre
+        places = _beside(ground.bounds, half)
+        boxes = [shapely.box(*(place - half), *(place + half)) for place in places]
+        others = [box for box in taken if box is not ground]
+        touched = [sum(box.intersection(other).area for other in others) for box in boxes]
+        best = int(np.argmin(np.round(touched, 6)))
+        taken.append(boxes[best])
+        x, y = places[best].tolist()
+        label = axes.text(x, y, number, fontsize=NUMBER_PT, zorder=5, **CENTRED)
         label.set_path_effects([withStroke(linewidth=1.5, foreground="white")])
+
+
+def _beside(bounds: Sequence[float], half: np.ndarray) -> np.ndarray:
+    """Return the middles of a text above, below, right and left of a box, shape (4, 2)."""
+    west, south, east, north = bounds
+    x, y = (west + east) / 2, (south + north) / 2
+    wide, tall = half
+    return np.array([[x, north + tall], [x, south - tall], [east + wide, y], [west - wide, y]])
 
 
 def _label_rooms(axes: Axes, rooms: gpd.GeoDataFrame) -> None:
@@ -335,6 +358,4 @@ def _uncertainty(axes: Axes, seabed: Seabed) -> None:
 def save(figure: Figure, paths: list[Path]) -> None:
     """Write a figure as PNG or SVG, equal bytes for equal figures."""
     for path in paths:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        svg = path.suffix == ".svg"
-        figure.savefig(path, dpi=160, metadata=NO_DATE if svg else {"Software": None})
+        write_figure(figure, path, dpi=160)

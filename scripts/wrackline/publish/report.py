@@ -70,6 +70,19 @@ SECTIONS = (
 )
 
 
+PICTURES = [
+    el("a", words, href=f"pictures/{name}.svg")
+    for name, words in (
+        ("orientation", "directions"),
+        ("areas", "areas"),
+        ("depths", "depths"),
+        ("profile", "sections"),
+        ("access", "ways into rooms"),
+        ("seasons", "seasons side by side"),
+    )
+]
+"""Ways to the pictures for a publication's text; each lies there as PNG and CSV too."""
+
 UNCERTAINTY_WORDS = (
     "Total vertical uncertainty of the composite seabed: 1.96 sd of each cell, in 95 of 100 cases "
     "more than its error. Filled cells are those of the bed between soundings: what stands wholly "
@@ -179,6 +192,7 @@ class Report:
                     ("measured by", el("ul", *techniques, class_="columns")),
                     ("season by season", join(self._seasons(), ", ")),
                     ("condition", el("a", "what became of the walls", href="condition.png")),
+                    ("pictures for the text", join(PICTURES, ", ")),
                 ]
             ),
             el("p", READING),
@@ -266,7 +280,7 @@ class Report:
         words = (
             "Numbers are those of buildings and lead to them; every room leads to what is known "
             f"of it. The plan is upright in the grid; {true_north(site_window(plan), crs)}. "
-            "The same to scale is the file sheets/plan.pdf."
+            "The same to scale are the sheets in sheets/, listed in tables/sheets.csv."
         )
         return [skip, picture, legend(), el("p", words)]
 

@@ -205,7 +205,19 @@ class Houses:
 
     def _building(self, row: Record, rooms: Sequence[Record]) -> Markup:
         number = row["building"]
-        facts = [
+        sheet = el("a", f"its page in {PAGES}", href=f"{PAGES}#{number}")
+        below = el(
+            "figcaption", "Discs are openings: black seen, white possible. To print: ", sheet
+        )
+        figure = el("figure", building_plan(self.plan, number), below)
+        top = el("h3", f"Building {number}", id=number)
+        both = el("div", figure, pairs(self.building_facts(row)), class_="two")
+        return el("section", top, both, self._cards(rooms))
+
+    def building_facts(self, row: Record) -> list[tuple[str, object]]:
+        """Return what is known of one building, each fact with its name."""
+        number = row["building"]
+        return [
             ("rooms", f"{row['room_count']}, courts left out"),
             ("footprint", shown(row, "footprint_m2", ", to the outer lines recorded")),
             ("axis", shown(row, "axis_deg", " from true north, right angles taken as the same")),
@@ -220,14 +232,6 @@ class Houses:
             ("on the plan", _seasons(row)),
             ("empty because", reasons(row["null_because"])),
         ]
-        sheet = el("a", f"its page in {PAGES}", href=f"{PAGES}#{number}")
-        below = el(
-            "figcaption", "Discs are openings: black seen, white possible. To print: ", sheet
-        )
-        figure = el("figure", building_plan(self.plan, number), below)
-        top = el("h3", f"Building {number}", id=number)
-        both = el("div", figure, pairs(facts), class_="two")
-        return el("section", top, both, self._cards(rooms))
 
     def _cards(self, rooms: Iterable[Record]) -> Markup:
         return el("div", *(self.card(row) for row in rooms), class_="cards")
@@ -257,7 +261,12 @@ class Houses:
         """Return what is known of one room, and how."""
         number = row["room"]
         head = el("h4", number, el("small", f" {row['kind']}, as suggested by size and shape"))
-        facts = [
+        return el("article", head, pairs(self.room_facts(row)), id=number)
+
+    def room_facts(self, row: Record) -> list[tuple[str, object]]:
+        """Return what is known of one room, each fact with its name."""
+        number = row["room"]
+        return [
             ("floor area", _area(row)),
             ("to wall centres", plain(row, "centre_area_m2")),
             ("long axis", shown(row, "axis_deg", " from true north")),
@@ -277,7 +286,6 @@ class Houses:
             ("on the plan", _seasons(row)),
             ("empty because", reasons(row["null_because"])),
         ]
-        return el("article", head, pairs(facts), id=number)
 
     def _seabed(self, row: Record) -> object:
         if absent(row["bed_depth_m"]):

@@ -108,6 +108,21 @@ def _quantile(by_sd: npt.NDArray[np.int64], share: float) -> float:
     return float(np.searchsorted(np.cumsum(by_sd), share * by_sd.sum()) * TICK_M)
 
 
+def sd_quantiles(surface: str | Path, shares: Sequence[float]) -> list[float]:
+    """Return the sds that shares of a surface's cells don't exceed, to 0.1 mm [m].
+
+    Parameters
+    ----------
+    surface : str or Path
+        A merged surface.
+    shares : sequence of float
+        Each 0 to 1.
+    """
+    with RasterReader(surface) as reader:
+        by_sd = _sums(reader, []).by_sd
+    return [_quantile(by_sd, share) for share in shares]
+
+
 def small_picture(paths: Sequence[str | Path]) -> bytes:
     """Return a PNG no wider than a page, its empty rim cut off; nothing where there is none."""
     if not paths:

@@ -244,7 +244,7 @@ def _legend(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
     pen.heading(words.say("legend"), letters.heading)
     for drawn in shown.things:
         if drawn.words:
-            pen.legend(drawn.words, drawn.style, size)
+            pen.legend(drawn.words, drawn.sample or drawn.style, size)
     for of, style in LEVELS.items():
         if any(spot.of == of for spot in shown.spots):
             pen.legend(words.say(f"spot_{of.replace(' ', '_')}"), style, size)

@@ -17,6 +17,7 @@ from wrackline.publish.language import Language
 from wrackline.publish.phases import as_last_stood
 from wrackline.publish.sheet_content import Content, marks_layer, with_round_depths
 from wrackline.publish.shrinking import shrunk
+from wrackline.sources import SHEET_TRAITS
 
 
 def read_content(files: Any, said: Any) -> Content:
@@ -25,19 +26,19 @@ def read_content(files: Any, said: Any) -> Content:
     Parameters
     ----------
     files : object
-        With the paths ``plan`` (one a layer of the plan), ``team``, ``package``, ``spots`` and
+        With the paths ``plan`` (one a layer of the plan), ``team``, ``spots`` and
         ``trenches``, and, in lists of one or none, ``contours``, ``waterlines``, ``surface``,
         ``relief`` and ``picture``.
     said : object
         What the config says, as JSON: ``site``, ``settings``, ``language``, ``survey``; and
-        ``season``, ``marks``, ``contour_step_m``.
+        ``season``, ``marks``, ``contour_step_m`` and ``surveys`` (`wrackline.sources`).
     """
     site = Site.model_validate_json(said.site)
     settings = SheetSet.model_validate_json(said.settings)
     phases = read_json(files.team)["phases"]
     content = Content(
         plan=as_last_stood(vectors.read_layers(PLAN_LAYERS, files.plan), phases),
-        surveys=pd.DataFrame(gpd.read_file(files.package, layer="surveys")),
+        surveys=pd.DataFrame(said.surveys, columns=["survey", *SHEET_TRAITS]),
         site=site,
         season=said.season,
         contours=_read(files.contours),

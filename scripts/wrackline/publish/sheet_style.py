@@ -124,6 +124,9 @@ LEVEL_FOOT = Outline(
 )
 """The same on a line, for the seabed."""
 
+WEDGE = Outline([(-1.0, 0.13), (-1.0, -0.13), (1.0, 0), (-1.0, 0.13)], closed=True)
+"""A hachure, its head to the left."""
+
 LEVELS = {
     "wall top": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5),
     "wall base": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="left"),

@@ -30,6 +30,7 @@ from wrackline.publish.sheet_style import (
     RED,
     SEA,
     THIN_MM,
+    WEDGE,
     Style,
     tone,
 )
@@ -66,6 +67,8 @@ class Drawn:
         What has more lies above.
     broken : bool
         Whether labels interrupt it: contours, waterlines and hatched ground.
+    sample : Style or None
+        How the legend shows it, where that is another way.
     """
 
     words: str
@@ -73,6 +76,7 @@ class Drawn:
     shapes: np.ndarray
     order: float
     broken: bool = False
+    sample: Style | None = None
 
 
 def things_on(content: Content, layout: Layout) -> list[Drawn]:
@@ -263,7 +267,9 @@ def _surveyors(
     yield Drawn(text, Style(INK, FAINT_MM, marker="h", size_mm=0.8), spots, 3.8)
     strokes = features.geometry[kind == HACHURE].to_numpy()
     heads = [wedge(stroke, layout.ground_m(HACHURE_MM)) for stroke in strokes]
-    yield Drawn(words.say("slope"), Style(face=INK), np.array(heads, dtype=object), 2.5)
+    sample = Style(INK, FAINT_MM, marker=WEDGE, size_mm=3.0, fill="full")
+    shapes = np.array(heads, dtype=object)
+    yield Drawn(words.say("slope"), Style(face=INK), shapes, 2.5, sample=sample)
     sections = features.geometry[kind == SECTION].to_numpy()
     style = Style(INK, LINE_MM, (12, 2, 2, 2))
     yield Drawn(words.say("section"), style, sections, 4.5)

@@ -1,7 +1,13 @@
-"""CSV tables: units in the column names, and no cell that a spreadsheet would run."""
+"""CSV tables: units in the column names, and no cell that a spreadsheet would run.
+
+A spreadsheet of another country splits rows at semicolons or tabs and heeds no quotes while it does
+so; then a part of a text stands in a cell of its own. So parts are guarded like whole texts, behind
+any blanks, quotes and signs that don't show, which some programs drop before they look.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,7 +20,15 @@ from wrackline import contract, quantities
 DECIMALS = {"deg": 2, "m2": 2, "m": 3, "share": 3}
 """Digits by the unit that ends a column's name; more than any survey here supports."""
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
+QUOTE = '"'
+UNSEEN = (
+    r"[^\S\t\n]|[\"\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2064\ufeff]"
+)
+FORMULA = re.compile(rf"(?P<start>^|[;\t\n])(?P<unseen>(?:{UNSEEN})*)(?P<sign>[=+\-@＝＋－＠])")
+"""Where a formula may begin in a text; a figure's own sign is none, and is never looked at."""
+
+QUOTED = re.compile(r"[,;\t\n\"]|^\s|\s$")
+"""What has a cell put in quotes; semicolons and tabs too, since some split rows at all of them."""
 
 
 def write_csv(
@@ -39,9 +53,22 @@ def write_csv(
         figures = zip(table[name], table[sd_name], texts[name], texts[sd_name], strict=True)
         cells = [_supported(*figure) for figure in figures]
         texts[name], texts[sd_name] = ([cell[k] for cell in cells] for k in (0, 1))
-    printed = pd.DataFrame(texts, columns=columns, dtype=object)
+    rows = [[_guarded(name) for name in columns], *zip(*texts.values(), strict=True)]
     Path(path).parent.mkdir(parents=True, exist_ok=True)
-    printed.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+    with Path(path).open("w", encoding="utf-8", newline="") as stream:
+        stream.writelines(_row(cells) for cells in rows)
+
+
+def _row(cells: Sequence[str]) -> str:
+    r"""Return a row of a file.
+
+    >>> _row(["R1", "a;b", ""]), _row([""])
+    ('R1,"a;b",\\n', '""\\n')
+    """
+    quoted = [
+        f'"{cell.replace(QUOTE, QUOTE * 2)}"' if QUOTED.search(cell) else cell for cell in cells
+    ]
+    return (",".join(quoted) or QUOTE * 2) + "\n"
 
 
 def pairs_in(columns: Sequence[str]) -> dict[str, str]:
@@ -86,7 +113,7 @@ def _texts(name: str, column: pd.Series) -> list[str]:
 
 
 def _text(name: str, value: Any) -> str:
-    """Return one cell; texts that a spreadsheet would take for a formula get an apostrophe.
+    """Return one cell.
 
     >>> _text("note", "=1+1"), _text("depth_m", -0.25), _text("depth_m", None)
     ("'=1+1", '-0.250', '')
@@ -99,15 +126,25 @@ def _text(name: str, value: Any) -> str:
         digits = DECIMALS.get(name.rsplit("_", 1)[-1], 3)
         text = f"{value:.{digits}f}"
         return text.removeprefix("-") if float(text) == 0 else text
-    text = str(value).replace("\r\n", "\n").replace("\r", "\n")  # else a row would break in two
-    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+    return _guarded(str(value))
+
+
+def _guarded(text: str) -> str:
+    """Return a text with an apostrophe wherever a spreadsheet would take it for a formula.
+
+    >>> _guarded("a; =1+1"), _guarded("-5"), _guarded("a-b")
+    ("a;' =1+1", "'-5", 'a-b')
+    """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")  # else a row would break in two
+    return FORMULA.sub(r"\g<start>'\g<unseen>\g<sign>", text)
 
 
 def field_list() -> pd.DataFrame:
-    """Return every field of layers and of the tables beside them, with its unit and meaning."""
+    """Return every field of layers, tables and pictures' data, with its unit and meaning."""
+    pictures = {f"pictures/{name}": fields for name, fields in contract.PICTURES.items()}
     rows = [
         {"layer": layer, "field": f.name, "type": f.kind, "unit": f.unit, "meaning": f.meaning}
-        for layer, fields in {**contract.LAYERS, **contract.TABLES}.items()
+        for layer, fields in {**contract.LAYERS, **contract.TABLES, **pictures}.items()
         for f in fields
     ]
     return pd.DataFrame(rows)

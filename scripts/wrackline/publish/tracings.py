@@ -30,12 +30,23 @@ def tracing_layer(tracings: gpd.GeoDataFrame, walls: gpd.GeoDataFrame) -> gpd.Ge
     table = tracings.drop(columns=["row", "wall_line"]).assign(
         wall=tracings["wall_line"].map(number),
         line=[line_name(row) for _, row in tracings.iterrows()],
-        length_m=tracings["length_m"].to_numpy(float) / _scale(tracings),
+        length_m=ground_lengths(tracings),
         why=whys.where(~unknown, ""),
         null_because=np.where(unknown, whys.map(NO_OFFSET.format), ""),
     )
     table = table.sort_values(["wall", "survey", "line"], kind="stable", ignore_index=True)
     return vectors.conform(table, contract.columns("tracings"))
+
+
+def ground_lengths(tracings: gpd.GeoDataFrame) -> np.ndarray:
+    """Return how far each tracing runs along its wall on the ground, shape (n,) [m].
+
+    Parameters
+    ----------
+    tracings : GeoDataFrame
+        `wrackline.walls.accounts.TRACING_COLUMNS`.
+    """
+    return np.asarray(tracings["length_m"].to_numpy(float) / _scale(tracings))
 
 
 def _scale(lines: gpd.GeoDataFrame) -> np.ndarray:

@@ -20,6 +20,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from wrackline.accuracy.standards import COVERAGE_S44
+from wrackline.publish.picture_files import write_figure
 from wrackline.publish.report_text import percent
 from wrackline.quantities import fixed
 from wrackline.rasters import Grid, RasterReader
@@ -68,8 +69,7 @@ def draw_uncertainty(surface: Path | str, about: Mapping[str, str], path: Path |
     lines = [f"{topic.replace('_', ' ')}: {about[topic]}" for topic in TOPICS if topic in about]
     lines = [part for line in lines for part in textwrap.wrap(line, LINE_LETTERS)]
     figure.text(0.06, 0.02, "\n".join(lines), fontsize=6.5, va="bottom")
-    Path(path).parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(path, dpi=150, metadata={"Software": None})
+    write_figure(figure, path, dpi=150)
 
 
 def _tall(box: tuple[float, float, float, float]) -> float:

@@ -71,27 +71,38 @@ def plausible_doors(
             f"most is {most}; at least one outline is needed, or no range has a meaning: give 1 "
             "or more"
         )
-    ways = _ways(openings, rooms, outside)
-    seen = [edge for edges, evidence in ways if evidence == "seen" for edge in edges]
-    unsure = [edges for edges, evidence in ways if evidence != "seen" and edges]
+    ways = spaces_joined(openings, rooms, outside)
+    seen = [edge for _, edges, evidence in ways if evidence == "seen" for edge in edges]
+    unsure = [edges for _, edges, evidence in ways if evidence != "seen" and edges]
     return [
         Outline(seen + [edge for k in np.flatnonzero(row) for edge in unsure[k]])
         for row in _combinations(len(unsure), most)
     ]
 
 
-def _ways(
-    openings: pd.DataFrame, rooms: Sequence[str], outside: str
-) -> list[tuple[list[tuple[str, str]], str]]:
-    """Return what each opening joins, pair by pair, and its evidence, by their numbers."""
+def spaces_joined(
+    openings: pd.DataFrame, rooms: Sequence[str], outside: str = "outside"
+) -> list[tuple[str, list[tuple[str, str]], str]]:
+    """Return of each opening its number, the spaces that it joins pair by pair, and its evidence.
+
+    Parameters
+    ----------
+    openings, rooms, outside
+        As in `plausible_doors`.
+
+    Returns
+    -------
+    list of tuple
+        In the order of the openings' numbers; those that lead into none of the rooms left out.
+    """
     known = set(rooms)
     found = []
     columns = (openings["opening"], openings["joins"], openings["evidence"])
-    for _, joins, evidence in sorted(zip(*columns, strict=True)):
+    for number, joins, evidence in sorted(zip(*columns, strict=True)):
         names = {part if part in known else outside for part in str(joins).split(";")}
         spaces = sorted(names - {outside}) + sorted(names & {outside})
         if names & known:
-            found.append((list(combinations(spaces, 2)), evidence))
+            found.append((str(number), list(combinations(spaces, 2)), evidence))
     return found
 
 
@@ -125,5 +136,5 @@ def doors_known(openings: pd.DataFrame, rooms: Sequence[str]) -> float:
     >>> doors_known(found, ["R1", "R2"])
     0.5
     """
-    evidence = [evidence for _, evidence in _ways(openings, rooms, "outside")]
+    evidence = [evidence for _, _, evidence in spaces_joined(openings, rooms)]
     return evidence.count("seen") / max(len(evidence), len(rooms))

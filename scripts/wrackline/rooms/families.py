@@ -1,4 +1,4 @@
-"""Families of walls' directions over a site, and the rose that shows them.
+"""Families of walls' directions over a site, and the classes of the rose that shows them.
 
 A site whose buildings are right-angled has few directions, modulo 90 degrees. They are taken for
 a mixture of von Mises distributions of the axis times `fold`, over a background of any direction.
@@ -7,25 +7,16 @@ a mixture of von Mises distributions of the axis times `fold`, over a background
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patheffects import withStroke
-from matplotlib.projections.polar import PolarAxes
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 from scipy.special import ive
-
-from wrackline.quantities import measured
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -47,21 +38,6 @@ TRIAL, ROUNDS, CLOSE = 25, 500, 1e-6
 
 START_KAPPA = (4.0, 40.0)
 """A new family is tried as a wide and as a narrow one: spread of 7 and of 2 degrees for fold 4."""
-
-INK, BAR, RING = "#1b1b1b", "#d3d3d3", "#9a9a9a"
-MARKS: tuple[tuple[str, Any], ...] = (
-    ("#0072b2", "-"),
-    ("#d55e00", (0, (6, 2))),
-    ("#009e73", (0, (1.5, 1.5))),
-    ("#cc79a7", (0, (7, 2, 1.5, 2))),
-)
-"""Colours of Okabe and Ito, each with dashes of its own, so that families stand in grey."""
-SETTINGS: Any = {
-    "font.family": "DejaVu Sans",
-    "font.size": 8,
-    "svg.fonttype": "none",
-    "svg.hashsalt": "wrackline",
-}
 
 
 @dataclass(frozen=True)
@@ -395,143 +371,3 @@ def _row(k: int, family: Family) -> dict[str, Any]:
 def _sums(at: Ints, weight: Array, number: int) -> Array:
     """Return the weight of each class, the same for any order of the axes."""
     return np.array([math.fsum(weight[at == k]) for k in range(number)])
-
-
-def rose(
-    axes_deg: npt.ArrayLike,
-    paths: Sequence[Path],
-    *,
-    weights: npt.ArrayLike | None = None,
-    fold: int = 4,
-    bin_deg: float = 10.0,
-    title: str = "Axes of walls",
-    note: str = "",
-) -> pd.DataFrame:
-    """Draw a rose of axes with their families, north up, every axis both ways.
-
-    Parameters
-    ----------
-    axes_deg : array_like, shape (n,)
-        Axes, clockwise from north [degrees].
-    paths : sequence of Path
-        Files to write, by their suffix: SVG, PNG, or CSV for the rows shown.
-    weights, fold
-        As in `families`.
-    bin_deg : float
-        Width of a class, a part of 180 [degrees].
-    title, note : str
-        What stands above and below.
-
-    Returns
-    -------
-    DataFrame
-        As `rose_rows`.
-
-    Notes
-    -----
-    Areas, not radii, are in proportion to shares, so that great classes don't look greater than
-    they are (Fisher 1993, section 2.2, from memory). The same data give the same bytes.
-    """
-    found = families(axes_deg, weights, fold=fold)
-    rows = rose_rows(axes_deg, found, weights=weights, bin_deg=bin_deg)
-    with mpl.rc_context(SETTINGS):
-        figure = Figure(figsize=(5.0, 6.8))
-        axes = PolarAxes(figure, (0.1, 0.3, 0.8, 0.588))
-        figure.add_axes(axes)
-        total = int(rows.loc[rows["row"] == "class", "axes"].sum())
-        _petals(axes, rows.loc[rows["row"] == "class"], bin_deg, _clear(found, fold))
-        for k, family in enumerate(found):
-            _mark(axes, family, fold, k)
-        heading = textwrap.fill(f"{title}: {total} axes", 56)
-        figure.text(0.05, 0.985, heading, fontsize=10, color=INK, va="top")
-        _legend(figure, found, weights is not None)
-        figure.text(0.05, 0.012, note, fontsize=5.5, color=INK, va="bottom", linespacing=1.3)
-        for path in paths:
-            _write(figure, rows, path)
-    return rows
-
-
-def _petals(axes: PolarAxes, bins: pd.DataFrame, bin_deg: float, clear_deg: float) -> None:
-    """Draw classes as sectors of proportional area, with rings of round shares."""
-    axes.set(theta_zero_location="N", theta_direction=-1)
-    share = bins["share"].to_numpy(dtype=float)
-    top = float(share.max()) or 1.0
-    middle = np.radians(bins["axis_deg"].to_numpy(dtype=float))
-    for turn in (0.0, math.pi):
-        axes.bar(
-            middle + turn,
-            np.sqrt(share / top),
-            width=math.radians(bin_deg),
-            color=BAR,
-            edgecolor=INK,
-            linewidth=0.5,
-            zorder=2,
-        )
-    step = next(s for s in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5) if top / s < 4)
-    rings = np.arange(1, math.floor(top / step + 1e-9) + 1) * step
-    axes.set_rgrids(np.sqrt(rings / top), [""] * len(rings))
-    halo = [withStroke(linewidth=2, foreground="white")]
-    for ring in rings:
-        place = (math.radians(clear_deg), math.sqrt(ring / top))
-        axes.text(*place, f"{100 * ring:g}%", fontsize=7, zorder=6, path_effects=halo)
-    bearings = np.arange(0, 360, 30)
-    axes.set_thetagrids(bearings, ["N", *(f"{bearing}°" for bearing in bearings[1:])])
-    axes.grid(color=RING, linewidth=0.4)
-    axes.tick_params(labelsize=7, pad=8)
-    axes.set_ylim(0, 1.18)
-
-
-def _mark(axes: PolarAxes, family: Family, fold: int, k: int) -> None:
-    """Draw a family's axes through the centre, its spread as arcs, and its letter at their ends."""
-    colour, dashes = MARKS[k % len(MARKS)]
-    spread = np.radians(np.linspace(-family.spread_deg, family.spread_deg, 25))
-    for way in _ways(family, fold):
-        for angle in np.radians([way, way + 180]):
-            axes.plot([angle, angle], [0, 1.06], color="white", linewidth=3, zorder=3)
-            style: dict[str, Any] = {"color": colour, "solid_capstyle": "butt", "zorder": 4}
-            axes.plot([angle, angle], [0, 1.06], linestyle=dashes, linewidth=1.6, **style)
-            axes.plot(angle + spread, np.full(25, 1.06), linewidth=3, **style)
-            letter = chr(ord("A") + k)
-            axes.text(angle, 1.12, letter, color=INK, ha="center", va="center", weight="bold")
-
-
-def _ways(family: Family, fold: int) -> list[float]:
-    """Return the axes of a family within 180 degrees."""
-    return sorted({round((family.axis_deg + 360 * i / fold) % 180, 9) for i in range(fold)})
-
-
-def _clear(found: Sequence[Family], fold: int) -> float:
-    """Return the bearing of the upper right quarter that lies farthest from all families."""
-    ways = np.array([way for family in found for way in _ways(family, fold)] or [0.0])
-    bearing = np.arange(5.0, 86.0, 5.0)
-    off = (bearing[:, None] - ways + 90) % 180 - 90
-    return float(bearing[np.argmax(np.abs(off).min(axis=1))])
-
-
-def _legend(figure: Figure, found: Sequence[Family], weighted: bool) -> None:
-    """Write what the marks stand for under the rose."""
-    words = ["no direction stands out"] if not found else []
-    for k, family in enumerate(found):
-        place = 0.215 - 0.028 * k
-        colour, dashes = MARKS[k % len(MARKS)]
-        figure.add_artist(
-            Line2D([0.05, 0.14], [place, place], color=colour, linestyle=dashes, linewidth=1.6)
-        )
-        words.append(
-            f"{chr(ord('A') + k)}   {measured(family.axis_deg, family.axis_sd_deg, 'deg')}, "
-            f"spread {family.spread_deg:.1f}°, {family.share:.0%} of "
-            f"{'the weight' if weighted else 'the axes'}"
-        )
-    for k, line in enumerate(words):
-        figure.text(0.16, 0.215 - 0.028 * k, line, va="center", color=INK)
-    note = "Area in proportion to share; arcs at the rim: one spread either side of a family's axis"
-    figure.text(0.05, 0.1, note, fontsize=6.5, color=INK)
-
-
-def _write(figure: Figure, rows: pd.DataFrame, path: Path) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    if path.suffix == ".csv":
-        rows.round(6).to_csv(path, index=False, lineterminator="\n")
-        return
-    metadata = {"Date": None} if path.suffix == ".svg" else {"Software": None}
-    figure.savefig(path, dpi=160, metadata=metadata)

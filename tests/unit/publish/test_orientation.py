@@ -5,11 +5,13 @@ import pandas as pd
 import pytest
 import shapely
 from drawn import box
-from PIL import Image
+from printed_page import by_gid, cut, drawn_texts, gids, touching
 from report_site import ABOUT, cells, layer, report, section, tree
 
 from wrackline import contract
-from wrackline.publish.orientation import draw_orientation, orientation_words, stretches
+from wrackline.publish.orientation import orientation_table, orientation_words, stretches
+from wrackline.publish.picture_style import STROKES, save
+from wrackline.publish.rose_picture import draw_rose
 from wrackline.publish.tables import write_csv
 
 TURNED = "EPSG:32625"
@@ -72,10 +74,10 @@ def test_what_was_not_recorded_has_no_say():
     assert len(stretches(walls([[(0, 0), (0.9, 0)]]))[0]) == 0
 
 
-def test_two_directions_are_told(tmp_path):
+def test_two_directions_are_told():
     """Houses turned by 10 and by 40 degrees are two families, the more walls first."""
     lines = [*houses(10, 8), *houses(40, 4)]
-    table = draw_orientation(walls(lines), ABOUT, [tmp_path / "o.png", tmp_path / "o.svg"])
+    table = orientation_table(walls(lines))
     families = table[table["row"] != "class"]
     np.testing.assert_allclose(families["axis_deg"].to_numpy(float), [10, 40], atol=0.1)
     np.testing.assert_allclose(families["length_share"].to_numpy(float), [2 / 3, 1 / 3], atol=0.01)
@@ -87,7 +89,7 @@ def test_two_directions_are_told(tmp_path):
 
 def test_words_are_the_same_from_the_file(tmp_path):
     """The report reads the table as written; the sentence has the same axes."""
-    table = draw_orientation(walls(houses(10, 8)), ABOUT, [])
+    table = orientation_table(walls(houses(10, 8)))
     write_csv(table, tmp_path / "orientation.csv")
     again = orientation_words(pd.read_csv(tmp_path / "orientation.csv"))
     assert again.split(" (spread")[0] == orientation_words(table).split(" (spread")[0]
@@ -95,7 +97,7 @@ def test_words_are_the_same_from_the_file(tmp_path):
 
 def test_the_contracts_fields():
     """The table has the contract's fields; a class has no sd and says why, a family has one."""
-    table = draw_orientation(walls(houses(10, 2)), ABOUT, [])
+    table = orientation_table(walls(houses(10, 2)))
     assert list(table.columns) == list(contract.table_columns("orientation"))
     classes = table["row"] == "class"
     assert table.loc[classes, "null_because"].str.len().gt(0).all()
@@ -104,21 +106,23 @@ def test_the_contracts_fields():
 
 
 @pytest.mark.parametrize("number", [0, 1, 2])
-def test_few_walls_get_a_plain_sentence(tmp_path, number):
+def test_few_walls_get_a_plain_sentence(number):
     """No wall, or one or two: a picture without a family, and words that nothing can be told."""
-    path = tmp_path / "o.png"
-    table = draw_orientation(walls([[(0, 0), (5, 1)]] * number), ABOUT, [path])
+    table = orientation_table(walls([[(0, 0), (5, 1)]] * number))
     assert set(table["row"]) == {"class"}
     assert f"there are {number} straight stretches" in orientation_words(table)
     assert "can't be told" in orientation_words(table)
-    with Image.open(path) as picture:
-        assert picture.width > 500
+    made = draw_rose(table, ABOUT)
+    told = " ".join(text for text, _ in drawn_texts(made))
+    assert f"{number} stretches: 3 are needed to tell a direction." in told
+    assert touching(made) == []
+    assert cut(made) == []
 
 
 def test_walls_of_any_direction_have_none():
     """Walls spread evenly over all directions: no family, and the sentence says so."""
     fan = [turned([[(0, 0), (0, 5)]], bearing)[0] for bearing in np.arange(0, 180, 3.0)]
-    table = draw_orientation(walls(fan), ABOUT, [])
+    table = orientation_table(walls(fan))
     assert orientation_words(table).startswith("No direction stands out")
 
 
@@ -127,13 +131,53 @@ def test_same_bytes(tmp_path):
     lines = [*houses(10, 4), *houses(40, 3)]
     back = [line[::-1] for line in lines[::-1]]
     for name, drawn in (("one", lines), ("two", back)):
-        draw_orientation(walls(drawn), ABOUT, [tmp_path / f"{name}.svg"])
+        save(draw_rose(orientation_table(walls(drawn)), ABOUT), [tmp_path / f"{name}.svg"])
     assert (tmp_path / "one.svg").read_bytes() == (tmp_path / "two.svg").read_bytes()
+
+
+def test_petals_are_the_tables_classes():
+    """Each class is drawn both ways, from edge to edge, its area in proportion to its share.
+
+    A sector's area goes with its radius squared (Fisher 1993, section 2.2, from memory).
+    """
+    table = orientation_table(walls([*houses(10, 8), *houses(37, 4)]))
+    made = draw_rose(table, ABOUT)
+    classes = table[table["row"] == "class"]
+    shares = classes["length_share"].to_numpy(float)
+    for way, turn in (("forth", 0), ("back", np.pi)):
+        bars = [by_gid(made, f"class-{edge:g}-{way}") for edge in classes["from_deg"]]
+        np.testing.assert_allclose([b.get_height() ** 2 for b in bars], shares / shares.max())
+        edges = np.radians(classes[["from_deg", "to_deg"]].astype(float)) + turn
+        drawn = [(bar.get_x(), bar.get_x() + bar.get_width()) for bar in bars]
+        np.testing.assert_allclose(drawn, edges, atol=1e-12)
+
+
+def test_families_are_drawn_at_their_axes():
+    """Each family is drawn a quarter turn apart, through the centre, with dashes of its own."""
+    table = orientation_table(walls([*houses(10, 8), *houses(40, 4)]))
+    made = draw_rose(table, ABOUT)
+    for k, (letter, axis) in enumerate(zip("AB", table["axis_deg"].iloc[-2:], strict=True)):
+        lines = gids(made, f"family-{letter}-").values()
+        drawn = sorted(np.degrees(line.get_xdata()[1]) for line in lines)
+        np.testing.assert_allclose(drawn, float(axis) + np.array([0, 90, 180, 270]), atol=1e-6)
+        assert {line.get_color() for line in lines} == {STROKES[k][0]}
+    told = [text for text, _ in drawn_texts(made)]
+    assert [told.count(letter) for letter in "AB"] == [4, 4]
+    assert any("± " in text and text.startswith("A  ") for text in told)
+
+
+@pytest.mark.parametrize("turns", [[10], [10, 40], [3, 20, 37, 62]])
+def test_no_text_of_the_rose_touches_another(turns):
+    """With one to four families no text overlaps another, and none is cut."""
+    lines = [line for turn in turns for line in houses(turn, 6)]
+    made = draw_rose(orientation_table(walls(lines)), ABOUT)
+    assert touching(made) == []
+    assert cut(made) == []
 
 
 def test_the_report_says_it():
     """The report's section has the sentence, the cautions, and the rose where there is one."""
-    page = tree(report(orientation=draw_orientation(walls(houses(10, 8)), ABOUT, [])).html())
+    page = tree(report(orientation=orientation_table(walls(houses(10, 8)))).html())
     told = cells(section(page, "directions"))
     assert told.startswith("Directions of the walls 1 direction stands out")
     assert "not a phase" in told

@@ -11,7 +11,7 @@ from drawn import box, line_table, plan_of, site
 
 from wrackline import contract, vectors
 from wrackline.environment import FIXED_DATE
-from wrackline.publish.packages import write_package
+from wrackline.publish.packages import TABLES, title, write_package
 
 CRS = "EPSG:32625"
 EAST, NORTH = 500_000, 4_200_000
@@ -48,10 +48,10 @@ def everything(plan):
 
 
 def test_every_layer_comes_back_with_its_fields_and_rows(tmp_path, plan):
-    """All nine layers are there, empty ones too, with the contract's fields in order."""
+    """All layers are there, empty ones too, with the contract's fields in order; then tables."""
     layers = everything(plan)
     write_package(layers, tmp_path / "site.gpkg", crs=CRS, about=ABOUT)
-    assert pyogrio.list_layers(tmp_path / "site.gpkg")[:, 0].tolist() == list(layers)
+    assert pyogrio.list_layers(tmp_path / "site.gpkg")[:, 0].tolist() == [*layers, *TABLES]
     for name, table in layers.items():
         again = gpd.read_file(tmp_path / "site.gpkg", layer=name)
         assert list(again.columns) == [*contract.columns(name), "geometry"]
@@ -67,6 +67,22 @@ def test_a_missing_height_is_missing_in_the_package(tmp_path, plan):
     assert str(z) == "[[-2.0, nan], [-2.0, -2.0], [nan, nan], [nan, nan]]"
     raw = pyogrio.raw.read(tmp_path / "plan.gpkg", layer="wall_lines")
     assert raw[0]["geometry_type"] == "LineString Z"
+
+
+def test_lines_without_heights_are_in_space_all_the_same(tmp_path, plan):
+    """A layer that declares heights has them in every line, NaN where nobody took any.
+
+    OGC 12-128, R27 and R32: z is mandatory where the column says 1. An old plan's lines had none.
+    """
+    walls = plan["wall_lines"]
+    walls = walls.set_geometry(shapely.force_2d(walls.geometry.to_numpy()), crs=CRS)
+    write_package({"wall_lines": walls}, tmp_path / "plan.gpkg", crs=CRS, about=ABOUT)
+    again = gpd.read_file(tmp_path / "plan.gpkg", layer="wall_lines")
+    assert again.geometry.has_z.all()
+    assert np.isnan(shapely.get_coordinates(again.geometry, include_z=True)[:, 2]).all()
+    np.testing.assert_array_equal(
+        shapely.get_coordinates(again.geometry), shapely.get_coordinates(walls.geometry)
+    )
 
 
 def test_null_figures_are_null_in_sql(tmp_path, plan):
@@ -110,17 +126,27 @@ def test_the_package_is_one_by_the_standard(tmp_path, plan):
 
 
 def test_every_layer_says_what_it_is(tmp_path, plan):
-    """A layer's description holds sea level, datum, caution and every field with its unit."""
+    """A layer's description holds sea level, datum, caution; each field its title and meaning."""
     write_package(plan, tmp_path / "plan.gpkg", crs=CRS, about=ABOUT)
     base = sqlite3.connect(tmp_path / "plan.gpkg")
     (text,) = base.execute(
         "select description from gpkg_contents where table_name = 'rooms'"
     ).fetchone()
+    query = "select name, description from gpkg_data_columns where column_name = 'floor_area_m2'"
+    words = base.execute(query).fetchall()
     base.close()
     assert "below msl" in text
-    assert "Datum: invented" in text
+    assert "datum: invented" in text
     assert "Not for navigation" in text
-    assert "floor_area_m2 [m2]: area between wall faces" in text
+    assert words == [("floor area (m²)", "area between wall faces, on the ground")]
+
+
+def test_every_layer_is_told_and_every_unit_named():
+    """Each layer has a sentence, each unit of a field its name and sign, no two titles are one."""
+    assert set(contract.ABOUT) >= set(contract.LAYERS)
+    for fields in (*contract.LAYERS.values(), *contract.TABLES.values()):
+        assert {field.unit for field in fields} <= {"", *contract.UNITS}
+        assert len({title(field) for field in fields}) == len(fields)
 
 
 def test_a_layer_with_other_fields_is_refused(tmp_path, plan):

@@ -9,6 +9,8 @@ import pyogrio
 import pytest
 import shapely
 from drawn import CRS, box, items, plan_of
+from report_site import bare_plan
+from report_site import layer as contract_layer
 
 from wrackline import contract, vectors
 from wrackline.grounds import ground_stated
@@ -172,3 +174,22 @@ def test_a_site_without_seabed_model_has_no_contour():
         table = bed_lines(name, [], CRS)
         assert len(table) == 0
         assert list(table.columns) == [*contract.columns(name), "geometry"]
+
+
+def test_numbers_of_buildings_touch_nothing(drawn_figure):
+    """In two rows of houses a street apart, no number touches another or another house."""
+    shapes = [shapely.box(9 * k, 24 * j, 9 * k + 6, 24 * j + 12) for k in range(36) for j in (0, 1)]
+    names = [{"building": f"B{k:03}-000"} for k in range(72)]
+    rooms = [{"room": f"R{k:03}-000", "kind": "room"} for k in range(72)]
+    layers = {"buildings": contract_layer("buildings", names, shapes)}
+    layers["rooms"] = contract_layer("rooms", rooms, shapes)
+    figure = drawn_figure(bare_plan(**layers))
+    axes = figure.axes[0]
+    texts = [text for text in axes.texts if text.get_text().startswith("B")]
+    assert len(texts) == 72
+    boxes = [shapely.box(*text.get_window_extent().extents) for text in texts]
+    for one, other in itertools.combinations(boxes, 2):
+        assert one.intersection(other).area < 1
+    corners = [axes.transData.transform([s.bounds[:2], s.bounds[2:]]).ravel() for s in shapes]
+    houses = [shapely.box(*corner) for corner in corners]
+    assert all(sum(box.intersects(house) for house in houses) <= 1 for box in boxes)

@@ -46,7 +46,7 @@ def test_it_stands_alone():
     """Nothing is fetched, no style or script is elsewhere; links lead to pages of the record."""
     html = report(picture=b"\x89PNG").html()
     assert "http" not in html
-    beside = r"buildings\.html#|condition\.png|seasons/[a-z0-9_]+/report\.html"
+    beside = r"buildings\.html#|condition\.png|pictures/[a-z]+\.svg|seasons/[a-z0-9_]+/report\.html"
     assert re.findall(rf"(?:src|href)=\"(?!#|data:image/png;base64,|{beside})", html) == []
     assert "@import" not in html
     assert "url(" not in html

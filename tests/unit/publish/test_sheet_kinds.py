@@ -94,7 +94,7 @@ def test_every_building_has_its_sheet_with_areas():
 def test_a_building_that_is_not_there_is_named_with_the_nearest():
     """`only` with a slip of the pen: the run stops and says which number is near."""
     made = block(2, shows="buildings", only=["B005-001"])
-    with pytest.raises(InputError, match="B005-001") as caught:
+    with pytest.raises(InputError, match="no_such_sheet") as caught:
         plan_set(made, "buildings")
     (fault,) = caught.value.faults
     assert fault.file == "config/site.yaml"

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from drawn import site
+from hypothesis import given
+from hypothesis import strategies as st
 
 from wrackline import contract
 from wrackline.errors import Fault
@@ -41,11 +43,22 @@ def written(tmp_path, **columns):
         ("note", "=1+1", "'=1+1"),
         ("note", "+49 30", "'+49 30"),
         ("note", "-5", "'-5"),
+        ("note", "-2+3", "'-2+3"),
+        ("note", " =1+1", "' =1+1"),
+        ("note", "\u00a0\u200b=1+1", "'\u00a0\u200b=1+1"),
+        ("note", "\x0b=1+1", "'\x0b=1+1"),
+        ("note", "＝1+1", "'＝1+1"),
+        ("note", "a;=1+1", "a;'=1+1"),
+        ("note", 'a; "=1+1"', 'a;\' "=1+1"'),
+        ("note", "a\t=1+1", "a\t'=1+1"),
+        ("note", "a\n=1+1", "a\n'=1+1"),
+        ("note", "=cmd|'/C calc'!A0", "'=cmd|'/C calc'!A0"),
         ("note", "@SUM(A1)", "'@SUM(A1)"),
-        ("note", "\tx", "'\tx"),
-        ("note", "\r=1", "'\n=1"),
+        ("note", "\tx", "\tx"),
+        ("note", "\t=x", "\t'=x"),
+        ("note", "\r=1", "\n'=1"),
         ("note", "a\rb\r\nc", "a\nb\nc"),
-        ("note", "\n=1", "'\n=1"),
+        ("note", "\n=1", "\n'=1"),
         ("note", "a=b", "a=b"),
         ("note", 'one, "two"\nthree', 'one, "two"\nthree'),
         ("note", "Mörtel, 床", "Mörtel, 床"),
@@ -58,6 +71,52 @@ def test_a_cell_holds_what_it_means_and_no_formula(tmp_path, name, value, cell):
         ["survey", name],
         ["2031-a", cell],
     ]
+
+
+def cells_of(text, separator, quoting):
+    """Return the cells that a spreadsheet has of a file that it splits as told."""
+    return [
+        cell
+        for row in csv.reader(text.split("\n"), delimiter=separator, quoting=quoting)
+        for cell in row
+    ]
+
+
+SIGNS = st.text(st.sampled_from("=+-@＝＠;,\t\n\r \"'\u00a0\u200b\x0b10.a"), max_size=12)
+
+
+@given(st.lists(st.tuples(SIGNS, SIGNS), min_size=1, max_size=3))
+def test_however_a_spreadsheet_splits_it_no_cell_is_a_formula(tmp_path_factory, rows):
+    """Split at commas, semicolons or tabs, quotes heeded or not, all that begins is a text.
+
+    What spreadsheets take for a formula, also behind blanks and signs that don't show, was tried
+    with one of them; full-width signs and semicolons are common practice, no source.
+    """
+    path = tmp_path_factory.getbasetemp() / "split.csv"
+    write_csv(pd.DataFrame(rows, columns=["name", "note"]), path)
+    text = path.read_text(encoding="utf-8")
+    for separator in ";\t":
+        for quoting in (csv.QUOTE_MINIMAL, csv.QUOTE_NONE):
+            assert not [cell for cell in cells_of(text, separator, quoting) if formula(cell)]
+    with path.open(encoding="utf-8", newline="") as stream:
+        assert not [cell for row in csv.reader(stream) for cell in row if formula(cell)]
+
+
+def formula(cell):
+    """Tell whether a text may be run: what shows of it first is a sign."""
+    shown = "".join(sign for sign in cell if sign.isprintable() and not sign.isspace())
+    return shown.lstrip('"').startswith(tuple("=+-@＝＋－＠"))
+
+
+def test_a_header_is_no_formula_either(tmp_path):
+    """A column's name is guarded like a text."""
+    assert written(tmp_path, **{"=1+1": [1]})[0] == ["'=1+1"]
+
+
+def test_cells_that_some_would_split_stand_in_quotes(tmp_path):
+    """A semicolon in a list of surveys parts no cells where a program splits at semicolons too."""
+    write_csv(pd.DataFrame({"room": ["R1"], "surveys": ["a;b"]}), tmp_path / "table.csv")
+    assert (tmp_path / "table.csv").read_text() == 'room,surveys\nR1,"a;b"\n'
 
 
 @pytest.mark.parametrize(
@@ -104,7 +163,7 @@ def test_pairs_whose_names_do_not_say_so_are_told(tmp_path):
 
 def test_every_pair_of_the_layers_and_tables_is_found():
     """Each field that the contract pairs with its standard uncertainty is printed by it."""
-    for name, fields in {**contract.LAYERS, **contract.TABLES}.items():
+    for name, fields in {**contract.LAYERS, **contract.TABLES, **contract.PICTURES}.items():
         names = [field.name for field in fields]
         told = [f.meaning.split("standard uncertainty of ")[-1] for f in fields if "_sd_" in f.name]
         assert {value for value in told if value in names} <= set(pairs_in(names)), name
@@ -133,9 +192,9 @@ def test_a_table_of_no_rows_has_its_header(tmp_path):
 
 
 def test_the_field_list_has_every_field_of_every_layer():
-    """Each field stands once for each layer and each other table, with unit and meaning."""
+    """Each field stands once for each layer, table and picture, with unit and meaning."""
     table = field_list()
-    fields = [*contract.LAYERS.values(), *contract.TABLES.values()]
+    fields = [*contract.LAYERS.values(), *contract.TABLES.values(), *contract.PICTURES.values()]
     assert len(table) == sum(map(len, fields))
     row = table.loc[(table["layer"] == "rooms") & (table["field"] == "bed_depth_m")].iloc[0]
     assert (row["unit"], row["meaning"]) == ("m", "median depth of the seabed in it")

@@ -1,15 +1,14 @@
-"""Families of directions in simulated sites, and the rose that shows them.
+"""Families of directions in simulated sites, and the classes of their rose.
 
 Axes are drawn about known directions, either way round the right angle, with a few walls of any
 direction among them. Rates are held against the 0.1 % quantiles of binomial distributions.
 """
 
 import numpy as np
-import pandas as pd
 import pytest
 from scipy.stats import binom
 
-from wrackline.rooms.families import BAR, MARKS, families, rose, rose_rows
+from wrackline.rooms.families import families, rose_rows
 
 SPREAD_DEG = 2.5
 
@@ -164,37 +163,3 @@ def test_rows_of_a_rose():
     np.testing.assert_allclose(rows["share"].iloc[[0, 1, 17]], [0.3, 0.3, 0.4])
     with pytest.raises(ValueError, match="classes of 7 degrees"):
         rose_rows([1.0], [], bin_deg=7)
-
-
-def test_rose_files(tmp_path):
-    """The rose is drawn to the same bytes twice, its words kept as text, its rows beside it."""
-    axes = site(5, [20, 62])
-    for name in ("a", "b"):
-        rows = rose(axes, [tmp_path / f"{name}.{kind}" for kind in ("svg", "png", "csv")])
-    for kind in ("svg", "png", "csv"):
-        assert (tmp_path / f"a.{kind}").read_bytes() == (tmp_path / f"b.{kind}").read_bytes()
-    assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
-    text = (tmp_path / "a.svg").read_text()
-    assert "Axes of walls: 66 axes" in text
-    assert text.count(">A</text>") == 4
-    back = pd.read_csv(tmp_path / "a.csv")
-    pd.testing.assert_frame_equal(back, rows, atol=1e-6)
-    assert back["row"].tolist()[-2:] == ["family A", "family B"]
-
-
-def test_rose_of_nothing(tmp_path):
-    """A rose of no axes, and one without families, say that no direction stands out."""
-    for name, axes in (("none", []), ("any", [1.0, 30.0, 60.0])):
-        rose(axes, [tmp_path / f"{name}.svg"])
-        assert "no direction stands out" in (tmp_path / f"{name}.svg").read_text()
-
-
-def test_marks_stand_in_grey():
-    """Families differ by dashes, and by at least 0.2 of lightness from the classes behind them."""
-
-    def grey(colour):
-        rgb = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
-        return float(np.dot(rgb, [0.2126, 0.7152, 0.0722]))
-
-    assert len({str(dashes) for _, dashes in MARKS}) == len(MARKS) == 4
-    assert all(grey(BAR) - grey(colour) > 0.2 for colour, _ in MARKS)
