@@ -115,7 +115,7 @@ def secrets_of(
     for language in languages:
         whole += [language.own(text) for text in whole]
         names += [language.own(text) for text in names]
-        said += language.words.values()
+        said += [*language.words.values(), language.own(site.public_name)]
     codes = [site.crs, *re.findall(r"\d{4,}", site.crs)]
     words = {word for text in names for word in _words(text)}
     common = {word for text in said for word in _words(text)}

@@ -373,10 +373,10 @@ def _grid(axes: Axes, planned: Planned) -> None:
         autolim=False,
     )
     size, family = planned.letters.grid, content.font
-    say = content.words.say
-    texts = [say("grid_easting", metres=f"{v - zero[0]:.0f}") for v in x]
+    say, number = content.words.say, content.words.number
+    texts = [say("grid_easting", metres=number(v - zero[0], 0)) for v in x]
     axes.set_xticks(x, texts, fontsize=size, family=family)
-    texts = [say("grid_northing", metres=f"{v - zero[1]:.0f}") for v in y]
+    texts = [say("grid_northing", metres=number(v - zero[1], 0)) for v in y]
     axes.set_yticks(y, texts, fontsize=size, family=family, rotation=90, va="center")
     axes.tick_params(length=points(1.0), width=points(FAINT_MM), pad=1.5, top=True, right=True)
 

@@ -359,7 +359,7 @@ def title_fields(content: Content, layout: Layout, named: Named) -> list[list[tu
             ("page", words.say("page_of", number=str(named.page), count=str(named.pages))),
         ],
         [("revision", block.revision or content.season), ("date", date)],
-        [("drawn", block.drawn or ""), ("checked", block.checked or "")],
+        [(key, words.own(getattr(block, key) or "")) for key in ("drawn", "checked")],
     ]
     if content.hides_place:
         return [*rows, [("surveyed_short", _surveyed(content))]]
