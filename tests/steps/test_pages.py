@@ -8,7 +8,7 @@ import pytest
 from tinyhtml5.parser import HTMLParser
 
 PAGES = ("results/report.html", "results/buildings.html", "results/seasons/2031/report.html")
-PAGES += ("work/check/report.html",)
+PAGES += ("work/check/report.html", "results/viewer.html")
 SPACE = "{http://www.w3.org/1999/xhtml}"
 PHRASING_ONLY = ("p", "span", "a", "h1", "h2", "h3", "dt", "em", "strong", "label", "button")
 BLOCKS = ("p", "div", "table", "ul", "ol", "dl", "section", "article", "h1", "h2", "h3", "figure")

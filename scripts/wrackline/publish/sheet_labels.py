@@ -147,15 +147,22 @@ def size_mm(text: str, size_pt: float, font: str = FONT) -> tuple[float, float]:
     return max(widths), len(lines) * LINE_SPACING * size_pt * POINT_MM
 
 
-LINE_SPACING = 1.2
+LINE_SPACING, PROBE_PT = 1.2, 100.0
+
+
+def _line_mm(line: str, size_pt: float, font: str) -> tuple[float, float]:
+    wide, tall = _outline(line, font)
+    return wide * size_pt * POINT_MM, tall * size_pt * POINT_MM
 
 
 @cache
-def _line_mm(line: str, size_pt: float, font: str) -> tuple[float, float]:
-    if not line:
+def _outline(line: str, font: str) -> tuple[float, float]:
+    """Return width and height of a line's outlines, ends of their curves' arms included [sizes]."""
+    if not line.strip():
         return 0.0, 0.0
-    box = TextPath((0, 0), line, size=size_pt, prop=FontProperties(family=font)).get_extents()
-    return float(box.width) * POINT_MM, float(box.height) * POINT_MM
+    path = TextPath((0, 0), line, size=PROBE_PT, prop=FontProperties(family=font))
+    wide, tall = np.ptp(path.vertices, axis=0) / PROBE_PT
+    return float(wide), float(tall)
 
 
 def place_rooms(
