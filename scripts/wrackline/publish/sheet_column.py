@@ -14,7 +14,7 @@ from matplotlib.axes import Axes
 from wrackline.numbers import NUMBERED
 from wrackline.publish.drawing_standards import points
 from wrackline.publish.norths import Norths, say_norths
-from wrackline.publish.sheet_content import Content
+from wrackline.publish.sheet_content import FIRST_DAY, Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
 from wrackline.publish.sheet_pen import BOLD_WIDER, Pen, width_mm, wrapped
 from wrackline.publish.sheet_spots import Spot
@@ -139,15 +139,15 @@ def _norths(pen: Pen, content: Content, letters: Letters) -> None:
 
 def _arrows(pen: Pen, norths: Norths | None, foot: float, content: Content) -> None:
     """Draw the arrows: a schema, each on its side; the angles are those that are written."""
-    x, long, spread = pen.x + 9.5, 12.5, 16.0
-    arrows = [(0.0, "-|>", LINE_MM, "mark_grid")]
-    if norths is not None:
-        arrows.append((np.sign(norths.true_deg) * spread or spread, "->", THIN_MM, "mark_true"))
-    if norths is not None and norths.magnetic_deg is not None:
-        side = float(np.sign(norths.magnetic_deg)) or -1.0
-        taken = any(turn == side * spread for turn, *_ in arrows)
-        arrows.append((side * spread * (2 if taken else 1), "<|-|>", THIN_MM, "mark_magnetic"))
-    for turn, head, width, key in arrows:
+    x, long = pen.x + 9.5, 12.5
+    true, magnetic = arrow_turns(norths)
+    for turn, head, width, key in (
+        (0.0, "-|>", LINE_MM, "mark_grid"),
+        (true, "->", THIN_MM, "mark_true"),
+        (magnetic, "<|-|>", THIN_MM, "mark_magnetic"),
+    ):
+        if turn is None:
+            continue
         across, up = np.sin(np.radians(turn)), np.cos(np.radians(turn))
         tip = (x + long * across, foot + long * up)
         style: dict[str, Any] = {"arrowstyle": head, "color": INK, "mutation_scale": 5}
@@ -157,6 +157,25 @@ def _arrows(pen: Pen, norths: Norths | None, foot: float, content: Content) -> N
         pen.write(
             tip[0] + 2.2 * across - pen.x, tip[1] + 1.4 * up, text, 5.0, ha="center", weight="bold"
         )
+
+
+def arrow_turns(norths: Norths | None) -> tuple[float | None, float | None]:
+    """Return how far true and magnetic north are drawn off grid north, clockwise [degrees].
+
+    Each stands on its own side; where both are on one side, what lies further off is drawn further.
+
+    >>> arrow_turns(Norths(FIRST_DAY, 1.2, -7.7)), arrow_turns(Norths(FIRST_DAY, 3.0, 1.0))
+    ((16.0, -16.0), (32.0, 16.0))
+    """
+    if norths is None:
+        return None, None
+    spread, true, magnetic = 16.0, norths.true_deg, norths.magnetic_deg
+    sides = [spread if (angle or 0.0) >= 0 else -spread for angle in (true, magnetic)]
+    if magnetic is None:
+        return sides[0], None
+    if sides[0] == sides[1]:
+        sides[int(abs(magnetic) >= abs(true))] *= 2
+    return sides[0], sides[1]
 
 
 def _arrow(foot: tuple[float, float], tip: tuple[float, float], style: dict[str, Any]) -> Any:
@@ -174,16 +193,29 @@ def _scale_bar(pen: Pen, content: Content, layout: Layout, letters: Letters) -> 
     for k in range(4):
         face = INK if k % 2 == 0 else "white"
         pen.drawn.append(_bar(x + k * wide / 4, y, wide / 4, face))
-    digits = 0 if length >= 2 else 1
     pen.write(0.0, y + 2.4, "0", size)
-    text = f"{words.number(length, digits)} {words.say('unit_m')}"
+    text = f"{words.number(length, _digits(length))} {words.say('unit_m')}"
     pen.write(wide, y + 2.4, text, size, ha="center")
-    half = words.number(length / 2, 0 if length >= 2 else 2)
+    half = words.number(length / 2, _digits(length / 2))
     pen.write(wide / 2, y + 2.4, half, size, ha="center")
     pen.text(words.say("true_scale"), size)
     if layout.refused:
         text = words.say("scale_refused", wanted=f"{layout.refused}", paper=layout.paper)
         pen.text(text, size, weight="bold")
+
+
+def _digits(value: float) -> int:
+    """Return the decimals that a round number needs, up to two."""
+    return next((n for n in (0, 1) if round(value, n) == value), 2)
+
+
+def sd_digits(sd_m: float) -> int:
+    """Return the decimals of an sd in metres: two, and more where it is below a centimetre.
+
+    >>> sd_digits(0.02), sd_digits(0.0042), sd_digits(0.0)
+    (2, 3, 2)
+    """
+    return next((n for n in (2, 3, 4) if sd_m >= 10.0**-n), 2 if sd_m <= 0 else 5)
 
 
 def _bar(x: float, y: float, wide: float, face: str) -> Any:
@@ -201,7 +233,7 @@ def _promise(pen: Pen, content: Content, layout: Layout, letters: Letters) -> No
         pen.text(words.say("promise_kept", **values), letters.note)
         return
     named = [
-        f"{words.own(technique)} ({words.number(sd, 2)} {words.say('unit_m')})"
+        f"{words.own(technique)} ({words.number(sd, sd_digits(sd))} {words.say('unit_m')})"
         for technique, sd in coarse
     ]
     text = words.say("promise_broken_by", walls="; ".join(named), **values)
@@ -295,7 +327,8 @@ def _techniques(content: Content) -> list[str]:
     lines = []
     for technique, part in wall_surveys(content).groupby("technique", sort=False):
         first, last = words.date(part["from_date"].min()), words.date(part["to_date"].max())
-        sd = words.number(max(position_sd(row) for _, row in part.iterrows()), 2)
+        worst = max(position_sd(row) for _, row in part.iterrows())
+        sd = words.number(worst, sd_digits(worst))
         named = words.own(str(technique))
         lines.append(words.say("walls_by", technique=named, first=first, last=last, sd=sd))
     return lines

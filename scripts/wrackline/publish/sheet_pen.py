@@ -17,7 +17,7 @@ from matplotlib.ft2font import FT2Font
 
 from wrackline.publish.drawing_standards import points
 from wrackline.publish.sheet_paper import GAP_MM
-from wrackline.publish.sheet_style import FONT, GREY, INK, LINE_MM, POINT_MM, Style
+from wrackline.publish.sheet_style import FONT, GREY, INK, LEVELS, LINE_MM, POINT_MM, Style
 
 Draw = Callable[[Axes], Any]
 SPACING = 1.25
@@ -133,7 +133,8 @@ def _sample(style: Style, x: float, y: float) -> Draw:
 
     def draw(axes: Axes) -> None:
         if style.marker is not None:
-            axes.plot([x + SAMPLE_MM / 2], [y], ls="none", **marker_style(style))
+            down = style.size_mm / 2 if style in LEVELS.values() else 0.0
+            axes.plot([x + SAMPLE_MM / 2], [y - down], ls="none", **marker_style(style))
         elif style.face:
             box = [x, x + SAMPLE_MM, x + SAMPLE_MM, x], [y - 1.1, y - 1.1, y + 1.1, y + 1.1]
             axes.fill(*box, fc=style.face, hatch=style.hatch, ec=style.color or GREY, lw=0)
@@ -149,9 +150,6 @@ def marker_style(style: Style) -> dict[str, Any]:
     """Return a marker as matplotlib's ``plot`` takes it."""
     pen = {"mec": style.color, "mew": points(style.width_mm)}
     long = points(style.size_mm) * (2.0 if not isinstance(style.marker, str) else 1.0)
-    if style.fill == "left":
-        halves = {"fillstyle": "left", "mfc": style.color, "markerfacecoloralt": "white"}
-        return {"marker": style.marker, "ms": long, **pen, **halves}
     return {
         "marker": style.marker,
         "ms": long,

@@ -27,6 +27,7 @@ SETTINGS: Any = {
     "svg.fonttype": "path",
     "svg.hashsalt": "wrackline",
     "hatch.linewidth": 0.3,
+    "text.parse_math": False,
 }
 DARKEST, LIGHTEST = 0.22, 0.62
 SMALLER = 0.91
@@ -52,7 +53,7 @@ class Style:
     size_mm : float
         Of the marker.
     fill : str
-        How a marker is filled: full, none, left.
+        How a marker is filled: full, none.
     """
 
     color: str = ""
@@ -124,12 +125,19 @@ LEVEL_FOOT = Outline(
 )
 """The same on a line, for the seabed."""
 
+LEVEL_HALF = Outline(
+    [(0, 0), (-0.62, 1.0), (0, 1.0), (0, 0), (0, 1.0), (0.62, 1.0), (0.62, 1.0), (0, 0)],
+    [Outline.MOVETO, Outline.LINETO, Outline.LINETO, Outline.CLOSEPOLY]
+    + 2 * [Outline.MOVETO, Outline.LINETO],
+)
+"""The same with its left half filled: the right one is two strokes, which nothing can fill."""
+
 WEDGE = Outline([(-1.0, 0.13), (-1.0, -0.13), (1.0, 0), (-1.0, 0.13)], closed=True)
 """A hachure, its head to the left."""
 
 LEVELS = {
     "wall top": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5),
-    "wall base": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="left"),
+    "wall base": Style(INK, FAINT_MM, marker=LEVEL_HALF, size_mm=1.5, fill="full"),
     "floor": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="full"),
     "seabed": Style(INK, FAINT_MM, marker=LEVEL_FOOT, size_mm=1.5),
 }

@@ -46,6 +46,8 @@ NATURAL, MODERN = "natural", "modern"
 MARKS = {"hearth": "^", "jar": "o", "cistern": "s", "grave": "P", "well": "D"}
 """Symbols of common features that are points; all others are drawn as they lie."""
 STONE, HACHURE, SECTION = "stone", "hachure", "section line"
+SPANS = ("xxxx", "////", "++++", "||||", "oooo")
+"""Hatches of walls that stood one phase more than their first, two more, and so on."""
 HACHURE_MM = 0.8
 """Width of a hachure's head."""
 LEAST_WALL_M = 0.05
@@ -189,21 +191,27 @@ def _bodies_by_phase(content: Content) -> Iterator[Drawn]:
     yield Drawn(words.say("wall_no_phase"), Style(face="#d4d4d4"), shapes[undated], 1.2)
     for start, stop in sorted(
         {pair for pair in zip(first[~undated], last[~undated], strict=True)},
-        key=lambda pair: [names.index(one) if one in names else -1 for one in pair],
+        key=lambda pair: ([names.index(one) if one in names else -1 for one in pair], pair),
     ):
         mine = ((first == start) & (last == stop)).to_numpy()
         yield Drawn(*_phase(content, start, stop), shapes[mine], 1.2)
 
 
 def _phase(content: Content, start: str, stop: str) -> tuple[str, Style]:
-    """Return words and tone of walls of one phase; of several, the earliest's tone, hatched."""
+    """Return words and tone of walls of one phase; of several, the earliest's tone, hatched.
+
+    The hatch tells how many phases they stood.
+    """
     names, words = list(content.site.phases), content.words
     one = start or stop
     grey = tone(names.index(one), len(names)) if one in names else BODY
     if start == stop or not (start and stop):
         return words.say("wall_phase", phase=words.own(one)), Style(face=grey)
     text = words.say("wall_phases", first=words.own(start), last=words.own(stop))
-    return text, Style("white", 0, face=grey, hatch="xxxx")
+    known = start in names and stop in names
+    more = names.index(stop) - names.index(start) if known else 1
+    hatch = SPANS[min(max(more, 1), len(SPANS)) - 1]
+    return text, Style("white", 0, face=grey, hatch=hatch)
 
 
 def _walls(content: Content) -> Iterator[Drawn]:
