@@ -26,6 +26,7 @@ from wrackline.publish.sheet_backdrop import Under, backdrop_of
 from wrackline.publish.sheet_column import Named, Shown, draw_title_block, write_column
 from wrackline.publish.sheet_content import Content, prepared
 from wrackline.publish.sheet_labels import (
+    BOLD_ROLES,
     LINE_SPACING,
     Label,
     Place,
@@ -323,8 +324,7 @@ def _spots(axes: Axes, spots: Sequence[Spot]) -> None:
 
 
 ROLES: dict[str, dict[str, Any]] = {
-    "building": {"weight": "bold"},
-    "section": {"weight": "bold"},
+    **{role: {"weight": "bold"} for role in BOLD_ROLES},
     "tile": {"weight": "bold", "color": SEA},
     "trench": {"style": "italic"},
     "key": {"style": "italic"},

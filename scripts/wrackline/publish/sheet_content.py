@@ -148,6 +148,7 @@ def _cut(table: gpd.GeoDataFrame | None, ground: Bounds) -> gpd.GeoDataFrame | N
     """Return the lines within a frame; what lies outside is gone."""
     if table is None or not len(table):
         return table
+    table = _near(table, shapely.box(*ground))
     inside = shapely.clip_by_rect(table.geometry.to_numpy(), *ground)
     kept = ~shapely.is_empty(inside)
     return table[kept].set_geometry(gpd.GeoSeries(inside[kept], index=table.index[kept]))

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import shapely
 
+from wrackline.publish.cutting import less
 from wrackline.publish.language import Language
 from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_labels import Place, Placing, size_mm
+from wrackline.publish.sheet_labels import Place, Placing
 from wrackline.publish.sheet_style import LEVELS
 from wrackline.publish.sheet_things import INDEX_STEP_M, levels_of, multiples
 from wrackline.quantities import places as supported
@@ -99,7 +100,7 @@ def _place(placing: Placing, spot: Spot, text: str, size_pt: float) -> bool:
     places = (
         place
         for place in _beside_mark(placing, spot, text, size_pt)
-        if not mark.intersects(placing.box(text, place, size_pt))
+        if not mark.intersects(placing.box(text, place, size_pt, "spot"))
     )
     label = placing.put(text, places, size_pt, "spot")
     if label is None:
@@ -117,7 +118,7 @@ def _mark_ground(placing: Placing, spot: Spot) -> shapely.Polygon:
 
 def _beside_mark(placing: Placing, spot: Spot, text: str, size_pt: float) -> Iterator[Place]:
     """Yield places around a mark, beside it first."""
-    wide, tall = (placing.layout.ground_m(v) for v in size_mm(text, size_pt, placing.font))
+    wide, tall = (placing.layout.ground_m(v) for v in placing.size_mm(text, size_pt, "spot"))
     size = placing.layout.ground_m(LEVELS[spot.of].size_mm)
     for away_mm in (0.5, 1.5, 3.0, 4.5):
         away = placing.layout.ground_m(away_mm)
@@ -150,12 +151,13 @@ def place_contours(placing: Placing, content: Content, size_pt: float) -> None:
         return
     levels = Levels.of(content)
     fills = [content.plan[name].geometry.to_numpy() for name in ("buildings", "rooms")]
+    built = np.concatenate(fills)
     frame = shapely.box(*placing.layout.ground)
-    open_ground = shapely.difference(frame, shapely.union_all(np.concatenate(fills)))
+    open_ground = shapely.difference(frame, shapely.union_all(built))
     shapely.prepare(open_ground)
     least = placing.layout.ground_m(LABELLED_MM)
     for row in _index_contours(content, least):
-        inside = shapely.get_parts(shapely.intersection(row["geometry"], open_ground))
+        inside = shapely.get_parts(less(np.array([row["geometry"]], dtype=object), built))
         lines = [one for one in inside if one.geom_type == "LineString" and one.length > least]
         if lines:
             text = levels.text(float(row["height_m"]), 0)

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline.publish.cutting import less
 from wrackline.publish.passages import passages
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import Layout
@@ -164,7 +165,7 @@ def _bodies(content: Content) -> Iterator[Drawn]:
     """Wall bodies by phase, the passages through them, and walls of a stated thickness."""
     bodies, words = content.plan["wall_bodies"], content.words
     stated = Style(GREY, 0, face="white", hatch="\\\\\\\\\\\\")
-    yield Drawn(words.say("wall_stated"), stated, _stated_walls(content), 1.0)
+    yield Drawn(words.say("wall_stated"), stated, _stated_walls(content), 1.0, broken=True)
     if not content.site.phases:
         shapes = bodies.geometry.to_numpy()
         yield Drawn(words.say("wall_body"), Style(face=BODY), shapes, 1.2)
@@ -177,7 +178,7 @@ def _stated_walls(content: Content) -> np.ndarray:
     """Return the ground of buildings that is neither room nor wall between two faces."""
     houses = content.plan["buildings"].geometry.to_numpy()
     other = [content.plan[name].geometry.to_numpy() for name in ("rooms", "wall_bodies")]
-    rest = shapely.get_parts(shapely.difference(houses, shapely.union_all(np.concatenate(other))))
+    rest = shapely.get_parts(less(houses, np.concatenate(other)))
     wide_enough = shapely.area(shapely.buffer(rest, -LEAST_WALL_M)) > 0
     return np.asarray(rest[wide_enough])
 
@@ -326,10 +327,8 @@ def interrupted(things: Sequence[Drawn], boxes: np.ndarray) -> list[Drawn]:
     """Return things with their contours and waterlines cut where labels stand."""
     if not len(boxes):
         return list(things)
-    cover = shapely.union_all(boxes)
     return [
-        replace(one, shapes=shapely.difference(one.shapes, cover)) if one.broken else one
-        for one in things
+        replace(one, shapes=less(one.shapes, boxes)) if one.broken else one for one in things
     ]
 
 
