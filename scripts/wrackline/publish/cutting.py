@@ -1,4 +1,4 @@
-"""Shapes cut by other shapes, each by those alone that it meets, so cost grows with their number."""
+"""Shapes cut by other shapes, each by those that it meets, so cost grows with their number."""
 
 from __future__ import annotations
 

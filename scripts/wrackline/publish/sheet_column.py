@@ -14,9 +14,9 @@ from matplotlib.axes import Axes
 from wrackline.numbers import NUMBERED
 from wrackline.publish.drawing_standards import points
 from wrackline.publish.norths import Norths, say_norths
-from wrackline.publish.sheet_content import FIRST_DAY, Content
+from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
-from wrackline.publish.sheet_pen import BOLD_WIDER, Pen, width_mm, wrapped
+from wrackline.publish.sheet_pen import BOLD_WIDER, SPACING, Pen, width_mm, wrapped
 from wrackline.publish.sheet_spots import Spot
 from wrackline.publish.sheet_style import (
     FAINT_MM,
@@ -31,6 +31,8 @@ from wrackline.publish.sheet_style import (
 )
 from wrackline.publish.sheet_things import Drawn
 
+LEAST_PT = 4.5
+"""No letters on a sheet are smaller."""
 ARROWS_MM = (22.0, 19.0)
 """Width and height of the north arrows."""
 
@@ -86,7 +88,13 @@ class Shown:
 
 
 def write_column(
-    content: Content, layout: Layout, named: Named, shown: Shown, letters: Letters
+    content: Content,
+    layout: Layout,
+    named: Named,
+    shown: Shown,
+    letters: Letters,
+    *,
+    cut: bool = False,
 ) -> Pen:
     """Return the columns of a sheet, written but not yet drawn.
 
@@ -98,17 +106,21 @@ def write_column(
     named : Named
     shown : Shown
     letters : Letters
+    cut : bool
+        Whether lists end where the last column does, and say how much is left out.
     """
     block_mm = title_block_mm(content, layout, named, letters)
     _, _, _, tall = layout.column_mm
     pen = Pen(COLUMN_MM[layout.paper], tall - block_mm - 3.0, content.font)
+    if cut:
+        pen.last = layout.columns
     _norths(pen, content, letters)
     _scale_bar(pen, content, layout, letters)
     _promise(pen, content, layout, letters)
     _legend(pen, content, shown, letters)
     _basis(pen, content, shown, letters)
-    _lists(pen, content, named, shown, letters)
     _caution(pen, content, letters)
+    _lists(pen, content, named, shown, letters)
     return pen
 
 
@@ -164,7 +176,7 @@ def arrow_turns(norths: Norths | None) -> tuple[float | None, float | None]:
 
     Each stands on its own side; where both are on one side, what lies further off is drawn further.
 
-    >>> arrow_turns(Norths(FIRST_DAY, 1.2, -7.7)), arrow_turns(Norths(FIRST_DAY, 3.0, 1.0))
+    >>> arrow_turns(Norths(None, 1.2, -7.7)), arrow_turns(Norths(None, 3.0, 1.0))
     ((16.0, -16.0), (32.0, 16.0))
     """
     if norths is None:
@@ -186,7 +198,11 @@ def _scale_bar(pen: Pen, content: Content, layout: Layout, letters: Letters) -> 
     """Draw a bar of a round length, and say that the sheet is to scale in the grid."""
     words, size = content.words, letters.note
     longest = (pen.wide - 10.0) / layout.metre_mm
-    length = next(s for s in (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2) if s <= longest)
+    length = next(
+        s
+        for s in (10000, 5000, 2000, 1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2)
+        if s <= longest
+    )
     wide = length * layout.metre_mm
     top = pen.room(8.0)
     x, y = pen.x, top - 7.0
@@ -340,15 +356,21 @@ def _lists(pen: Pen, content: Content, named: Named, shown: Shown, letters: Lett
     if named.beside:
         pen.heading(words.say("neighbours"), letters.heading)
         pen.listed([f"{words.say(side)}: {other}" for side, other in named.beside.items()], size)
-    if shown.keys:
-        pen.heading(words.say("rooms_by_key"), letters.heading)
-        pen.listed([f"{key}  {number}" for key, number in sorted(shown.keys.items())], size)
-    others = other_numbers(content.plan)
-    if others:
-        pen.heading(words.say("other_numbers"), letters.heading)
-        pen.listed(others, size)
     if shown.unplaced:
-        pen.text(words.say("no_place", numbers=", ".join(shown.unplaced)), size)
+        some = shown.unplaced if pen.last is None else [*shown.unplaced[:3], "…"]
+        pen.text(words.say("no_place", numbers=", ".join(some)), size)
+    left = 0
+    for heading, texts in (
+        ("rooms_by_key", [f"{key}  {number}" for key, number in sorted(shown.keys.items())]),
+        ("other_numbers", other_numbers(content.plan)),
+    ):
+        if pen.is_full(letters.heading + 4 * size):
+            left += len(texts)
+        elif texts:
+            pen.heading(words.say(heading), letters.heading)
+            left += pen.listed(texts, size)
+    if left:
+        pen.text(words.say("more_left_out", count=str(left)), size, weight="bold")
 
 
 def other_numbers(plan: Mapping[str, gpd.GeoDataFrame]) -> list[str]:
@@ -414,9 +436,13 @@ def _headings(
     """Return the lines above the fields, each with its size and weight."""
     words = content.words
     site, title = words.own(content.site.name), named.title
+
+    def _lines(text: str, size_pt: float) -> list[str]:
+        return wrapped(text, wide - 3.0, size_pt, content.font)
+
     return [
-        *((t, letters.site, "bold") for t in wrapped(site, wide - 3.0, letters.site * BOLD_WIDER)),
-        *((t, letters.title, "normal") for t in wrapped(title, wide - 3.0, letters.title)),
+        *((text, letters.site, "bold") for text in _lines(site, letters.site * BOLD_WIDER)),
+        *((text, letters.title, "normal") for text in _lines(title, letters.title)),
     ]
 
 
@@ -425,12 +451,31 @@ def title_block_mm(content: Content, layout: Layout, named: Named, letters: Lett
     wide = layout.column_mm[2]
     heads = _headings(content, named, wide, letters)
     high = float(sum(size for _, size, _ in heads)) * POINT_MM * 1.3 + 2.0
-    return high + field_mm(letters) * len(title_fields(content, layout, named))
+    return high + sum(_field_rows(content, layout, named, letters)[1])
 
 
-def field_mm(letters: Letters) -> float:
-    """Return the height of a row of the title block [mm]."""
-    return 1.15 * letters.note
+Cell = tuple[str, list[str], float]
+
+
+def _field_rows(
+    content: Content, layout: Layout, named: Named, letters: Letters
+) -> tuple[list[list[Cell]], list[float]]:
+    """Return the title block's fields, each with its lines and size, and the rows' heights [mm].
+
+    A long value is set smaller, down to `LEAST_PT`, and then in several lines.
+    """
+    rows, heights = [], []
+    for row in title_fields(content, layout, named):
+        wide, cells = layout.column_mm[2] / len(row) - 2.0, []
+        for key, value in row:
+            size = 1.1 * letters.note
+            fits = wide / max(width_mm(value, size, content.font), 0.1)
+            size = max(size * min(1.0, fits), min(LEAST_PT, size))
+            cells.append((key, wrapped(value, wide + 0.01, size, content.font), size))
+        more = max((len(lines) - 1) * size * SPACING * POINT_MM for _, lines, size in cells)
+        rows.append(cells)
+        heights.append(1.15 * letters.note + more)
+    return rows, heights
 
 
 def draw_title_block(
@@ -456,17 +501,16 @@ def draw_title_block(
     for text, size, weight in _headings(content, named, wide, letters):
         y -= size * POINT_MM * 1.3
         axes.text(1.5, y + 0.8, text, fontsize=size, weight=weight, color=INK, family=family)
-    rows = title_fields(content, layout, named)
-    step = field_mm(letters)
+    rows, heights = _field_rows(content, layout, named, letters)
     for k, row in enumerate(rows):
-        top = step * (len(rows) - k)
+        top, step = sum(heights[k:]), heights[k]
         axes.plot([0, wide], [top, top], color=INK, lw=points(FAINT_MM))
-        for j, (key, value) in enumerate(row):
+        for j, (key, lines, size) in enumerate(row):
             x = j * wide / len(row)
             if j:
                 axes.plot([x, x], [top - step, top], color=INK, lw=points(FAINT_MM))
             name = content.words.say(key)
-            axes.text(x + 1.0, top - 2.2, name, fontsize=4.5, color=GREY, family=family)
-            cell, size = wide / len(row) - 2.0, letters.note * 1.1
-            size *= min(1.0, cell / max(width_mm(value, size, family), 0.1))
-            axes.text(x + 1.0, top - step + 1.0, value, fontsize=size, color=INK, family=family)
+            axes.text(x + 1.0, top - 2.2, name, fontsize=LEAST_PT, color=GREY, family=family)
+            for i, line in enumerate(lines[::-1]):
+                y = top - step + 1.0 + i * size * SPACING * POINT_MM
+                axes.text(x + 1.0, y, line, fontsize=size, color=INK, family=family)

@@ -6,11 +6,13 @@ notes need, and draws when all is known. All sizes are millimetres on paper, let
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import zip_longest
 from typing import Any
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.ft2font import FT2Font
@@ -24,6 +26,8 @@ SPACING = 1.25
 PROBE_PT, FIXED_POINT = 100.0, 65536.0
 BOLD_WIDER = 1.13
 """How much wider bold letters are than plain ones, at most (DejaVu Sans, measured)."""
+MORE_PT = 24.0
+"""Kept free where lists end, for three lines that say what is left out."""
 SAMPLE_MM = 9.0
 """Width of a sample in the legend."""
 
@@ -42,6 +46,8 @@ class Pen:
         Where the next thing goes: left edge and top [mm].
     columns : int
         Columns used so far.
+    last : int or None
+        The column in which lists must end.
     """
 
     wide: float
@@ -50,6 +56,7 @@ class Pen:
     x: float = 0.0
     y: float = 0.0
     columns: int = 1
+    last: int | None = None
     drawn: list[Draw] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -89,18 +96,30 @@ class Pen:
         self.rule(self.x, top, self.wide, LINE_MM)
         self._write(self.x, top - line_mm, text, size_pt, weight="bold")
 
-    def listed(self, texts: Sequence[str], size_pt: float) -> None:
-        """Write short texts side by side, in as many ranks as fit."""
+    def listed(self, texts: Sequence[str], size_pt: float) -> int:
+        """Write short texts side by side, in as many ranks as fit; return how many are left out."""
         if not texts:
-            return
+            return 0
         widest = max(width_mm(text, size_pt, self.font) for text in texts)
         ranks = max(int((self.wide + 2.0) / (widest + 2.0)), 1)
-        line_mm = size_pt * POINT_MM * SPACING
         for start in range(0, len(texts), ranks):
-            bottom = self.room(line_mm) - line_mm
-            for k, text in enumerate(texts[start : start + ranks]):
-                self._write(self.x + k * (self.wide + 2.0) / ranks, bottom, text, size_pt)
+            if self.is_full(size_pt):
+                return len(texts) - start
+            parts = [
+                wrapped(t, self.wide, size_pt, self.font) for t in texts[start : start + ranks]
+            ]
+            for lines in zip_longest(*parts, fillvalue=""):
+                line_mm = size_pt * POINT_MM * SPACING
+                bottom = self.room(line_mm) - line_mm
+                for k, line in enumerate(lines):
+                    self._write(self.x + k * (self.wide + 2.0) / ranks, bottom, line, size_pt)
         self.gap(0.6)
+        return 0
+
+    def is_full(self, size_pt: float) -> bool:
+        """Tell whether the last column has no room for letters of a size and what is said then."""
+        high = (size_pt + MORE_PT) * POINT_MM * SPACING
+        return self.last is not None and self.columns >= self.last and self.y < high
 
     def legend(self, words: str, style: Style | None, size_pt: float) -> None:
         """Write one entry: a sample of its style, and its words."""
@@ -159,7 +178,7 @@ def marker_style(style: Style) -> dict[str, Any]:
 
 
 def wrapped(text: str, wide_mm: float, size_pt: float, font: str = FONT) -> list[str]:
-    """Return text as lines no wider than so much; a longer word has its own line.
+    """Return text as lines no wider than so much; a longer word is broken anywhere.
 
     Parameters
     ----------
@@ -169,13 +188,23 @@ def wrapped(text: str, wide_mm: float, size_pt: float, font: str = FONT) -> list
         Family.
     """
     lines: list[str] = []
-    for word in text.split():
+    for word in (part for one in text.split() for part in _broken(one, wide_mm, size_pt, font)):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width_mm(longer, size_pt, font) <= wide_mm:
             lines[-1] = longer
         else:
             lines.append(word)
     return lines or [""]
+
+
+def _broken(word: str, wide_mm: float, size_pt: float, font: str) -> Iterator[str]:
+    """Yield a word in parts no wider than so much, of a letter at least."""
+    while len(word) > 1 and width_mm(word, size_pt, font) > wide_mm:
+        widths = np.cumsum([_advance(letter, font) for letter in word]) * size_pt * POINT_MM
+        fits = max(int(np.searchsorted(widths, wide_mm, side="right")), 1)
+        yield word[:fits]
+        word = word[fits:]
+    yield word
 
 
 def width_mm(text: str, size_pt: float, font: str = FONT) -> float:

@@ -36,15 +36,24 @@ class Levels:
     words : Language
     sea_level_m : float or None
         Depths count from this height; none: heights above the datum are printed.
+    sea_level_sd_m : float
     """
 
     words: Language
     sea_level_m: float | None = None
+    sea_level_sd_m: float = 0.0
 
     @staticmethod
     def of(content: Content) -> Levels:
         """Return the levels that a sheet prints."""
-        return Levels(content.words, content.sea_level_m if content.shows_depths else None)
+        if not content.shows_depths:
+            return Levels(content.words)
+        return Levels(content.words, content.sea_level_m, content.level.sd_m)
+
+    def digits(self, height_sd_m: float | None) -> int:
+        """Return the decimals, two at most, that a spot's sd supports as it is printed."""
+        sd = float(np.hypot(height_sd_m or 0.0, self.sea_level_sd_m))
+        return min(max(supported(sd) if 0 < sd < np.inf else 2, 0), 2)
 
     def text(self, height_m: float, digits: int) -> str:
         """Return a height as it stands on the sheet."""
@@ -81,12 +90,12 @@ def place_spots(placing: Placing, content: Content, size_pt: float) -> list[Spot
     metre, levels = placing.layout.metre_mm, Levels.of(content)
     apart_mm = content.spots["rank"].map(RANK_SPACING_M) * metre
     bare = (content.spots["of"] == "seabed") & (content.spots["thing"].fillna("") == "")
-    table = content.spots[apart_mm >= np.where(bare, OPEN_MM, APART_MM)]
+    known = np.isfinite(content.spots["height_m"].to_numpy(float))
+    table = content.spots[known & (apart_mm >= np.where(bare, OPEN_MM, APART_MM))]
     spots = []
     for row in table.to_dict("records"):
-        sd = row["height_sd_m"]
-        digits = min(max(supported(sd) if sd and sd > 0 else 2, 0), 2)
         spot = Spot(row["of"], row["geometry"].x, row["geometry"].y)
+        digits = levels.digits(row["height_sd_m"])
         if _place(placing, spot, levels.text(row["height_m"], digits), size_pt):
             spots.append(spot)
     return spots

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import matplotlib as mpl
+import numpy as np
 from matplotlib.path import Path as Outline
 
 from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH
@@ -141,6 +143,17 @@ LEVELS = {
     "floor": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="full"),
     "seabed": Style(INK, FAINT_MM, marker=LEVEL_FOOT, size_mm=1.5),
 }
+
+
+def luminance(color: str) -> float:
+    """Return the relative luminance of a colour, 0 black to 1 white (WCAG 2.1, definitions).
+
+    >>> [round(luminance(one), 2) for one in ("#000000", "#8c8c8c", "white")]
+    [0.0, 0.26, 1.0]
+    """
+    share = np.array(mpl.colors.to_rgb(color))
+    linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    return float(linear @ (0.2126, 0.7152, 0.0722))
 
 
 def tone(number: int, count: int) -> str:

@@ -33,6 +33,7 @@ from wrackline.publish.sheet_style import (
     THIN_MM,
     WEDGE,
     Style,
+    luminance,
     tone,
 )
 
@@ -44,6 +45,7 @@ BEND_MM = 0.05
 SHORTEST_MM = 8.0
 """Shorter pieces of contours and waterlines are left out."""
 NATURAL, MODERN = "natural", "modern"
+ORIGINS = ("built", NATURAL, MODERN, "doubtful")
 MARKS = {"hearth": "^", "jar": "o", "cistern": "s", "grave": "P", "well": "D"}
 """Symbols of common features that are points; all others are drawn as they lie."""
 STONE, HACHURE, SECTION = "stone", "hachure", "section line"
@@ -51,6 +53,9 @@ SPANS = ("xxxx", "////", "++++", "||||", "oooo")
 """Hatches of walls that stood one phase more than their first, two more, and so on."""
 HACHURE_MM = 0.8
 """Width of a hachure's head."""
+DARK = 0.2
+"""Letters can't be read on ground darker than this: their contrast to it is less than 4.5 : 1
+(WCAG 2.1, success criterion 1.4.3)."""
 LEAST_WALL_M = 0.05
 """Ground narrower than twice this between rooms and wall bodies is no wall."""
 NO_LINES = np.array([], dtype=object)
@@ -250,14 +255,16 @@ def _features(content: Content, layout: Layout) -> Iterator[Drawn]:
     kind = features["kind"].fillna("")
     yield from _surveyors(features, kind, content, layout)
     rest = features[~kind.isin([STONE, HACHURE, SECTION])]
-    point = rest.geom_type == "Point"
+    point = shapely.get_dimensions(rest.geometry.to_numpy()) == 0
+    told = rest["origin"].fillna("").where(rest["origin"].isin(ORIGINS), "other")
     for origin, style in (
         ("built", Style(INK, FAINT_MM)),
         (NATURAL, Style(GREY, LINE_MM, (4, 1, 1, 1))),
         (MODERN, Style(GREY, LINE_MM, (1, 1))),
         ("doubtful", Style(GREY, THIN_MM, (2, 2))),
+        ("other", Style(GREY, FAINT_MM)),
     ):
-        mine = (rest["origin"] == origin).to_numpy(bool, na_value=False) & ~point.to_numpy(bool)
+        mine = (told == origin).to_numpy(bool) & ~point
         outlines = edges_of(rest.geometry[mine].to_numpy())
         yield Drawn(words.say(f"feature_{origin}"), style, outlines, 4.0)
     yield from _symbols(rest[point], content)
@@ -275,7 +282,9 @@ def _surveyors(
     text = "" if len(outlines) else words.say("stone")
     yield Drawn(text, Style(INK, FAINT_MM, marker="h", size_mm=0.8), spots, 3.8)
     strokes = features.geometry[kind == HACHURE].to_numpy()
-    heads = [wedge(stroke, layout.ground_m(HACHURE_MM)) for stroke in strokes]
+    heads = [
+        stroke if stroke.area else wedge(stroke, layout.ground_m(HACHURE_MM)) for stroke in strokes
+    ]
     sample = Style(INK, FAINT_MM, marker=WEDGE, size_mm=3.0, fill="full")
     shapes = np.array(heads, dtype=object)
     yield Drawn(words.say("slope"), Style(face=INK), shapes, 2.5, sample=sample)
@@ -304,8 +313,9 @@ def _marks(content: Content) -> Iterator[Drawn]:
 
 
 def edges_of(shapes: np.ndarray) -> np.ndarray:
-    """Return outlines of areas, and lines as they are."""
-    return np.where(shapely.get_dimensions(shapes) == 2, shapely.boundary(shapes), shapes)
+    """Return outlines of areas, and lines as they are; collections are taken apart."""
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    return np.where(shapely.get_dimensions(parts) == 2, shapely.boundary(parts), parts)
 
 
 def wedge(stroke: shapely.LineString, head_m: float) -> shapely.Polygon:
@@ -317,19 +327,36 @@ def wedge(stroke: shapely.LineString, head_m: float) -> shapely.Polygon:
     return shapely.Polygon([top + side, (x1, y1), top - side])
 
 
-def obstacles(things: Sequence[Drawn]) -> np.ndarray:
-    """Return what no label may touch: edges of walls, features, trenches and drawn marks."""
-    firm = [edges_of(one.shapes) for one in things if one.order >= 2.0 or 1.15 < one.order < 1.25]
+def obstacles(things: Sequence[Drawn], layout: Layout) -> np.ndarray:
+    """Return what no label may touch: edges of walls, features, trenches, and drawn marks.
+
+    Ground too dark for letters, that of the earliest phases and of hachures, is kept whole.
+
+    Parameters
+    ----------
+    things : sequence of Drawn
+    layout : Layout
+    """
+    firm = [_firm(one, layout) for one in things if one.order >= 2.0 or 1.15 < one.order < 1.25]
     return np.concatenate(firm) if firm else NO_LINES
+
+
+def _firm(one: Drawn, layout: Layout) -> np.ndarray:
+    """Return what of a thing no label may touch."""
+    if one.style.marker is not None:
+        spots = shapely.centroid(shapely.get_parts(one.shapes))
+        half = layout.ground_m(one.style.size_mm + one.style.width_mm) / 2
+        return np.asarray(shapely.buffer(spots, half, cap_style="square"))
+    if one.style.face and luminance(one.style.face) < DARK:
+        return one.shapes
+    return edges_of(one.shapes)
 
 
 def interrupted(things: Sequence[Drawn], boxes: np.ndarray) -> list[Drawn]:
     """Return things with their contours and waterlines cut where labels stand."""
     if not len(boxes):
         return list(things)
-    return [
-        replace(one, shapes=less(one.shapes, boxes)) if one.broken else one for one in things
-    ]
+    return [replace(one, shapes=less(one.shapes, boxes)) if one.broken else one for one in things]
 
 
 def frame_style() -> dict[str, Any]:
