@@ -7,6 +7,8 @@ from collections.abc import Mapping
 import geopandas as gpd
 import shapely
 
+from wrackline.publish.cutting import common
+
 PASSAGE_M = 0.9
 """How far an opening is followed through a wall: thicker ones are rare (no source)."""
 
@@ -20,6 +22,5 @@ def passages(plan: Mapping[str, gpd.GeoDataFrame]) -> gpd.GeoSeries:
         Layers of a plan; `openings` and `wall_bodies` are read.
     """
     bands = shapely.buffer(plan["openings"].geometry.to_numpy(), PASSAGE_M, cap_style="flat")
-    bodies = shapely.union_all(plan["wall_bodies"].geometry.to_numpy())
-    cut = shapely.get_parts(shapely.intersection(bands, bodies))
+    cut = shapely.get_parts(common(bands, plan["wall_bodies"].geometry.to_numpy()))
     return gpd.GeoSeries(cut[shapely.get_dimensions(cut) == 2])

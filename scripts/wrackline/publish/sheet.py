@@ -21,11 +21,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
+from wrackline.errors import Fault, InputError
 from wrackline.publish.drawing_standards import points
 from wrackline.publish.sheet_backdrop import Under, backdrop_of
 from wrackline.publish.sheet_column import Named, Shown, draw_title_block, write_column
 from wrackline.publish.sheet_content import Content, prepared
 from wrackline.publish.sheet_labels import (
+    BOLD_ROLES,
     LINE_SPACING,
     Label,
     Place,
@@ -36,7 +38,7 @@ from wrackline.publish.sheet_labels import (
     place_rooms,
 )
 from wrackline.publish.sheet_paper import Bounds, Layout
-from wrackline.publish.sheet_pen import Pen, marker_style
+from wrackline.publish.sheet_pen import Pen, marker_style, width_mm
 from wrackline.publish.sheet_sets import Sheet, sheets_of
 from wrackline.publish.sheet_spots import Spot, place_contours, place_spots
 from wrackline.publish.sheet_style import (
@@ -61,7 +63,8 @@ from wrackline.publish.sheet_things import (
 )
 
 MOST_COLUMNS = 4
-GRID_STEPS_M = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)
+GRID_STEPS_M = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000, 10000)
+LINES = ("LineString", "MultiLineString")
 GRID_MM = 40.0
 """Lines of the grid are at least so far apart on paper."""
 
@@ -144,7 +147,7 @@ def _plan(whole: Content, sheet: Sheet, page: int, pages: int) -> Planned:
     content = whole.near(layout.ground)
     letters = DIVER if content.for_diver else DESK
     things = things_on(content, layout)
-    placing = Placing(layout, obstacles(things), content.font)
+    placing = Placing(layout, obstacles(things, layout), content.font)
     keys = _place_numbers(placing, content, sheet, letters)
     unplaced = [] if sheet.shows == "index" else _place_beside(placing, content, letters)
     spots = [] if sheet.shows == "index" else place_spots(placing, content, letters.spot)
@@ -157,10 +160,26 @@ def _plan(whole: Content, sheet: Sheet, page: int, pages: int) -> Planned:
     if pen.columns > layout.columns:
         letters = letters.smaller
         pen = write_column(content, layout, named, shown, letters)
+    if pen.columns > layout.columns == MOST_COLUMNS:
+        pen = write_column(content, layout, named, shown, letters, cut=True)
+    if pen.columns > layout.columns == MOST_COLUMNS:
+        raise InputError(_too_full(layout, named))
     boxes = np.array([label.box for label in placing.labels], dtype=object)
     cut = interrupted(things, boxes)
     return Planned(
         sheet, content, cut, placing.labels, spots, unplaced, backdrop, pen, named, letters
+    )
+
+
+def _too_full(layout: Layout, named: Named) -> Fault:
+    return Fault(
+        kind="sheet_too_full",
+        found=f"sheet {named.number}: legend, notes, caution and title block don't fit "
+        f"{layout.paper}",
+        allowed=f"what {MOST_COLUMNS} columns beside the map can hold",
+        consequence="the sheet would lack what has to stand on it",
+        remedy="take larger paper, or write shorter names, permit and credit",
+        file="config/site.yaml",
     )
 
 
@@ -203,7 +222,7 @@ def _place_beside(placing: Placing, content: Content, letters: Letters) -> list[
     """Place what stands beside its thing; return buildings without a place for their number."""
     unplaced = place_buildings(placing, content.plan["buildings"], letters.building)
     own, features = content.words.own, content.plan["features"]
-    lines = features[(features["kind"] == SECTION) & (features.geom_type == "LineString")]
+    lines = features[(features["kind"] == SECTION) & features.geom_type.isin(LINES)]
     named = [(own(str(n)), s) for n, s in zip(_names(lines), lines.geometry, strict=True)]
     place_ends(placing, named, letters.building[0])
     if content.trenches is not None and len(content.trenches):
@@ -282,7 +301,7 @@ def _draw(axes: Axes, drawn: Drawn) -> None:
     """Draw one kind of thing."""
     style = drawn.style
     if style.marker is not None:
-        spots = shapely.get_coordinates(shapely.centroid(drawn.shapes))
+        spots = shapely.get_coordinates(shapely.centroid(shapely.get_parts(drawn.shapes)))
         axes.plot(*spots.T, ls="none", zorder=drawn.order, **marker_style(style))
         return
     parts = shapely.get_parts(drawn.shapes)
@@ -323,8 +342,7 @@ def _spots(axes: Axes, spots: Sequence[Spot]) -> None:
 
 
 ROLES: dict[str, dict[str, Any]] = {
-    "building": {"weight": "bold"},
-    "section": {"weight": "bold"},
+    **{role: {"weight": "bold"} for role in BOLD_ROLES},
     "tile": {"weight": "bold", "color": SEA},
     "trench": {"style": "italic"},
     "key": {"style": "italic"},
@@ -378,6 +396,12 @@ def _grid(axes: Axes, planned: Planned) -> None:
     axes.set_xticks(x, texts, fontsize=size, family=family)
     texts = [say("grid_northing", metres=number(v - zero[1], 0)) for v in y]
     axes.set_yticks(y, texts, fontsize=size, family=family, rotation=90, va="center")
+    for label, at in zip(axes.get_xticklabels(), x, strict=True):
+        half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
+        label.set_ha("left" if at - half < west else "right" if at + half > east else "center")
+    for label, at in zip(axes.get_yticklabels(), y, strict=True):
+        half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
+        label.set_va("bottom" if at - half < south else "top" if at + half > north else "center")
     axes.tick_params(length=points(1.0), width=points(FAINT_MM), pad=1.5, top=True, right=True)
 
 

@@ -16,7 +16,7 @@ from wrackline.publish.drawing_standards import points
 from wrackline.publish.norths import Norths, say_norths
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
-from wrackline.publish.sheet_pen import BOLD_WIDER, Pen, width_mm, wrapped
+from wrackline.publish.sheet_pen import BOLD_WIDER, SPACING, Pen, width_mm, wrapped
 from wrackline.publish.sheet_spots import Spot
 from wrackline.publish.sheet_style import (
     FAINT_MM,
@@ -31,6 +31,8 @@ from wrackline.publish.sheet_style import (
 )
 from wrackline.publish.sheet_things import Drawn
 
+LEAST_PT = 4.5
+"""No letters on a sheet are smaller."""
 ARROWS_MM = (22.0, 19.0)
 """Width and height of the north arrows."""
 
@@ -86,7 +88,13 @@ class Shown:
 
 
 def write_column(
-    content: Content, layout: Layout, named: Named, shown: Shown, letters: Letters
+    content: Content,
+    layout: Layout,
+    named: Named,
+    shown: Shown,
+    letters: Letters,
+    *,
+    cut: bool = False,
 ) -> Pen:
     """Return the columns of a sheet, written but not yet drawn.
 
@@ -98,17 +106,21 @@ def write_column(
     named : Named
     shown : Shown
     letters : Letters
+    cut : bool
+        Whether lists end where the last column does, and say how much is left out.
     """
     block_mm = title_block_mm(content, layout, named, letters)
     _, _, _, tall = layout.column_mm
     pen = Pen(COLUMN_MM[layout.paper], tall - block_mm - 3.0, content.font)
+    if cut:
+        pen.last = layout.columns
     _norths(pen, content, letters)
     _scale_bar(pen, content, layout, letters)
     _promise(pen, content, layout, letters)
     _legend(pen, content, shown, letters)
     _basis(pen, content, shown, letters)
-    _lists(pen, content, named, shown, letters)
     _caution(pen, content, letters)
+    _lists(pen, content, named, shown, letters)
     return pen
 
 
@@ -139,15 +151,15 @@ def _norths(pen: Pen, content: Content, letters: Letters) -> None:
 
 def _arrows(pen: Pen, norths: Norths | None, foot: float, content: Content) -> None:
     """Draw the arrows: a schema, each on its side; the angles are those that are written."""
-    x, long, spread = pen.x + 9.5, 12.5, 16.0
-    arrows = [(0.0, "-|>", LINE_MM, "mark_grid")]
-    if norths is not None:
-        arrows.append((np.sign(norths.true_deg) * spread or spread, "->", THIN_MM, "mark_true"))
-    if norths is not None and norths.magnetic_deg is not None:
-        side = float(np.sign(norths.magnetic_deg)) or -1.0
-        taken = any(turn == side * spread for turn, *_ in arrows)
-        arrows.append((side * spread * (2 if taken else 1), "<|-|>", THIN_MM, "mark_magnetic"))
-    for turn, head, width, key in arrows:
+    x, long = pen.x + 9.5, 12.5
+    true, magnetic = arrow_turns(norths)
+    for turn, head, width, key in (
+        (0.0, "-|>", LINE_MM, "mark_grid"),
+        (true, "->", THIN_MM, "mark_true"),
+        (magnetic, "<|-|>", THIN_MM, "mark_magnetic"),
+    ):
+        if turn is None:
+            continue
         across, up = np.sin(np.radians(turn)), np.cos(np.radians(turn))
         tip = (x + long * across, foot + long * up)
         style: dict[str, Any] = {"arrowstyle": head, "color": INK, "mutation_scale": 5}
@@ -159,6 +171,25 @@ def _arrows(pen: Pen, norths: Norths | None, foot: float, content: Content) -> N
         )
 
 
+def arrow_turns(norths: Norths | None) -> tuple[float | None, float | None]:
+    """Return how far true and magnetic north are drawn off grid north, clockwise [degrees].
+
+    Each stands on its own side; where both are on one side, what lies further off is drawn further.
+
+    >>> arrow_turns(Norths(None, 1.2, -7.7)), arrow_turns(Norths(None, 3.0, 1.0))
+    ((16.0, -16.0), (32.0, 16.0))
+    """
+    if norths is None:
+        return None, None
+    spread, true, magnetic = 16.0, norths.true_deg, norths.magnetic_deg
+    sides = [spread if (angle or 0.0) >= 0 else -spread for angle in (true, magnetic)]
+    if magnetic is None:
+        return sides[0], None
+    if sides[0] == sides[1]:
+        sides[int(abs(magnetic) >= abs(true))] *= 2
+    return sides[0], sides[1]
+
+
 def _arrow(foot: tuple[float, float], tip: tuple[float, float], style: dict[str, Any]) -> Any:
     return lambda axes: axes.annotate("", tip, foot, arrowprops=style)
 
@@ -167,23 +198,40 @@ def _scale_bar(pen: Pen, content: Content, layout: Layout, letters: Letters) -> 
     """Draw a bar of a round length, and say that the sheet is to scale in the grid."""
     words, size = content.words, letters.note
     longest = (pen.wide - 10.0) / layout.metre_mm
-    length = next(s for s in (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2) if s <= longest)
+    length = next(
+        s
+        for s in (10000, 5000, 2000, 1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2)
+        if s <= longest
+    )
     wide = length * layout.metre_mm
     top = pen.room(8.0)
     x, y = pen.x, top - 7.0
     for k in range(4):
         face = INK if k % 2 == 0 else "white"
         pen.drawn.append(_bar(x + k * wide / 4, y, wide / 4, face))
-    digits = 0 if length >= 2 else 1
     pen.write(0.0, y + 2.4, "0", size)
-    text = f"{words.number(length, digits)} {words.say('unit_m')}"
+    text = f"{words.number(length, _digits(length))} {words.say('unit_m')}"
     pen.write(wide, y + 2.4, text, size, ha="center")
-    half = words.number(length / 2, 0 if length >= 2 else 2)
+    half = words.number(length / 2, _digits(length / 2))
     pen.write(wide / 2, y + 2.4, half, size, ha="center")
     pen.text(words.say("true_scale"), size)
     if layout.refused:
         text = words.say("scale_refused", wanted=f"{layout.refused}", paper=layout.paper)
         pen.text(text, size, weight="bold")
+
+
+def _digits(value: float) -> int:
+    """Return the decimals that a round number needs, up to two."""
+    return next((n for n in (0, 1) if round(value, n) == value), 2)
+
+
+def sd_digits(sd_m: float) -> int:
+    """Return the decimals of an sd in metres: two, and more where it is below a centimetre.
+
+    >>> sd_digits(0.02), sd_digits(0.0042), sd_digits(0.0)
+    (2, 3, 2)
+    """
+    return next((n for n in (2, 3, 4) if sd_m >= 10.0**-n), 2 if sd_m <= 0 else 5)
 
 
 def _bar(x: float, y: float, wide: float, face: str) -> Any:
@@ -201,7 +249,7 @@ def _promise(pen: Pen, content: Content, layout: Layout, letters: Letters) -> No
         pen.text(words.say("promise_kept", **values), letters.note)
         return
     named = [
-        f"{words.own(technique)} ({words.number(sd, 2)} {words.say('unit_m')})"
+        f"{words.own(technique)} ({words.number(sd, sd_digits(sd))} {words.say('unit_m')})"
         for technique, sd in coarse
     ]
     text = words.say("promise_broken_by", walls="; ".join(named), **values)
@@ -295,7 +343,8 @@ def _techniques(content: Content) -> list[str]:
     lines = []
     for technique, part in wall_surveys(content).groupby("technique", sort=False):
         first, last = words.date(part["from_date"].min()), words.date(part["to_date"].max())
-        sd = words.number(max(position_sd(row) for _, row in part.iterrows()), 2)
+        worst = max(position_sd(row) for _, row in part.iterrows())
+        sd = words.number(worst, sd_digits(worst))
         named = words.own(str(technique))
         lines.append(words.say("walls_by", technique=named, first=first, last=last, sd=sd))
     return lines
@@ -307,15 +356,21 @@ def _lists(pen: Pen, content: Content, named: Named, shown: Shown, letters: Lett
     if named.beside:
         pen.heading(words.say("neighbours"), letters.heading)
         pen.listed([f"{words.say(side)}: {other}" for side, other in named.beside.items()], size)
-    if shown.keys:
-        pen.heading(words.say("rooms_by_key"), letters.heading)
-        pen.listed([f"{key}  {number}" for key, number in sorted(shown.keys.items())], size)
-    others = other_numbers(content.plan)
-    if others:
-        pen.heading(words.say("other_numbers"), letters.heading)
-        pen.listed(others, size)
     if shown.unplaced:
-        pen.text(words.say("no_place", numbers=", ".join(shown.unplaced)), size)
+        some = shown.unplaced if pen.last is None else [*shown.unplaced[:3], "…"]
+        pen.text(words.say("no_place", numbers=", ".join(some)), size)
+    left = 0
+    for heading, texts in (
+        ("rooms_by_key", [f"{key}  {number}" for key, number in sorted(shown.keys.items())]),
+        ("other_numbers", other_numbers(content.plan)),
+    ):
+        if pen.is_full(letters.heading + 4 * size):
+            left += len(texts)
+        elif texts:
+            pen.heading(words.say(heading), letters.heading)
+            left += pen.listed(texts, size)
+    if left:
+        pen.text(words.say("more_left_out", count=str(left)), size, weight="bold")
 
 
 def other_numbers(plan: Mapping[str, gpd.GeoDataFrame]) -> list[str]:
@@ -381,9 +436,13 @@ def _headings(
     """Return the lines above the fields, each with its size and weight."""
     words = content.words
     site, title = words.own(content.site.name), named.title
+
+    def _lines(text: str, size_pt: float) -> list[str]:
+        return wrapped(text, wide - 3.0, size_pt, content.font)
+
     return [
-        *((t, letters.site, "bold") for t in wrapped(site, wide - 3.0, letters.site * BOLD_WIDER)),
-        *((t, letters.title, "normal") for t in wrapped(title, wide - 3.0, letters.title)),
+        *((text, letters.site, "bold") for text in _lines(site, letters.site * BOLD_WIDER)),
+        *((text, letters.title, "normal") for text in _lines(title, letters.title)),
     ]
 
 
@@ -392,12 +451,31 @@ def title_block_mm(content: Content, layout: Layout, named: Named, letters: Lett
     wide = layout.column_mm[2]
     heads = _headings(content, named, wide, letters)
     high = float(sum(size for _, size, _ in heads)) * POINT_MM * 1.3 + 2.0
-    return high + field_mm(letters) * len(title_fields(content, layout, named))
+    return high + sum(_field_rows(content, layout, named, letters)[1])
 
 
-def field_mm(letters: Letters) -> float:
-    """Return the height of a row of the title block [mm]."""
-    return 1.15 * letters.note
+Cell = tuple[str, list[str], float]
+
+
+def _field_rows(
+    content: Content, layout: Layout, named: Named, letters: Letters
+) -> tuple[list[list[Cell]], list[float]]:
+    """Return the title block's fields, each with its lines and size, and the rows' heights [mm].
+
+    A long value is set smaller, down to `LEAST_PT`, and then in several lines.
+    """
+    rows, heights = [], []
+    for row in title_fields(content, layout, named):
+        wide, cells = layout.column_mm[2] / len(row) - 2.0, []
+        for key, value in row:
+            size = 1.1 * letters.note
+            fits = wide / max(width_mm(value, size, content.font), 0.1)
+            size = max(size * min(1.0, fits), min(LEAST_PT, size))
+            cells.append((key, wrapped(value, wide + 0.01, size, content.font), size))
+        more = max((len(lines) - 1) * size * SPACING * POINT_MM for _, lines, size in cells)
+        rows.append(cells)
+        heights.append(1.15 * letters.note + more)
+    return rows, heights
 
 
 def draw_title_block(
@@ -423,17 +501,16 @@ def draw_title_block(
     for text, size, weight in _headings(content, named, wide, letters):
         y -= size * POINT_MM * 1.3
         axes.text(1.5, y + 0.8, text, fontsize=size, weight=weight, color=INK, family=family)
-    rows = title_fields(content, layout, named)
-    step = field_mm(letters)
+    rows, heights = _field_rows(content, layout, named, letters)
     for k, row in enumerate(rows):
-        top = step * (len(rows) - k)
+        top, step = sum(heights[k:]), heights[k]
         axes.plot([0, wide], [top, top], color=INK, lw=points(FAINT_MM))
-        for j, (key, value) in enumerate(row):
+        for j, (key, lines, size) in enumerate(row):
             x = j * wide / len(row)
             if j:
                 axes.plot([x, x], [top - step, top], color=INK, lw=points(FAINT_MM))
             name = content.words.say(key)
-            axes.text(x + 1.0, top - 2.2, name, fontsize=4.5, color=GREY, family=family)
-            cell, size = wide / len(row) - 2.0, letters.note * 1.1
-            size *= min(1.0, cell / max(width_mm(value, size, family), 0.1))
-            axes.text(x + 1.0, top - step + 1.0, value, fontsize=size, color=INK, family=family)
+            axes.text(x + 1.0, top - 2.2, name, fontsize=LEAST_PT, color=GREY, family=family)
+            for i, line in enumerate(lines[::-1]):
+                y = top - step + 1.0 + i * size * SPACING * POINT_MM
+                axes.text(x + 1.0, y, line, fontsize=size, color=INK, family=family)

@@ -76,11 +76,13 @@ class Content:
 
     @property
     def bounds(self) -> Bounds:
-        """Edges of the plan, with a metre of air [m]."""
-        shapes = [t.geometry.to_numpy() for t in self.plan.values() if len(t)]
-        if not shapes:
+        """Edges of plan and trenches, with a metre of air [m]."""
+        tables = [*self.plan.values(), *([] if self.trenches is None else [self.trenches])]
+        shapes = [table.geometry.to_numpy() for table in tables if len(table)]
+        edges = shapely.total_bounds(np.concatenate(shapes)) if shapes else np.full(4, np.nan)
+        if np.isnan(edges).any():
             return (0.0, 0.0, 10.0, 10.0)
-        west, south, east, north = shapely.total_bounds(np.concatenate(shapes)).tolist()
+        west, south, east, north = edges.tolist()
         return (west - 1.0, south - 1.0, east + 1.0, north + 1.0)
 
     @property
@@ -148,6 +150,7 @@ def _cut(table: gpd.GeoDataFrame | None, ground: Bounds) -> gpd.GeoDataFrame | N
     """Return the lines within a frame; what lies outside is gone."""
     if table is None or not len(table):
         return table
+    table = _near(table, shapely.box(*ground))
     inside = shapely.clip_by_rect(table.geometry.to_numpy(), *ground)
     kept = ~shapely.is_empty(inside)
     return table[kept].set_geometry(gpd.GeoSeries(inside[kept], index=table.index[kept]))

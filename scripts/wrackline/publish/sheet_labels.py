@@ -14,12 +14,16 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
+from matplotlib.textpath import text_to_path
 
 from wrackline.publish.sheet_paper import Layout
 from wrackline.publish.sheet_style import FONT, POINT_MM
 
 CLEAR_MM = 0.3
+CELL_MM = 8.0
+"""Labels are looked for in squares of paper of this side: about as long as a label."""
+BOLD_ROLES = ("building", "section", "tile")
+"""What is drawn in bold letters."""
 AWAY_MM = (0.8, 2.0, 4.0, 7.0)
 Place = tuple[float, float, float]
 
@@ -75,12 +79,16 @@ class Placing:
     def __post_init__(self) -> None:
         self._tree = shapely.STRtree(self.lines)
         self._frame = shapely.box(*self.layout.ground)
-        self._edges: list[tuple[float, float, float, float]] = []
+        self._in_cell: dict[tuple[int, int], list[int]] = {}
 
-    def box(self, text: str, place: Place, size_pt: float) -> shapely.Polygon:
+    def size_mm(self, text: str, size_pt: float, role: str) -> tuple[float, float]:
+        """Return width and height of a text on paper, as letters of its role are drawn [mm]."""
+        return size_mm(text, size_pt, self.font, "bold" if role in BOLD_ROLES else "normal")
+
+    def box(self, text: str, place: Place, size_pt: float, role: str) -> shapely.Polygon:
         """Return the ground that a text covers, with a little air around it."""
         x, y, angle_deg = place
-        wide_mm, tall_mm = size_mm(text, size_pt, self.font)
+        wide_mm, tall_mm = self.size_mm(text, size_pt, role)
         half = np.array([wide_mm / 2 + CLEAR_MM, tall_mm / 2 + CLEAR_MM]) / self.layout.metre_mm
         flat = shapely.box(x - half[0], y - half[1], x + half[0], y + half[1])
         return shapely.affinity.rotate(flat, angle_deg, origin=(x, y)) if angle_deg else flat
@@ -93,18 +101,23 @@ class Placing:
 
     def is_untaken(self, box: shapely.Polygon) -> bool:
         """Tell whether no other text or mark covers some ground."""
-        if not self.taken:
-            return True
-        west, south, east, north = box.bounds
-        edges = np.array(self._edges)
-        apart = (edges[:, 0] > east) | (edges[:, 2] < west)
-        apart |= (edges[:, 1] > north) | (edges[:, 3] < south)
-        return not any(box.intersects(self.taken[k]) for k in np.flatnonzero(~apart))
+        near = {k for cell in self._cells(box) for k in self._in_cell.get(cell, ())}
+        return not any(box.intersects(self.taken[k]) for k in near)
 
     def take(self, box: shapely.Polygon) -> None:
         """Keep some ground from all texts to come."""
+        for cell in self._cells(box):
+            self._in_cell.setdefault(cell, []).append(len(self.taken))
         self.taken.append(box)
-        self._edges.append(box.bounds)
+
+    def _cells(self, box: shapely.Polygon) -> Iterator[tuple[int, int]]:
+        """Yield the squares of paper that the edges of a box enclose, by column and row."""
+        side = self.layout.ground_m(CELL_MM)
+        x0, y0 = self.layout.ground[:2]
+        west, south, east, north = box.bounds
+        columns = range(int((west - x0) // side), int((east - x0) // side) + 1)
+        rows = range(int((south - y0) // side), int((north - y0) // side) + 1)
+        return ((i, j) for i in columns for j in rows)
 
     def put(
         self,
@@ -116,10 +129,12 @@ class Placing:
     ) -> Label | None:
         """Place a text at the first place (x, y, angle) where it touches nothing.
 
-        With `within` it must also lie inside that shape.
+        With `within` it must also lie inside that shape. A text of nothing has no place.
         """
+        if not text.strip():
+            return None
         for place in places:
-            box = self.box(text, place, size_pt)
+            box = self.box(text, place, size_pt, role)
             if (within is None or within.contains(box)) and self.is_free(box):
                 label = Label(text, *place[:2], size_pt, place[2], box, role)
                 self.labels.append(label)
@@ -129,7 +144,9 @@ class Placing:
 
 
 @cache
-def size_mm(text: str, size_pt: float, font: str = FONT) -> tuple[float, float]:
+def size_mm(
+    text: str, size_pt: float, font: str = FONT, weight: str = "normal"
+) -> tuple[float, float]:
     """Return width and height of a text on paper, the tallest of its lines' letters included [mm].
 
     Parameters
@@ -137,31 +154,34 @@ def size_mm(text: str, size_pt: float, font: str = FONT) -> tuple[float, float]:
     text : str
         One line, or several parted by line breaks.
     size_pt : float
-    font : str
-        Family.
+    font, weight : str
+        Family, and how heavy its letters are.
     """
     lines = text.split("\n")
-    widths = [_line_mm(line, size_pt, font)[0] for line in lines]
+    widths = [_line_mm(line, size_pt, font, weight)[0] for line in lines]
     if len(lines) == 1:
-        return widths[0], _line_mm(text, size_pt, font)[1]
+        return widths[0], _line_mm(text, size_pt, font, weight)[1]
     return max(widths), len(lines) * LINE_SPACING * size_pt * POINT_MM
 
 
-LINE_SPACING, PROBE_PT = 1.2, 100.0
+LINE_SPACING = 1.2
 
 
-def _line_mm(line: str, size_pt: float, font: str) -> tuple[float, float]:
-    wide, tall = _outline(line, font)
+def _line_mm(line: str, size_pt: float, font: str, weight: str) -> tuple[float, float]:
+    wide, tall = _outline(line, font, weight)
     return wide * size_pt * POINT_MM, tall * size_pt * POINT_MM
 
 
 @cache
-def _outline(line: str, font: str) -> tuple[float, float]:
+def _outline(line: str, font: str, weight: str) -> tuple[float, float]:
     """Return width and height of a line's outlines, ends of their curves' arms included [sizes]."""
     if not line.strip():
         return 0.0, 0.0
-    path = TextPath((0, 0), line, size=PROBE_PT, prop=FontProperties(family=font))
-    wide, tall = np.ptp(path.vertices, axis=0) / PROBE_PT
+    letters = FontProperties(family=font, weight=weight)
+    vertices, _ = text_to_path.get_text_path(letters, line)
+    if not len(vertices):
+        return 0.0, 0.0
+    wide, tall = np.ptp(vertices, axis=0) / text_to_path.FONT_SCALE
     return float(wide), float(tall)
 
 
@@ -239,17 +259,17 @@ def _beside(
     """Place a building's number at the nearest place that covers no building."""
     places = (
         place
-        for place in _around(placing, text, shape.bounds, size)
-        if not len(tree.query(placing.box(text, place, size), predicate="intersects"))
+        for place in _around(placing, text, shape.bounds, size, "building")
+        if not len(tree.query(placing.box(text, place, size, "building"), predicate="intersects"))
     )
     return placing.put(text, places, size, "building") is not None
 
 
 def _around(
-    placing: Placing, text: str, bounds: tuple[float, float, float, float], size: float
+    placing: Placing, text: str, bounds: tuple[float, float, float, float], size: float, role: str
 ) -> Iterator[Place]:
     """Yield places around a shape's bounds, the nearest first."""
-    wide_mm, tall_mm = size_mm(text, size, placing.font)
+    wide_mm, tall_mm = placing.size_mm(text, size, role)
     west, south, east, north = bounds
     middle = (west + east) / 2, (south + north) / 2
     for away_mm in AWAY_MM:
@@ -277,7 +297,7 @@ def place_names(
     role : str
     """
     for text, shape in names:
-        placing.put(text, _around(placing, text, shape.bounds, size), size, role)
+        placing.put(text, _around(placing, text, shape.bounds, size, role), size, role)
 
 
 def place_ends(
@@ -285,12 +305,13 @@ def place_ends(
 ) -> None:
     """Place the letters of sections beyond both ends of their lines, A and A′."""
     for name, line in sections:
+        if not name.strip():
+            continue
         ends = shapely.get_coordinates(line)[:, :2]
         for text, end, inner in ((name, ends[0], ends[1]), (f"{name}′", ends[-1], ends[-2])):
             out = (end - inner) / max(float(np.hypot(*(end - inner))), 1e-9)
-            half = max(size_mm(text, size, placing.font)) / 2
+            half = max(placing.size_mm(text, size, "section")) / 2
             reach = [placing.layout.ground_m(away + half) for away in AWAY_MM]
             places = [(*(end + far * out).tolist(), 0.0) for far in reach]
-            placing.put(
-                text, [*places, *_around(placing, text, (*end, *end), size)], size, "section"
-            )
+            places += _around(placing, text, (*end, *end), size, "section")
+            placing.put(text, places, size, "section")

@@ -14,9 +14,10 @@ Bounds = tuple[float, float, float, float]
 PAPERS = PAPERS_MM
 """Longer and shorter side of the papers [mm]."""
 
-SCALES = tuple(sorted({*(scale for scale in REDUCTIONS if scale >= 20), 25, 250, 2500, 20000}))
-"""Scales that are taken when none is asked for: those of the standard, and 1:25, 1:250, 1:2500 and
-1:20000, which surveyors use too (common practice, no source)."""
+MAPS = (25, 250, 2500, 20000, 50000, 100000, 200000)
+SCALES = tuple(sorted({*(scale for scale in REDUCTIONS if scale >= 20), *MAPS}))
+"""Scales that are taken when none is asked for: those of the standard, and `MAPS`, which surveyors
+and maps use too (common practice, no source)."""
 
 MARGIN_MM, GAP_MM, TICKS_MM = 8.0, 4.0, 7.0
 COLUMN_MM = {"A4": 58.0, "A3": 66.0, "A2": 76.0, "A1": 84.0, "A0": 92.0}

@@ -6,24 +6,28 @@ notes need, and draws when all is known. All sizes are millimetres on paper, let
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import zip_longest
 from typing import Any
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.ft2font import FT2Font
 
 from wrackline.publish.drawing_standards import points
 from wrackline.publish.sheet_paper import GAP_MM
-from wrackline.publish.sheet_style import FONT, GREY, INK, LINE_MM, POINT_MM, Style
+from wrackline.publish.sheet_style import FONT, GREY, INK, LEVELS, LINE_MM, POINT_MM, Style
 
 Draw = Callable[[Axes], Any]
 SPACING = 1.25
 PROBE_PT, FIXED_POINT = 100.0, 65536.0
 BOLD_WIDER = 1.13
 """How much wider bold letters are than plain ones, at most (DejaVu Sans, measured)."""
+MORE_PT = 24.0
+"""Kept free where lists end, for three lines that say what is left out."""
 SAMPLE_MM = 9.0
 """Width of a sample in the legend."""
 
@@ -42,6 +46,8 @@ class Pen:
         Where the next thing goes: left edge and top [mm].
     columns : int
         Columns used so far.
+    last : int or None
+        The column in which lists must end.
     """
 
     wide: float
@@ -50,6 +56,7 @@ class Pen:
     x: float = 0.0
     y: float = 0.0
     columns: int = 1
+    last: int | None = None
     drawn: list[Draw] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -89,18 +96,30 @@ class Pen:
         self.rule(self.x, top, self.wide, LINE_MM)
         self._write(self.x, top - line_mm, text, size_pt, weight="bold")
 
-    def listed(self, texts: Sequence[str], size_pt: float) -> None:
-        """Write short texts side by side, in as many ranks as fit."""
+    def listed(self, texts: Sequence[str], size_pt: float) -> int:
+        """Write short texts side by side, in as many ranks as fit; return how many are left out."""
         if not texts:
-            return
+            return 0
         widest = max(width_mm(text, size_pt, self.font) for text in texts)
         ranks = max(int((self.wide + 2.0) / (widest + 2.0)), 1)
-        line_mm = size_pt * POINT_MM * SPACING
         for start in range(0, len(texts), ranks):
-            bottom = self.room(line_mm) - line_mm
-            for k, text in enumerate(texts[start : start + ranks]):
-                self._write(self.x + k * (self.wide + 2.0) / ranks, bottom, text, size_pt)
+            if self.is_full(size_pt):
+                return len(texts) - start
+            parts = [
+                wrapped(t, self.wide, size_pt, self.font) for t in texts[start : start + ranks]
+            ]
+            for lines in zip_longest(*parts, fillvalue=""):
+                line_mm = size_pt * POINT_MM * SPACING
+                bottom = self.room(line_mm) - line_mm
+                for k, line in enumerate(lines):
+                    self._write(self.x + k * (self.wide + 2.0) / ranks, bottom, line, size_pt)
         self.gap(0.6)
+        return 0
+
+    def is_full(self, size_pt: float) -> bool:
+        """Tell whether the last column has no room for letters of a size and what is said then."""
+        high = (size_pt + MORE_PT) * POINT_MM * SPACING
+        return self.last is not None and self.columns >= self.last and self.y < high
 
     def legend(self, words: str, style: Style | None, size_pt: float) -> None:
         """Write one entry: a sample of its style, and its words."""
@@ -133,7 +152,8 @@ def _sample(style: Style, x: float, y: float) -> Draw:
 
     def draw(axes: Axes) -> None:
         if style.marker is not None:
-            axes.plot([x + SAMPLE_MM / 2], [y], ls="none", **marker_style(style))
+            down = style.size_mm / 2 if style in LEVELS.values() else 0.0
+            axes.plot([x + SAMPLE_MM / 2], [y - down], ls="none", **marker_style(style))
         elif style.face:
             box = [x, x + SAMPLE_MM, x + SAMPLE_MM, x], [y - 1.1, y - 1.1, y + 1.1, y + 1.1]
             axes.fill(*box, fc=style.face, hatch=style.hatch, ec=style.color or GREY, lw=0)
@@ -149,9 +169,6 @@ def marker_style(style: Style) -> dict[str, Any]:
     """Return a marker as matplotlib's ``plot`` takes it."""
     pen = {"mec": style.color, "mew": points(style.width_mm)}
     long = points(style.size_mm) * (2.0 if not isinstance(style.marker, str) else 1.0)
-    if style.fill == "left":
-        halves = {"fillstyle": "left", "mfc": style.color, "markerfacecoloralt": "white"}
-        return {"marker": style.marker, "ms": long, **pen, **halves}
     return {
         "marker": style.marker,
         "ms": long,
@@ -161,7 +178,7 @@ def marker_style(style: Style) -> dict[str, Any]:
 
 
 def wrapped(text: str, wide_mm: float, size_pt: float, font: str = FONT) -> list[str]:
-    """Return text as lines no wider than so much; a longer word has its own line.
+    """Return text as lines no wider than so much; a longer word is broken anywhere.
 
     Parameters
     ----------
@@ -171,13 +188,23 @@ def wrapped(text: str, wide_mm: float, size_pt: float, font: str = FONT) -> list
         Family.
     """
     lines: list[str] = []
-    for word in text.split():
+    for word in (part for one in text.split() for part in _broken(one, wide_mm, size_pt, font)):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width_mm(longer, size_pt, font) <= wide_mm:
             lines[-1] = longer
         else:
             lines.append(word)
     return lines or [""]
+
+
+def _broken(word: str, wide_mm: float, size_pt: float, font: str) -> Iterator[str]:
+    """Yield a word in parts no wider than so much, of a letter at least."""
+    while len(word) > 1 and width_mm(word, size_pt, font) > wide_mm:
+        widths = np.cumsum([_advance(letter, font) for letter in word]) * size_pt * POINT_MM
+        fits = max(int(np.searchsorted(widths, wide_mm, side="right")), 1)
+        yield word[:fits]
+        word = word[fits:]
+    yield word
 
 
 def width_mm(text: str, size_pt: float, font: str = FONT) -> float:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from wrackline import contract
 from wrackline.publish.sheet import Planned
-from wrackline.publish.sheet_column import coarser_than
+from wrackline.publish.sheet_column import coarser_than, sd_digits
 from wrackline.publish.sheet_paper import DRAWN_MM
 
 
@@ -60,7 +60,7 @@ def _row(one: Planned, name: str) -> dict[str, Any]:
         "middle_northing_m": None if hidden else (south + north) / 2,
         "line_shows_m": layout.ground_m(DRAWN_MM),
         "less_sure_than_drawn": "; ".join(
-            f"{technique} (sd {sd:.2f} m)" for technique, sd in coarse
+            f"{technique} (sd {sd:.{sd_digits(sd)}f} m)" for technique, sd in coarse
         ),
         "no_place_for": ";".join(one.unplaced),
         "null_because": "; ".join(filter(None, reasons)),

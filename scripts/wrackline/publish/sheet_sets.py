@@ -7,6 +7,7 @@ overlap stay, however the plan grows.
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -20,6 +21,8 @@ from wrackline.publish.sheet_paper import Bounds, Layout, around, lay_out, map_f
 
 TILE_SCALE = 200
 """Scale of tiles where none is asked for."""
+LONGEST_NAME = 100
+"""Bytes of a file's name, at most: with folder and ending it fits every file system."""
 AIR_MM = 12.0
 """Ground around a building or trench on its sheet, as paper."""
 
@@ -93,11 +96,12 @@ def _each(
     if table is None:
         return
     air = AIR_MM * (settings.scale or 100) / 1000.0
-    for number, shape in zip(there, table.geometry, strict=True):
-        if not settings.only or number in settings.only:
+    for file, number, shape in zip(file_names(there), there, table.geometry, strict=True):
+        wanted = not settings.only or number in settings.only
+        if wanted and shape is not None and not shape.is_empty:
             bounds = np.array(shape.bounds) + air * np.array([-1, -1, 1, 1])
             layout = lay_out(bounds.tolist(), settings.paper, settings.scale, columns)
-            yield Sheet(_file_name(number), what, layout, subject=number)
+            yield Sheet(file, what, layout, subject=number)
 
 
 def _unknown(one: str, there: Sequence[str], what: str, name: str) -> Fault:
@@ -112,9 +116,23 @@ def _unknown(one: str, there: Sequence[str], what: str, name: str) -> Fault:
     )
 
 
-def _file_name(number: str) -> str:
-    """Return a number as it can stand in a file's name."""
-    return "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in number)
+def file_names(numbers: Sequence[str]) -> list[str]:
+    """Return names as they can stand in files' names, no two alike, not even in another case.
+
+    >>> file_names(["T 1/2", "T_1_2", "t 1/2", "B051-038"])
+    ['T_1_2', 'T_1_2_2', 't_1_2_3', 'B051-038']
+    """
+    names: dict[str, str] = {}
+    for number in numbers:
+        whole = unicodedata.normalize("NFC", number)
+        plain = "".join(one if one.isalnum() or one in "-_" else "_" for one in whole)
+        short = plain.encode()[:LONGEST_NAME].decode(errors="ignore")
+        name, count = short, 1
+        while name.casefold() in names:
+            count += 1
+            name = f"{short}_{count}"
+        names[name.casefold()] = name
+    return list(names.values())
 
 
 def _tiles(content: Content, columns: int) -> list[Sheet]:
@@ -125,16 +143,10 @@ def _tiles(content: Content, columns: int) -> list[Sheet]:
     size = np.array(frame[2:]) * scale / 1000.0
     step = np.maximum(size - settings.overlap_m, size / 2)
     origin = np.array(content.site.origin)
-    first = np.floor((np.array(content.bounds[:2]) - origin) / step).astype(int)
-    last = np.floor((np.array(content.bounds[2:]) - origin) / step).astype(int)
     tiles: dict[tuple[int, int], Layout] = {}
-    for j in range(first[1], last[1] + 1):
-        for i in range(first[0], last[0] + 1):
-            corner = origin + step * (i, j)
-            middle = (corner + size / 2).tolist()
-            layout = around((middle[0], middle[1]), settings.paper, scale, columns)
-            if _shows_something(content, layout.ground):
-                tiles[i, j] = layout
+    for i, j in tiles_with_something(content, origin, step, size):
+        middle = (origin + step * (i, j) + size / 2).tolist()
+        tiles[i, j] = around((middle[0], middle[1]), settings.paper, scale, columns)
     index = lay_out(_whole(list(tiles.values()), content), settings.paper, None, columns)
     numbered = tuple((tile_number(*place), tiles[place].ground) for place in tiles)
     sheets = [Sheet("index", "index", index, tiles=numbered)]
@@ -159,12 +171,42 @@ def tile_number(east: int, north: int) -> str:
     return f"{'' if east >= 0 else 'w'}{letters}{north + 1}"
 
 
-def _shows_something(content: Content, ground: Bounds) -> bool:
-    """Tell whether walls, buildings, features or trenches lie on some ground."""
-    frame = shapely.box(*ground)
-    tables = [content.plan[name] for name in ("wall_lines", "buildings", "features")]
+def tiles_with_something(
+    content: Content, origin: np.ndarray, step: np.ndarray, size: np.ndarray
+) -> list[tuple[int, int]]:
+    """Return the tiles on which something lies, by column and row, rows from the south.
+
+    Only tiles near something are looked at, so that a wide plan of small tiles costs no more than
+    what is on it.
+
+    Parameters
+    ----------
+    content : Content
+    origin, step, size : array, shape (2,)
+        Corner of the first tile, from tile to tile, and of a tile, to the east and north [m].
+    """
+    tables = [content.plan[name] for name in ("wall_lines", "rooms", "buildings", "features")]
     tables += [content.trenches] if content.trenches is not None else []
-    return any(len(t) and len(t.sindex.query(frame, predicate="intersects")) for t in tables)
+    shapes = np.concatenate([table.geometry.to_numpy() for table in tables])
+    edges = shapely.bounds(shapes)
+    edges = edges[np.isfinite(edges).all(axis=1)]
+    if not len(edges):
+        return []
+    # those of the first column begin less than a step west of everything
+    lowest = np.floor((edges[:, :2].min(axis=0) - 1.0 - origin) / step)
+    first = np.maximum(np.floor((edges[:, :2] - size - origin) / step), lowest).astype(int)
+    last = np.floor((edges[:, 2:] - origin) / step).astype(int)
+    near = {
+        (i, j)
+        for (west, south), (east, north) in zip(first.tolist(), last.tolist(), strict=True)
+        for i in range(west, east + 1)
+        for j in range(south, north + 1)
+    }
+    places = sorted(near, key=lambda place: place[::-1])
+    low = origin + step * np.array(places)
+    frames = shapely.box(*low.T, *(low + size).T)
+    shown = np.unique(shapely.STRtree(shapes).query(frames, predicate="intersects")[0])
+    return [places[k] for k in shown.tolist()]
 
 
 def _whole(tiles: Sequence[Layout], content: Content) -> Bounds:

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import shapely
 
+from wrackline.publish.cutting import less
 from wrackline.publish.language import Language
 from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_labels import Place, Placing, size_mm
+from wrackline.publish.sheet_labels import Place, Placing
 from wrackline.publish.sheet_style import LEVELS
 from wrackline.publish.sheet_things import INDEX_STEP_M, levels_of, multiples
 from wrackline.quantities import places as supported
@@ -35,15 +36,24 @@ class Levels:
     words : Language
     sea_level_m : float or None
         Depths count from this height; none: heights above the datum are printed.
+    sea_level_sd_m : float
     """
 
     words: Language
     sea_level_m: float | None = None
+    sea_level_sd_m: float = 0.0
 
     @staticmethod
     def of(content: Content) -> Levels:
         """Return the levels that a sheet prints."""
-        return Levels(content.words, content.sea_level_m if content.shows_depths else None)
+        if not content.shows_depths:
+            return Levels(content.words)
+        return Levels(content.words, content.sea_level_m, content.level.sd_m)
+
+    def digits(self, height_sd_m: float | None) -> int:
+        """Return the decimals, two at most, that a spot's sd supports as it is printed."""
+        sd = float(np.hypot(height_sd_m or 0.0, self.sea_level_sd_m))
+        return min(max(supported(sd) if 0 < sd < np.inf else 2, 0), 2)
 
     def text(self, height_m: float, digits: int) -> str:
         """Return a height as it stands on the sheet."""
@@ -80,12 +90,12 @@ def place_spots(placing: Placing, content: Content, size_pt: float) -> list[Spot
     metre, levels = placing.layout.metre_mm, Levels.of(content)
     apart_mm = content.spots["rank"].map(RANK_SPACING_M) * metre
     bare = (content.spots["of"] == "seabed") & (content.spots["thing"].fillna("") == "")
-    table = content.spots[apart_mm >= np.where(bare, OPEN_MM, APART_MM)]
+    known = np.isfinite(content.spots["height_m"].to_numpy(float))
+    table = content.spots[known & (apart_mm >= np.where(bare, OPEN_MM, APART_MM))]
     spots = []
     for row in table.to_dict("records"):
-        sd = row["height_sd_m"]
-        digits = min(max(supported(sd) if sd and sd > 0 else 2, 0), 2)
         spot = Spot(row["of"], row["geometry"].x, row["geometry"].y)
+        digits = levels.digits(row["height_sd_m"])
         if _place(placing, spot, levels.text(row["height_m"], digits), size_pt):
             spots.append(spot)
     return spots
@@ -99,7 +109,7 @@ def _place(placing: Placing, spot: Spot, text: str, size_pt: float) -> bool:
     places = (
         place
         for place in _beside_mark(placing, spot, text, size_pt)
-        if not mark.intersects(placing.box(text, place, size_pt))
+        if not mark.intersects(placing.box(text, place, size_pt, "spot"))
     )
     label = placing.put(text, places, size_pt, "spot")
     if label is None:
@@ -117,7 +127,7 @@ def _mark_ground(placing: Placing, spot: Spot) -> shapely.Polygon:
 
 def _beside_mark(placing: Placing, spot: Spot, text: str, size_pt: float) -> Iterator[Place]:
     """Yield places around a mark, beside it first."""
-    wide, tall = (placing.layout.ground_m(v) for v in size_mm(text, size_pt, placing.font))
+    wide, tall = (placing.layout.ground_m(v) for v in placing.size_mm(text, size_pt, "spot"))
     size = placing.layout.ground_m(LEVELS[spot.of].size_mm)
     for away_mm in (0.5, 1.5, 3.0, 4.5):
         away = placing.layout.ground_m(away_mm)
@@ -150,12 +160,13 @@ def place_contours(placing: Placing, content: Content, size_pt: float) -> None:
         return
     levels = Levels.of(content)
     fills = [content.plan[name].geometry.to_numpy() for name in ("buildings", "rooms")]
+    built = np.concatenate(fills)
     frame = shapely.box(*placing.layout.ground)
-    open_ground = shapely.difference(frame, shapely.union_all(np.concatenate(fills)))
+    open_ground = shapely.difference(frame, shapely.union_all(built))
     shapely.prepare(open_ground)
     least = placing.layout.ground_m(LABELLED_MM)
     for row in _index_contours(content, least):
-        inside = shapely.get_parts(shapely.intersection(row["geometry"], open_ground))
+        inside = shapely.get_parts(less(np.array([row["geometry"]], dtype=object), built))
         lines = [one for one in inside if one.geom_type == "LineString" and one.length > least]
         if lines:
             text = levels.text(float(row["height_m"]), 0)

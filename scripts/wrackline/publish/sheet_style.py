@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import matplotlib as mpl
+import numpy as np
 from matplotlib.path import Path as Outline
 
 from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH
@@ -27,6 +29,7 @@ SETTINGS: Any = {
     "svg.fonttype": "path",
     "svg.hashsalt": "wrackline",
     "hatch.linewidth": 0.3,
+    "text.parse_math": False,
 }
 DARKEST, LIGHTEST = 0.22, 0.62
 SMALLER = 0.91
@@ -52,7 +55,7 @@ class Style:
     size_mm : float
         Of the marker.
     fill : str
-        How a marker is filled: full, none, left.
+        How a marker is filled: full, none.
     """
 
     color: str = ""
@@ -124,15 +127,33 @@ LEVEL_FOOT = Outline(
 )
 """The same on a line, for the seabed."""
 
+LEVEL_HALF = Outline(
+    [(0, 0), (-0.62, 1.0), (0, 1.0), (0, 0), (0, 1.0), (0.62, 1.0), (0.62, 1.0), (0, 0)],
+    [Outline.MOVETO, Outline.LINETO, Outline.LINETO, Outline.CLOSEPOLY]
+    + 2 * [Outline.MOVETO, Outline.LINETO],
+)
+"""The same with its left half filled: the right one is two strokes, which nothing can fill."""
+
 WEDGE = Outline([(-1.0, 0.13), (-1.0, -0.13), (1.0, 0), (-1.0, 0.13)], closed=True)
 """A hachure, its head to the left."""
 
 LEVELS = {
     "wall top": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5),
-    "wall base": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="left"),
+    "wall base": Style(INK, FAINT_MM, marker=LEVEL_HALF, size_mm=1.5, fill="full"),
     "floor": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="full"),
     "seabed": Style(INK, FAINT_MM, marker=LEVEL_FOOT, size_mm=1.5),
 }
+
+
+def luminance(color: str) -> float:
+    """Return the relative luminance of a colour, 0 black to 1 white (WCAG 2.1, definitions).
+
+    >>> [round(luminance(one), 2) for one in ("#000000", "#8c8c8c", "white")]
+    [0.0, 0.26, 1.0]
+    """
+    share = np.array(mpl.colors.to_rgb(color))
+    linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    return float(linear @ (0.2126, 0.7152, 0.0722))
 
 
 def tone(number: int, count: int) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from wrackline.publish.cutting import less
 from wrackline.publish.passages import passages
 from wrackline.publish.sheet_content import Content
 from wrackline.publish.sheet_paper import Layout
@@ -32,6 +33,7 @@ from wrackline.publish.sheet_style import (
     THIN_MM,
     WEDGE,
     Style,
+    luminance,
     tone,
 )
 
@@ -43,11 +45,17 @@ BEND_MM = 0.05
 SHORTEST_MM = 8.0
 """Shorter pieces of contours and waterlines are left out."""
 NATURAL, MODERN = "natural", "modern"
+ORIGINS = ("built", NATURAL, MODERN, "doubtful")
 MARKS = {"hearth": "^", "jar": "o", "cistern": "s", "grave": "P", "well": "D"}
 """Symbols of common features that are points; all others are drawn as they lie."""
 STONE, HACHURE, SECTION = "stone", "hachure", "section line"
+SPANS = ("xxxx", "////", "++++", "||||", "oooo")
+"""Hatches of walls that stood one phase more than their first, two more, and so on."""
 HACHURE_MM = 0.8
 """Width of a hachure's head."""
+DARK = 0.2
+"""Letters can't be read on ground darker than this: their contrast to it is less than 4.5 : 1
+(WCAG 2.1, success criterion 1.4.3)."""
 LEAST_WALL_M = 0.05
 """Ground narrower than twice this between rooms and wall bodies is no wall."""
 NO_LINES = np.array([], dtype=object)
@@ -162,7 +170,7 @@ def _bodies(content: Content) -> Iterator[Drawn]:
     """Wall bodies by phase, the passages through them, and walls of a stated thickness."""
     bodies, words = content.plan["wall_bodies"], content.words
     stated = Style(GREY, 0, face="white", hatch="\\\\\\\\\\\\")
-    yield Drawn(words.say("wall_stated"), stated, _stated_walls(content), 1.0)
+    yield Drawn(words.say("wall_stated"), stated, _stated_walls(content), 1.0, broken=True)
     if not content.site.phases:
         shapes = bodies.geometry.to_numpy()
         yield Drawn(words.say("wall_body"), Style(face=BODY), shapes, 1.2)
@@ -175,7 +183,7 @@ def _stated_walls(content: Content) -> np.ndarray:
     """Return the ground of buildings that is neither room nor wall between two faces."""
     houses = content.plan["buildings"].geometry.to_numpy()
     other = [content.plan[name].geometry.to_numpy() for name in ("rooms", "wall_bodies")]
-    rest = shapely.get_parts(shapely.difference(houses, shapely.union_all(np.concatenate(other))))
+    rest = shapely.get_parts(less(houses, np.concatenate(other)))
     wide_enough = shapely.area(shapely.buffer(rest, -LEAST_WALL_M)) > 0
     return np.asarray(rest[wide_enough])
 
@@ -189,21 +197,27 @@ def _bodies_by_phase(content: Content) -> Iterator[Drawn]:
     yield Drawn(words.say("wall_no_phase"), Style(face="#d4d4d4"), shapes[undated], 1.2)
     for start, stop in sorted(
         {pair for pair in zip(first[~undated], last[~undated], strict=True)},
-        key=lambda pair: [names.index(one) if one in names else -1 for one in pair],
+        key=lambda pair: ([names.index(one) if one in names else -1 for one in pair], pair),
     ):
         mine = ((first == start) & (last == stop)).to_numpy()
         yield Drawn(*_phase(content, start, stop), shapes[mine], 1.2)
 
 
 def _phase(content: Content, start: str, stop: str) -> tuple[str, Style]:
-    """Return words and tone of walls of one phase; of several, the earliest's tone, hatched."""
+    """Return words and tone of walls of one phase; of several, the earliest's tone, hatched.
+
+    The hatch tells how many phases they stood.
+    """
     names, words = list(content.site.phases), content.words
     one = start or stop
     grey = tone(names.index(one), len(names)) if one in names else BODY
     if start == stop or not (start and stop):
         return words.say("wall_phase", phase=words.own(one)), Style(face=grey)
     text = words.say("wall_phases", first=words.own(start), last=words.own(stop))
-    return text, Style("white", 0, face=grey, hatch="xxxx")
+    known = start in names and stop in names
+    more = names.index(stop) - names.index(start) if known else 1
+    hatch = SPANS[min(max(more, 1), len(SPANS)) - 1]
+    return text, Style("white", 0, face=grey, hatch=hatch)
 
 
 def _walls(content: Content) -> Iterator[Drawn]:
@@ -241,14 +255,16 @@ def _features(content: Content, layout: Layout) -> Iterator[Drawn]:
     kind = features["kind"].fillna("")
     yield from _surveyors(features, kind, content, layout)
     rest = features[~kind.isin([STONE, HACHURE, SECTION])]
-    point = rest.geom_type == "Point"
+    point = shapely.get_dimensions(rest.geometry.to_numpy()) == 0
+    told = rest["origin"].fillna("").where(rest["origin"].isin(ORIGINS), "other")
     for origin, style in (
         ("built", Style(INK, FAINT_MM)),
         (NATURAL, Style(GREY, LINE_MM, (4, 1, 1, 1))),
         (MODERN, Style(GREY, LINE_MM, (1, 1))),
         ("doubtful", Style(GREY, THIN_MM, (2, 2))),
+        ("other", Style(GREY, FAINT_MM)),
     ):
-        mine = (rest["origin"] == origin).to_numpy(bool, na_value=False) & ~point.to_numpy(bool)
+        mine = (told == origin).to_numpy(bool) & ~point
         outlines = edges_of(rest.geometry[mine].to_numpy())
         yield Drawn(words.say(f"feature_{origin}"), style, outlines, 4.0)
     yield from _symbols(rest[point], content)
@@ -266,7 +282,9 @@ def _surveyors(
     text = "" if len(outlines) else words.say("stone")
     yield Drawn(text, Style(INK, FAINT_MM, marker="h", size_mm=0.8), spots, 3.8)
     strokes = features.geometry[kind == HACHURE].to_numpy()
-    heads = [wedge(stroke, layout.ground_m(HACHURE_MM)) for stroke in strokes]
+    heads = [
+        stroke if stroke.area else wedge(stroke, layout.ground_m(HACHURE_MM)) for stroke in strokes
+    ]
     sample = Style(INK, FAINT_MM, marker=WEDGE, size_mm=3.0, fill="full")
     shapes = np.array(heads, dtype=object)
     yield Drawn(words.say("slope"), Style(face=INK), shapes, 2.5, sample=sample)
@@ -295,8 +313,9 @@ def _marks(content: Content) -> Iterator[Drawn]:
 
 
 def edges_of(shapes: np.ndarray) -> np.ndarray:
-    """Return outlines of areas, and lines as they are."""
-    return np.where(shapely.get_dimensions(shapes) == 2, shapely.boundary(shapes), shapes)
+    """Return outlines of areas, and lines as they are; collections are taken apart."""
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    return np.where(shapely.get_dimensions(parts) == 2, shapely.boundary(parts), parts)
 
 
 def wedge(stroke: shapely.LineString, head_m: float) -> shapely.Polygon:
@@ -308,21 +327,36 @@ def wedge(stroke: shapely.LineString, head_m: float) -> shapely.Polygon:
     return shapely.Polygon([top + side, (x1, y1), top - side])
 
 
-def obstacles(things: Sequence[Drawn]) -> np.ndarray:
-    """Return what no label may touch: edges of walls, features, trenches and drawn marks."""
-    firm = [edges_of(one.shapes) for one in things if one.order >= 2.0 or 1.15 < one.order < 1.25]
+def obstacles(things: Sequence[Drawn], layout: Layout) -> np.ndarray:
+    """Return what no label may touch: edges of walls, features, trenches, and drawn marks.
+
+    Ground too dark for letters, that of the earliest phases and of hachures, is kept whole.
+
+    Parameters
+    ----------
+    things : sequence of Drawn
+    layout : Layout
+    """
+    firm = [_firm(one, layout) for one in things if one.order >= 2.0 or 1.15 < one.order < 1.25]
     return np.concatenate(firm) if firm else NO_LINES
+
+
+def _firm(one: Drawn, layout: Layout) -> np.ndarray:
+    """Return what of a thing no label may touch."""
+    if one.style.marker is not None:
+        spots = shapely.centroid(shapely.get_parts(one.shapes))
+        half = layout.ground_m(one.style.size_mm + one.style.width_mm) / 2
+        return np.asarray(shapely.buffer(spots, half, cap_style="square"))
+    if one.style.face and luminance(one.style.face) < DARK:
+        return one.shapes
+    return edges_of(one.shapes)
 
 
 def interrupted(things: Sequence[Drawn], boxes: np.ndarray) -> list[Drawn]:
     """Return things with their contours and waterlines cut where labels stand."""
     if not len(boxes):
         return list(things)
-    cover = shapely.union_all(boxes)
-    return [
-        replace(one, shapes=shapely.difference(one.shapes, cover)) if one.broken else one
-        for one in things
-    ]
+    return [replace(one, shapes=less(one.shapes, boxes)) if one.broken else one for one in things]
 
 
 def frame_style() -> dict[str, Any]:
