@@ -81,7 +81,7 @@ def test_a_set_that_says_nonsense_is_refused(tmp_path, sheets, words):
 @pytest.mark.parametrize(("written", "read", "to_write"), [("1:50", 110, 50), ("1:20", 80, 20)])
 def test_a_scale_that_yaml_counts_by_sixties_is_refused(tmp_path, written, read, to_write):
     """YAML 1.1 has base 60 integers: `190:20:30` is 685230 (yaml.org/type/int.html, its example)."""
-    assert yaml.safe_load("190:20:30") == 685230
+    assert yaml.safe_load("190:20:30") == 190 * 3600 + 20 * 60 + 30
     folder = site_with(tmp_path, sheets={"a": {"scale": 50}})
     path = folder / "config" / "site.yaml"
     path.write_text(path.read_text(encoding="utf-8").replace("scale: 50", f"scale: {written}"))
