@@ -80,7 +80,7 @@ def test_a_set_that_says_nonsense_is_refused(tmp_path, sheets, words):
 
 @pytest.mark.parametrize(("written", "read", "to_write"), [("1:50", 110, 50), ("1:20", 80, 20)])
 def test_a_scale_that_yaml_counts_by_sixties_is_refused(tmp_path, written, read, to_write):
-    """YAML 1.1 has base 60 integers: `190:20:30` is 685230 (yaml.org/type/int.html, its example)."""
+    """YAML 1.1 has integers in base 60: `190:20:30` is an example of yaml.org/type/int.html."""
     assert yaml.safe_load("190:20:30") == 190 * 3600 + 20 * 60 + 30
     folder = site_with(tmp_path, sheets={"a": {"scale": 50}})
     path = folder / "config" / "site.yaml"

@@ -13,7 +13,7 @@ from sheet_made import CRS, E, N, block, content, layer, site, texts_of, three_d
 from wrackline.errors import InputError
 from wrackline.model import TitleBlock
 from wrackline.publish.language import Language
-from wrackline.publish.sheet import plan_set
+from wrackline.publish.sheet import draw_sheet, plan_set
 from wrackline.publish.sheet_content import marks_layer
 from wrackline.publish.sheet_register import register, register_rows
 from wrackline.publish.sheet_things import wedge
@@ -55,6 +55,23 @@ def test_neighbouring_tiles_overlap_by_what_was_asked_for():
     assert shared == pytest.approx([5.0] * (len(edges) - 1))
     assert sheets[0].named.beside == {"east": sheets[1].sheet.number}
     assert f"east: {sheets[1].sheet.number}" in texts_of(sheets[0])
+
+
+@pytest.mark.parametrize("reader", ["desk", "diver"])
+@pytest.mark.parametrize("scale", [200, 250, 500])
+def test_coordinates_at_a_corner_keep_clear_of_each_other(scale, reader):
+    """The first tile begins at the origin, where two coordinates meet in the frame's corner."""
+    planned = next(one for one in tiles(scale=scale, reader=reader) if one.sheet.number == "A1")
+    figure = draw_sheet(planned)
+    figure.canvas.draw()
+    axes, *columns = figure.axes
+    labels = [*axes.get_xticklabels(), *axes.get_yticklabels()]
+    boxes = [shapely.box(*text.get_window_extent().extents) for text in labels]
+    pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects").T
+    assert [tuple(pair) for pair in pairs if pair[0] < pair[1]] == []
+    beside = shapely.union_all([shapely.box(*one.bbox.extents) for one in columns])
+    page = shapely.box(*figure.bbox.extents)
+    assert all(page.contains(box) and not box.intersects(beside) for box in boxes)
 
 
 def test_a_tile_keeps_its_number_when_the_plan_grows():
