@@ -101,6 +101,10 @@ class Placing:
         apart |= (edges[:, 1] > north) | (edges[:, 3] < south)
         return not any(box.intersects(self.taken[k]) for k in np.flatnonzero(~apart))
 
+    def is_crossed(self, way: shapely.LineString) -> bool:
+        """Tell whether a wall or another line lies across a way."""
+        return len(self._tree.query(way, predicate="intersects")) > 0
+
     def take(self, box: shapely.Polygon) -> None:
         """Keep some ground from all texts to come."""
         self.taken.append(box)

@@ -211,6 +211,21 @@ def test_no_figure_touches_a_mark():
         assert not any(box.contains(shapely.Point(spot.x, spot.y)) for box in boxes)
 
 
+@pytest.mark.parametrize(("wide", "inside"), [(8.0, True), (1.0, False)])
+def test_a_floors_figure_stays_on_its_side_of_the_wall_or_has_a_leader(wide, inside):
+    """Half a metre beside a wall: in the room where it has room, else outside with a leader."""
+    x, y = E + 10, N + 10
+    hut = shapely.box(x, y, x + wide, y + 4)
+    spot = shapely.Point(x + wide - 0.5, y + 2, -2.4)
+    row = {"of": "floor", "rank": 1, "height_m": -2.4, "height_sd_m": 0.02, "geometry": spot}
+    made = replace(
+        content([three_d(hut.exterior)], scale=500, paper="A4"), spots=layer("spot_heights", [row])
+    )
+    (label,) = [one for one in plan_set(made, "plan")[0].labels if one.role == "spot"]
+    assert hut.contains(label.box) == inside
+    assert (label.of is None) == inside
+
+
 def test_a_hachure_is_wide_at_the_top_and_ends_at_the_foot():
     """A stroke from (0, 4) down to (0, 0): a triangle with its base at the top."""
     shape = wedge(shapely.LineString([(0, 4), (0, 0)]), 0.6)
