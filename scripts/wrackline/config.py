@@ -203,13 +203,12 @@ def load_site(folder: Path, *, any_language: bool = False) -> SiteConfig:
     numbers = read_numbers(folder, faults)
     languages, notes = _load_languages(folder, site, seasons, faults)
     if site is not None:
-        faults += [] if any_language else sheet_faults(site, _languages_written(folder))
+        written = {path.stem for path in (folder / LANGUAGES).glob("*.yaml")}
+        faults += [] if any_language else sheet_faults(site, written)
         faults += picture_faults(site, seasons)
         notes += place_notes(site, seasons, languages)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
-    stable = None if site is None else site.seabed.stable_ground
-    if stable is not None and not _inside(stable):
-        faults.append(_outside(stable, Path("config/site.yaml"), ""))
+    faults += _stable_ground_faults(site)
     if site is not None and not faults:
         seasons = with_baselines(seasons, site, faults)
     if faults or site is None:
@@ -229,6 +228,12 @@ def load_site(folder: Path, *, any_language: bool = False) -> SiteConfig:
     )
 
 
+def _stable_ground_faults(site: Site | None) -> list[Fault]:
+    stable = None if site is None else site.seabed.stable_ground
+    outside = stable is not None and not _inside(stable)
+    return [_outside(stable, Path("config/site.yaml"), "")] if stable and outside else []
+
+
 def _load_languages(
     folder: Path, site: Site | None, seasons: Mapping[str, Season], faults: list[Fault]
 ) -> tuple[dict[str, Translation], list[str]]:
@@ -246,11 +251,6 @@ def _load_languages(
     if "en" not in languages:
         notes += english_notes(texts)
     return languages, notes
-
-
-def _languages_written(folder: Path) -> set[str]:
-    """Return the languages that have a file, be it with faults."""
-    return {path.stem for path in (folder / LANGUAGES).glob("*.yaml")}
 
 
 def _season_files(folder: Path) -> list[Path]:

@@ -38,10 +38,10 @@ def place_notes(
             )
             if told:
                 said.setdefault((where, ", ".join(told)), []).append(name)
-    for (where, told), names in said.items():
+    for (where, words), names in said.items():
         yield (
             f"sheets.{', '.join(names)}: the place is left out, but {where} is printed and has "
-            f"'{told}' in it. Word it otherwise if that tells the place."
+            f"'{words}' in it. Word it otherwise if that tells the place."
         )
 
 

@@ -23,7 +23,7 @@ APART_MM, OPEN_MM = 14.0, 30.0
 LABELLED_MM = 40.0
 """Index contours as long on the sheet have their height written on them."""
 LEADER_MM = 2.2
-"""Figures further from their mark than this have a leader to it, and so have those across a wall."""
+"""Figures further from their mark than this, and those across a wall, have a leader to it."""
 
 BESIDE_WALLS = ("floor", "seabed")
 """Of these a figure across a wall would be read as that of the other side."""
