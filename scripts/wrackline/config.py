@@ -23,6 +23,7 @@ from wrackline.languages import (
     english_notes,
     language_faults,
     language_notes,
+    languages_written,
     sheet_faults,
     texts_of,
 )
@@ -203,8 +204,7 @@ def load_site(folder: Path, *, any_language: bool = False) -> SiteConfig:
     numbers = read_numbers(folder, faults)
     languages, notes = _load_languages(folder, site, seasons, faults)
     if site is not None:
-        written = {path.stem for path in (folder / LANGUAGES).glob("*.yaml")}
-        faults += [] if any_language else sheet_faults(site, written)
+        faults += [] if any_language else sheet_faults(site, languages_written(folder))
         faults += picture_faults(site, seasons)
         notes += place_notes(site, seasons, languages)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
