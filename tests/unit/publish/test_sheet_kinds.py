@@ -179,6 +179,26 @@ def test_the_legend_has_what_is_on_the_sheet_and_nothing_else():
     assert "closing, inferred" not in bare
 
 
+def test_the_legend_is_silent_on_what_lies_beyond_the_edge():
+    """A tile cuts a house off its room; what is left of the house is no wall by its centre."""
+    hut = shapely.box(E + 64, N + 10, E + 79, N + 20)
+    body = hut.difference(hut.buffer(-2))
+    made = content(
+        [three_d(hut.exterior)],
+        [("R1", hut.buffer(-2))],
+        [("B1", hut)],
+        {"wall_bodies": [{"geometry": body}]},
+        shows="tiles",
+        paper="A3",
+        scale=200,
+    )
+    sheets = plan_set(made, "tiles")
+    edge = next(one for one in sheets if one.sheet.number == "A1").sheet.layout.ground[2]
+    assert 64 < edge - E < 66
+    for planned in sheets:
+        assert "wall by its centre and stated thickness" not in texts_of(planned)
+
+
 def test_sections_have_letters_at_both_ends_and_trenches_their_name():
     """K at the start of the line, K′ at its end, each nearer to its own end."""
     labels = plan_set(with_details(scale=100), "plan")[0].labels
