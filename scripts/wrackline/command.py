@@ -90,7 +90,7 @@ def _carry_out(options: argparse.Namespace) -> int:
         return EXIT_OK
     read_config = importlib.import_module("wrackline.config").load_site
     if options.command == "words":
-        return _tell_words(read_config(options.site), options.language)
+        return _tell_words(read_config(options.site, any_language=True), options.language)
     if options.command == "rehearse":
         return rehearse(
             options.site, read_config=read_config, season=options.season, cores=options.cores

@@ -23,6 +23,7 @@ from wrackline.languages import (
     english_notes,
     language_faults,
     language_notes,
+    languages_written,
     sheet_faults,
     texts_of,
 )
@@ -51,6 +52,7 @@ from wrackline.registers import (
     read_numbers,
 )
 from wrackline.sheet_pictures import picture_faults
+from wrackline.sheet_places import place_notes
 from wrackline.survey_names import season_of
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
@@ -164,13 +166,15 @@ class SiteConfig:
         return [name for name in self.surveys if season_of(name) <= season]
 
 
-def load_site(folder: Path) -> SiteConfig:
+def load_site(folder: Path, *, any_language: bool = False) -> SiteConfig:
     """Read and check `<folder>/config/`.
 
     Parameters
     ----------
     folder : Path
         The site's folder.
+    any_language : bool
+        Sheets may ask for languages that have no file yet, for whoever is about to write one.
 
     Returns
     -------
@@ -200,11 +204,11 @@ def load_site(folder: Path) -> SiteConfig:
     numbers = read_numbers(folder, faults)
     languages, notes = _load_languages(folder, site, seasons, faults)
     if site is not None:
+        faults += [] if any_language else sheet_faults(site, languages_written(folder))
         faults += picture_faults(site, seasons)
+        notes += place_notes(site, seasons, languages)
     seasons = {name: _with_marks(season, control, faults) for name, season in seasons.items()}
-    stable = None if site is None else site.seabed.stable_ground
-    if stable is not None and not _inside(stable):
-        faults.append(_outside(stable, Path("config/site.yaml"), ""))
+    faults += _stable_ground_faults(site)
     if site is not None and not faults:
         seasons = with_baselines(seasons, site, faults)
     if faults or site is None:
@@ -220,13 +224,19 @@ def load_site(folder: Path) -> SiteConfig:
         decisions,
         numbers,
         languages,
-        notes,
+        tuple(notes),
     )
+
+
+def _stable_ground_faults(site: Site | None) -> list[Fault]:
+    stable = None if site is None else site.seabed.stable_ground
+    outside = stable is not None and not _inside(stable)
+    return [_outside(stable, Path("config/site.yaml"), "")] if stable and outside else []
 
 
 def _load_languages(
     folder: Path, site: Site | None, seasons: Mapping[str, Season], faults: list[Fault]
-) -> tuple[dict[str, Translation], tuple[str, ...]]:
+) -> tuple[dict[str, Translation], list[str]]:
     """Return the languages of the sheets by code, and what is to be said of them."""
     texts = [] if site is None else texts_of(site, seasons.values())
     languages: dict[str, Translation] = {}
@@ -238,11 +248,9 @@ def _load_languages(
             faults += language_faults(folder, name, found, texts)
             notes += language_notes(name, found, texts)
             languages[path.stem] = found
-    if site is not None:
-        faults += sheet_faults(site, {path.stem for path in (folder / LANGUAGES).glob("*.yaml")})
     if "en" not in languages:
         notes += english_notes(texts)
-    return languages, tuple(notes)
+    return languages, notes
 
 
 def _season_files(folder: Path) -> list[Path]:
@@ -353,6 +361,7 @@ def _load_part(folder: Path, name: Path, model: type[Part], faults: list[Fault])
         faults.append(_not_yaml(name, problem))
         return None
     faults += [_repeated(name, key, row) for key, row in repeated]
+    faults += [_by_sixties(name, item) for item in _scalars(node) if _is_by_sixties(item)]
     if not isinstance(content, dict):
         faults.append(_not_a_mapping(name, content))
         return None
@@ -433,6 +442,38 @@ def _repeated(name: Path, key: str, row: int) -> Fault:
         remedy="delete one of the two",
         file=str(name),
         row=row,
+    )
+
+
+def _scalars(node: yaml.Node | None) -> Iterator[yaml.ScalarNode]:
+    """Yield the single values of a file, each once."""
+    seen: set[int] = set()
+    waiting = [node]
+    while waiting:
+        found = waiting.pop()
+        if isinstance(found, yaml.ScalarNode):
+            yield found
+        elif isinstance(found, yaml.CollectionNode) and id(found) not in seen:
+            seen.add(id(found))
+            pairs = isinstance(found, yaml.MappingNode)
+            waiting += [part for pair in found.value for part in pair] if pairs else found.value
+
+
+def _is_by_sixties(item: yaml.ScalarNode) -> bool:
+    return ":" in item.value and item.tag.endswith((":int", ":float"))
+
+
+def _by_sixties(name: Path, item: yaml.ScalarNode) -> Fault:
+    read = yaml.safe_load(item.value)
+    return Fault(
+        kind="number_by_sixties",
+        found=f"{item.value}, which YAML counts by sixties: {read}",
+        allowed="a plain number; of a scale the figure after 1: alone",
+        consequence=f"{read} would be taken for what was meant, unseen",
+        remedy=f"write scale: {item.value.rpartition(':')[2]} where a scale is meant; put a text "
+        "in quotes",
+        file=str(name),
+        row=item.start_mark.line + 1,
     )
 
 

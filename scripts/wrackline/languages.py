@@ -155,6 +155,17 @@ def texts_of(site: Site, seasons: Iterable[Season]) -> list[str]:
     return list(dict.fromkeys(text for text in texts if text))
 
 
+def languages_written(folder: Path) -> set[str]:
+    """Return the languages of a site that have a file, be it with faults.
+
+    Parameters
+    ----------
+    folder : Path
+        The site's folder.
+    """
+    return {path.stem for path in (folder / FOLDER).glob("*.yaml")}
+
+
 def sheet_faults(site: Site, codes: Iterable[str]) -> list[Fault]:
     """Return a fault for every set of sheets in a language that has no file.
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import re
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
@@ -414,6 +415,9 @@ class RoomSettings(Strict):
     )
 
 
+RATIO = re.compile(r"\s*1\s*[:/]\s*(\d+)\s*")
+
+
 class SheetSet(Strict):
     """A set of plan sheets: what they show, on which paper, for whom."""
 
@@ -463,6 +467,15 @@ class SheetSet(Strict):
         description="left_out: nothing on the sheet tells where the site lies; coordinates count "
         "from its origin.",
     )
+
+    @field_validator("scale", mode="before")
+    @classmethod
+    def _one_figure(cls, scale: Any) -> Any:
+        """Refuse 1:500 with the figure to write."""
+        ratio = RATIO.fullmatch(scale) if isinstance(scale, str) else None
+        if ratio:
+            raise ValueError(f"the figure after 1 alone, here {ratio[1]}")
+        return scale
 
 
 class TitleBlock(Strict):

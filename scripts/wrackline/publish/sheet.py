@@ -20,6 +20,7 @@ from matplotlib.collections import LineCollection, PatchCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
+from matplotlib.text import Text
 
 from wrackline.errors import Fault, InputError
 from wrackline.publish.drawing_standards import points
@@ -36,6 +37,7 @@ from wrackline.publish.sheet_labels import (
     place_ends,
     place_names,
     place_rooms,
+    size_mm,
 )
 from wrackline.publish.sheet_paper import Bounds, Layout
 from wrackline.publish.sheet_pen import Pen, marker_style, width_mm
@@ -403,6 +405,22 @@ def _grid(axes: Axes, planned: Planned) -> None:
         half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
         label.set_va("bottom" if at - half < south else "top" if at + half > north else "center")
     axes.tick_params(length=points(1.0), width=points(FAINT_MM), pad=1.5, top=True, right=True)
+    _keep_beside_frame(axes.get_xticklabels(), x, (west, east), layout)
+    _keep_beside_frame(axes.get_yticklabels(), y, (south, north), layout)
+
+
+def _keep_beside_frame(
+    labels: Sequence[Text], values: np.ndarray, ends: tuple[float, float], layout: Layout
+) -> None:
+    """Let coordinates near a corner end at their tick, so that none runs past the frame."""
+    for label, value in zip(labels, values, strict=True):
+        wide_mm, _ = size_mm(label.get_text(), label.get_fontsize(), label.get_fontfamily()[0])
+        half = layout.ground_m(wide_mm / 2)
+        low, high = value - ends[0] < half, ends[1] - value < half
+        if low or high:
+            upright = bool(label.get_rotation())
+            side = ("bottom" if low else "top") if upright else ("left" if low else "right")
+            label.set(**{"va" if upright else "ha": side})
 
 
 def _multiples_between(low: float, high: float, step: float, zero: float) -> np.ndarray:

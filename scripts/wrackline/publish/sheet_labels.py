@@ -104,6 +104,10 @@ class Placing:
         near = {k for cell in self._cells(box) for k in self._in_cell.get(cell, ())}
         return not any(box.intersects(self.taken[k]) for k in near)
 
+    def is_crossed(self, way: shapely.LineString) -> bool:
+        """Tell whether a wall or another line lies across a way."""
+        return len(self._tree.query(way, predicate="intersects")) > 0
+
     def take(self, box: shapely.Polygon) -> None:
         """Keep some ground from all texts to come."""
         for cell in self._cells(box):

@@ -24,7 +24,10 @@ APART_MM, OPEN_MM = 14.0, 30.0
 LABELLED_MM = 40.0
 """Index contours as long on the sheet have their height written on them."""
 LEADER_MM = 2.2
-"""Figures further from their mark than this have a leader to it."""
+"""Figures further from their mark than this, and those across a wall, have a leader to it."""
+
+BESIDE_WALLS = ("floor", "seabed")
+"""Of these a figure across a wall would be read as that of the other side."""
 
 
 @dataclass(frozen=True)
@@ -106,18 +109,28 @@ def _place(placing: Placing, spot: Spot, text: str, size_pt: float) -> bool:
     mark = _mark_ground(placing, spot)
     if not placing.is_untaken(mark):
         return False
-    places = (
-        place
+    boxes = {
+        place: placing.box(text, place, size_pt, "spot")
         for place in _beside_mark(placing, spot, text, size_pt)
-        if not mark.intersects(placing.box(text, place, size_pt, "spot"))
-    )
-    label = placing.put(text, places, size_pt, "spot")
+    }
+    beside = [place for place, box in boxes.items() if not mark.intersects(box)]
+    parted = {place for place in beside if _is_parted(placing, spot, boxes[place])}
+    label = placing.put(text, sorted(beside, key=parted.__contains__), size_pt, "spot")
     if label is None:
         return False
     placing.take(mark)
-    if label.box.distance(mark) > placing.layout.ground_m(LEADER_MM):
+    far = label.box.distance(mark) > placing.layout.ground_m(LEADER_MM)
+    if far or (label.x, label.y, label.angle_deg) in parted:
         placing.labels[-1] = replace(label, of=(spot.x, spot.y))
     return True
+
+
+def _is_parted(placing: Placing, spot: Spot, box: shapely.Polygon) -> bool:
+    """Tell whether a wall lies between a figure and its mark, which is beside walls, not on one."""
+    if spot.of not in BESIDE_WALLS:
+        return False
+    way = shapely.shortest_line(box, shapely.Point(spot.x, spot.y))
+    return placing.is_crossed(way)
 
 
 def _mark_ground(placing: Placing, spot: Spot) -> shapely.Polygon:

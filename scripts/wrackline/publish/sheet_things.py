@@ -108,7 +108,14 @@ def things_on(content: Content, layout: Layout) -> list[Drawn]:
         _features(content, layout),
         _marks(content),
     )
-    return [drawn for part in parts for drawn in part if len(drawn.shapes)]
+    frame = shapely.box(*layout.ground)
+    inside = (_inside(drawn, frame) for part in parts for drawn in part)
+    return [drawn for drawn in inside if len(drawn.shapes)]
+
+
+def _inside(drawn: Drawn, frame: shapely.Polygon) -> Drawn:
+    """Leave out what lies beyond a sheet's edge, so that the legend doesn't speak of it."""
+    return replace(drawn, shapes=drawn.shapes[shapely.intersects(drawn.shapes, frame)])
 
 
 def multiples(values: pd.Series, step: float) -> np.ndarray:

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import yaml
 from fontTools.fontBuilder import FontBuilder
 from fontTools.ttLib import TTFont
 from matplotlib import font_manager
@@ -292,3 +293,18 @@ def test_a_run_says_once_what_stays_english(site, monkeypatch, capfd):
     monkeypatch.setattr(running, "_run_locked", lambda _job, patience_s: int(patience_s * 0))
     assert running.run(site(HEAD), read_config=load_site) == 0
     assert capfd.readouterr().out.count(f"of {len(WORDS)} phrases stay English") == 1
+
+
+def test_a_file_can_be_written_for_sheets_that_already_ask_for_it(site, capfd):
+    """The fault's own remedy works: `make words` isn't stopped by what it is to mend."""
+    folder = site(HEAD)
+    path = folder / "config" / "site.yaml"
+    content = yaml.safe_load(path.read_text(encoding="utf-8"))
+    content["sheets"] = {"a": {"language": "pt"}, "b": {"language": "el"}}
+    path.write_text(yaml.safe_dump(content, allow_unicode=True), encoding="utf-8")
+    assert set(faults_of(folder)) == {"unknown_language"}
+    for code in ("pt", "el"):
+        assert main(["words", "--site", str(folder), "--language", code]) == 0
+        assert (folder / "config" / "languages" / f"{code}.yaml").is_file()
+    capfd.readouterr()
+    assert load_site(folder).site.sheets["a"].language == "pt"

@@ -67,6 +67,8 @@ def test_a_language_without_a_file_and_a_picture_that_is_none_are_named_at_once(
         ({"a": {"shows": "tiles", "only": ["B001-001"]}}, "shows tiles"),
         ({"a": {"papre": "A3"}}, "paper"),
         ({"a": {"scale": 5}}, "10"),
+        ({"a": {"scale": "1:500"}}, "here 500"),
+        ({"a": {"scale": "1/200"}}, "here 200"),
         ({"Plan 1": {}}, "a-z"),
     ],
 )
@@ -74,3 +76,41 @@ def test_a_set_that_says_nonsense_is_refused(tmp_path, sheets, words):
     """Each with what it would take."""
     found = faults_of(site_with(tmp_path, sheets=sheets))
     assert any(words in f"{fault.found} {fault.allowed} {fault.remedy}" for fault in found), found
+
+
+@pytest.mark.parametrize(("written", "read", "to_write"), [("1:50", 110, 50), ("1:20", 80, 20)])
+def test_a_scale_that_yaml_counts_by_sixties_is_refused(tmp_path, written, read, to_write):
+    """YAML 1.1 has integers in base 60: `190:20:30` is an example of yaml.org/type/int.html."""
+    assert yaml.safe_load("190:20:30") == 190 * 3600 + 20 * 60 + 30
+    folder = site_with(tmp_path, sheets={"a": {"scale": 50}})
+    path = folder / "config" / "site.yaml"
+    path.write_text(path.read_text(encoding="utf-8").replace("scale: 50", f"scale: {written}"))
+    (fault,) = faults_of(folder)
+    line = path.read_text(encoding="utf-8").splitlines()[fault.row - 1]
+    assert fault.kind == "number_by_sixties"
+    assert written in line
+    assert str(read) in fault.found
+    assert f"scale: {to_write} " in fault.remedy
+
+
+def test_texts_that_may_tell_a_place_that_is_left_out_are_named_in_a_run(tmp_path):
+    """A title or technique with the site's name in it goes on to the sheet: the run says so."""
+    sheets = {
+        "open": {"place": "left_out", "title": "Walls of Ebbrune"},
+        "team": {"title": "Walls of Callowmer"},
+    }
+    folder = site_with(tmp_path, sheets=sheets)
+    season = folder / "config" / "seasons" / "2031.yaml"
+    text = season.read_text(encoding="utf-8")
+    wanted = "total station, divers holding the pole"
+    assert wanted in text
+    season.write_text(text.replace(wanted, "total station on Callowmer light"), encoding="utf-8")
+    notes = [note for note in load_site(folder).notes if "place is left out" in note]
+    assert any("sheets.open.title" in note and "'ebbrune'" in note for note in notes)
+    assert any("technique of 2031-walls" in note and "'callowmer'" in note for note in notes)
+    assert not any("team" in note for note in notes)
+
+
+def test_the_demo_says_nothing_on_its_sheet_without_the_place():
+    """Its own texts hold none of its names."""
+    assert not [note for note in load_site(ROOT).notes if "place is left out" in note]

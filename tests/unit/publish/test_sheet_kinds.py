@@ -13,7 +13,7 @@ from sheet_made import CRS, E, N, block, content, layer, site, texts_of, three_d
 from wrackline.errors import InputError
 from wrackline.model import TitleBlock
 from wrackline.publish.language import Language
-from wrackline.publish.sheet import plan_set
+from wrackline.publish.sheet import draw_sheet, plan_set
 from wrackline.publish.sheet_content import marks_layer
 from wrackline.publish.sheet_register import register, register_rows
 from wrackline.publish.sheet_things import wedge
@@ -55,6 +55,23 @@ def test_neighbouring_tiles_overlap_by_what_was_asked_for():
     assert shared == pytest.approx([5.0] * (len(edges) - 1))
     assert sheets[0].named.beside == {"east": sheets[1].sheet.number}
     assert f"east: {sheets[1].sheet.number}" in texts_of(sheets[0])
+
+
+@pytest.mark.parametrize("reader", ["desk", "diver"])
+@pytest.mark.parametrize("scale", [200, 250, 500])
+def test_coordinates_at_a_corner_keep_clear_of_each_other(scale, reader):
+    """The first tile begins at the origin, where two coordinates meet in the frame's corner."""
+    planned = next(one for one in tiles(scale=scale, reader=reader) if one.sheet.number == "A1")
+    figure = draw_sheet(planned)
+    figure.canvas.draw()
+    axes, *columns = figure.axes
+    labels = [*axes.get_xticklabels(), *axes.get_yticklabels()]
+    boxes = [shapely.box(*text.get_window_extent().extents) for text in labels]
+    pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects").T
+    assert [tuple(pair) for pair in pairs if pair[0] < pair[1]] == []
+    beside = shapely.union_all([shapely.box(*one.bbox.extents) for one in columns])
+    page = shapely.box(*figure.bbox.extents)
+    assert all(page.contains(box) and not box.intersects(beside) for box in boxes)
 
 
 def test_a_tile_keeps_its_number_when_the_plan_grows():
@@ -162,6 +179,26 @@ def test_the_legend_has_what_is_on_the_sheet_and_nothing_else():
     assert "closing, inferred" not in bare
 
 
+def test_the_legend_is_silent_on_what_lies_beyond_the_edge():
+    """A tile cuts a house off its room; what is left of the house is no wall by its centre."""
+    hut = shapely.box(E + 64, N + 10, E + 79, N + 20)
+    body = hut.difference(hut.buffer(-2))
+    made = content(
+        [three_d(hut.exterior)],
+        [("R1", hut.buffer(-2))],
+        [("B1", hut)],
+        {"wall_bodies": [{"geometry": body}]},
+        shows="tiles",
+        paper="A3",
+        scale=200,
+    )
+    sheets = plan_set(made, "tiles")
+    edge = next(one for one in sheets if one.sheet.number == "A1").sheet.layout.ground[2]
+    assert 64 < edge - E < 66
+    for planned in sheets:
+        assert "wall by its centre and stated thickness" not in texts_of(planned)
+
+
 def test_sections_have_letters_at_both_ends_and_trenches_their_name():
     """K at the start of the line, K′ at its end, each nearer to its own end."""
     labels = plan_set(with_details(scale=100), "plan")[0].labels
@@ -192,6 +229,21 @@ def test_no_figure_touches_a_mark():
     boxes = [one.box for one in planned.labels]
     for spot in planned.spots:
         assert not any(box.contains(shapely.Point(spot.x, spot.y)) for box in boxes)
+
+
+@pytest.mark.parametrize(("wide", "inside"), [(8.0, True), (1.0, False)])
+def test_a_floors_figure_stays_on_its_side_of_the_wall_or_has_a_leader(wide, inside):
+    """Half a metre beside a wall: in the room where it has room, else outside with a leader."""
+    x, y = E + 10, N + 10
+    hut = shapely.box(x, y, x + wide, y + 4)
+    spot = shapely.Point(x + wide - 0.5, y + 2, -2.4)
+    row = {"of": "floor", "rank": 1, "height_m": -2.4, "height_sd_m": 0.02, "geometry": spot}
+    made = replace(
+        content([three_d(hut.exterior)], scale=500, paper="A4"), spots=layer("spot_heights", [row])
+    )
+    (label,) = [one for one in plan_set(made, "plan")[0].labels if one.role == "spot"]
+    assert hut.contains(label.box) == inside
+    assert (label.of is None) == inside
 
 
 def test_a_hachure_is_wide_at_the_top_and_ends_at_the_foot():
