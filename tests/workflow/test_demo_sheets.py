@@ -20,6 +20,7 @@ from wrackline.publish.place import gives_away, secrets_of
 from wrackline.publish.sheet import draw_sheet, plan_set
 from wrackline.publish.sheet_paper import PAPERS
 from wrackline.publish.sheet_source import read_content
+from wrackline.publish.sheet_things import edges_of
 from wrackline.sources import (
     composite,
     language_json,
@@ -92,7 +93,7 @@ def test_no_label_touches_a_wall_or_another(planned, name):
         if one.sheet.shows == "index":
             continue
         walls = [one.content.plan[part].geometry.to_numpy() for part in ("wall_lines", "features")]
-        tree = shapely.STRtree(np.concatenate(walls))
+        tree = shapely.STRtree(edges_of(np.concatenate(walls)))
         on_walls = {one.labels[k].text for k in tree.query(boxes, predicate="intersects")[0]}
         assert on_walls == set(), one.sheet.number
         assert len(one.unplaced) <= 0.02 * len(one.content.plan["buildings"]), one.sheet.number

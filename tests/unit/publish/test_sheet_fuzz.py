@@ -187,6 +187,12 @@ def test_whatever_is_on_a_site_its_sheets_hold_together(seed):
         boxes = np.array([label.box for label in one.labels], dtype=object)
         assert pairs_touching(boxes) == 0
         assert shapely.contains(shapely.box(*one.sheet.layout.ground), boxes).all()
+        # a level leader before a figure would read as a minus
+        assert not any(
+            label.box.bounds[1] < label.of[1] < label.box.bounds[3]
+            for label in one.labels
+            if label.of is not None
+        )
     with mpl.rc_context({**SETTINGS, "figure.dpi": 72, "text.hinting": "none"}):
         for one in (planned[0], planned[-1]):
             assert slips_of(draw_sheet(one)) == []
