@@ -10,6 +10,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
+from unicodedata import category
 
 from wrackline.model import Translation
 from wrackline.publish.sheet_words import WORDS
@@ -100,8 +101,11 @@ class Language:
         return self.words.get(key, WORDS[key]).format(**values)
 
     def own(self, text: str) -> str:
-        """Return one of the site's own texts, translated where the file has it."""
-        return self.own_texts.get(text, text)
+        """Return one of the site's own texts, translated where the file has it, on one line."""
+        said = self.own_texts.get(text, text)
+        if said.isprintable():
+            return said
+        return " ".join("".join(" " if category(c) == "Cc" else c for c in said).split())
 
     def number(self, value: float, digits: int) -> str:
         """Return a number with so many decimals, the language's mark and a true minus.

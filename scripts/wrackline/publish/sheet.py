@@ -319,7 +319,7 @@ def _draw(axes: Axes, drawn: Drawn) -> None:
 
 def _fill(axes: Axes, parts: np.ndarray, drawn: Drawn) -> None:
     style, patches = drawn.style, []
-    for part in parts:
+    for part in parts[shapely.get_dimensions(parts) == 2]:
         rings = [part.exterior, *part.interiors]
         paths = [Outline(np.asarray(ring.coords)[:, :2], closed=True) for ring in rings]
         patches.append(PathPatch(Outline.make_compound_path(*paths)))
@@ -400,10 +400,14 @@ def _grid(axes: Axes, planned: Planned) -> None:
     axes.set_yticks(y, texts, fontsize=size, family=family, rotation=90, va="center")
     for label, at in zip(axes.get_xticklabels(), x, strict=True):
         half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
-        label.set_ha("left" if at - half < west else "right" if at + half > east else "center")
+        label.set_horizontalalignment(
+            "left" if at - half < west else "right" if at + half > east else "center"
+        )
     for label, at in zip(axes.get_yticklabels(), y, strict=True):
         half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
-        label.set_va("bottom" if at - half < south else "top" if at + half > north else "center")
+        label.set_verticalalignment(
+            "bottom" if at - half < south else "top" if at + half > north else "center"
+        )
     axes.tick_params(length=points(1.0), width=points(FAINT_MM), pad=1.5, top=True, right=True)
     _keep_beside_frame(axes.get_xticklabels(), x, (west, east), layout)
     _keep_beside_frame(axes.get_yticklabels(), y, (south, north), layout)

@@ -85,6 +85,12 @@ class Placing:
         """Return width and height of a text on paper, as letters of its role are drawn [mm]."""
         return size_mm(text, size_pt, self.font, "bold" if role in BOLD_ROLES else "normal")
 
+    def _may_hold(self, shape: shapely.Geometry, text: str, size_pt: float, role: str) -> bool:
+        """Tell whether a shape is as long as a text at all."""
+        west, south, east, north = shape.bounds
+        long_mm = float(np.hypot(east - west, north - south)) * self.layout.metre_mm
+        return long_mm >= float(np.hypot(*self.size_mm(text, size_pt, role)))
+
     def box(self, text: str, place: Place, size_pt: float, role: str) -> shapely.Polygon:
         """Return the ground that a text covers, with a little air around it."""
         x, y, angle_deg = place
@@ -135,7 +141,9 @@ class Placing:
 
         With `within` it must also lie inside that shape. A text of nothing has no place.
         """
-        if not text.strip():
+        if not text.strip() or (
+            within is not None and not self._may_hold(within, text, size_pt, role)
+        ):
             return None
         for place in places:
             box = self.box(text, place, size_pt, role)

@@ -105,9 +105,7 @@ class Pen:
         for start in range(0, len(texts), ranks):
             if self.is_full(size_pt):
                 return len(texts) - start
-            parts = [
-                wrapped(t, self.wide, size_pt, self.font) for t in texts[start : start + ranks]
-            ]
+            parts = [self._in_column(text, size_pt) for text in texts[start : start + ranks]]
             for lines in zip_longest(*parts, fillvalue=""):
                 line_mm = size_pt * POINT_MM * SPACING
                 bottom = self.room(line_mm) - line_mm
@@ -115,6 +113,11 @@ class Pen:
                     self._write(self.x + k * (self.wide + 2.0) / ranks, bottom, line, size_pt)
         self.gap(0.6)
         return 0
+
+    def _in_column(self, text: str, size_pt: float) -> list[str]:
+        """Return a text as it is where the column holds it, else in lines."""
+        fits = width_mm(text, size_pt, self.font) <= self.wide
+        return [text] if fits else wrapped(text, self.wide, size_pt, self.font)
 
     def is_full(self, size_pt: float) -> bool:
         """Tell whether the last column has no room for letters of a size and what is said then."""

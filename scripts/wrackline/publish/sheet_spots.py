@@ -24,7 +24,8 @@ APART_MM, OPEN_MM = 14.0, 30.0
 LABELLED_MM = 40.0
 """Index contours as long on the sheet have their height written on them."""
 LEADER_MM = 2.2
-"""Figures further from their mark than this, and those across a wall, have a leader to it."""
+"""Figures further from their mark than this, and those across a wall, have a leader to it, never a
+level one: before a figure it would read as a minus."""
 
 BESIDE_WALLS = ("floor", "seabed")
 """Of these a figure across a wall would be read as that of the other side."""
@@ -154,6 +155,8 @@ def _beside_mark(placing: Placing, spot: Spot, text: str, size_pt: float) -> Ite
             (-1, -1),
             (0, -1),
         ):
+            if lift == 0.5 and away_mm > LEADER_MM:
+                continue
             up = size + away if lift > 1 else -away if lift < 0 else size / 2
             up += np.sign(up - size / 2) * tall / 2
             yield spot.x + side * (0.62 * size + away + wide / 2), spot.y + float(up), 0.0

@@ -282,12 +282,16 @@ def _surveyors(
 ) -> Iterator[Drawn]:
     """Stones, hachures and section lines."""
     words = content.words
-    stones = features.geometry[kind == STONE].to_numpy()
-    outlines = stones[shapely.get_dimensions(stones) > 0]
-    yield Drawn(words.say("stone"), Style(INK, FAINT_MM, face="white"), outlines, 3.8)
-    spots = stones[shapely.get_dimensions(stones) == 0]
-    text = "" if len(outlines) else words.say("stone")
-    yield Drawn(text, Style(INK, FAINT_MM, marker="h", size_mm=0.8), spots, 3.8)
+    stones = shapely.get_parts(shapely.get_parts(features.geometry[kind == STONE].to_numpy()))
+    text = words.say("stone")
+    for dimension, style in (
+        (2, Style(INK, FAINT_MM, face="white")),
+        (1, Style(INK, FAINT_MM)),
+        (0, Style(INK, FAINT_MM, marker="h", size_mm=0.8)),
+    ):
+        mine = stones[shapely.get_dimensions(stones) == dimension]
+        yield Drawn(text, style, mine, 3.8)
+        text = "" if len(mine) else text
     strokes = features.geometry[kind == HACHURE].to_numpy()
     heads = [
         stroke if stroke.area else wedge(stroke, layout.ground_m(HACHURE_MM)) for stroke in strokes
@@ -322,7 +326,7 @@ def _marks(content: Content) -> Iterator[Drawn]:
 def edges_of(shapes: np.ndarray) -> np.ndarray:
     """Return outlines of areas, and lines as they are; collections are taken apart."""
     parts = shapely.get_parts(shapely.get_parts(shapes))
-    return np.where(shapely.get_dimensions(parts) == 2, shapely.boundary(parts), parts)
+    return np.asarray(np.where(shapely.get_dimensions(parts) == 2, shapely.boundary(parts), parts))
 
 
 def wedge(stroke: shapely.LineString, head_m: float) -> shapely.Polygon:
