@@ -184,7 +184,7 @@ def test_the_legend_is_silent_on_what_lies_beyond_the_edge():
     hut = shapely.box(E + 64, N + 10, E + 79, N + 20)
     body = hut.difference(hut.buffer(-2))
     made = content(
-        [three_d(hut.exterior)],
+        [three_d(hut.exterior), three_d(shapely.LineString([(E + 5, N + 5), (E + 9, N + 5)]))],
         [("R1", hut.buffer(-2))],
         [("B1", hut)],
         {"wall_bodies": [{"geometry": body}]},
