@@ -7,6 +7,7 @@ overlap stay, however the plan grows.
 from __future__ import annotations
 
 import difflib
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -20,6 +21,8 @@ from wrackline.publish.sheet_paper import Bounds, Layout, around, lay_out, map_f
 
 TILE_SCALE = 200
 """Scale of tiles where none is asked for."""
+OVERLAP_M = 5.0
+"""Ground that tiles share where no other overlap is asked for."""
 AIR_MM = 12.0
 """Ground around a building or trench on its sheet, as paper."""
 
@@ -65,11 +68,11 @@ def sheets_of(content: Content, name: str, columns: int = 1) -> list[Sheet]:
     Raises
     ------
     InputError
-        Where the config names buildings or trenches that aren't there.
+        Where the config names buildings or trenches that aren't there, or tiles share too much.
     """
     settings = content.settings
     if settings.shows == "tiles":
-        return _tiles(content, columns)
+        return _tiles(content, name, columns)
     each: list[Sheet] = []
     if settings.shows == "buildings":
         each = list(_each(content, content.plan["buildings"], "building", name, columns))
@@ -93,11 +96,11 @@ def _each(
     if table is None:
         return
     air = AIR_MM * (settings.scale or 100) / 1000.0
-    for number, shape in zip(there, table.geometry, strict=True):
+    for number, shape, file in zip(there, table.geometry, _file_names(there), strict=True):
         if not settings.only or number in settings.only:
             bounds = np.array(shape.bounds) + air * np.array([-1, -1, 1, 1])
             layout = lay_out(bounds.tolist(), settings.paper, settings.scale, columns)
-            yield Sheet(_file_name(number), what, layout, subject=number)
+            yield Sheet(file, what, layout, subject=number)
 
 
 def _unknown(one: str, there: Sequence[str], what: str, name: str) -> Fault:
@@ -112,18 +115,41 @@ def _unknown(one: str, there: Sequence[str], what: str, name: str) -> Fault:
     )
 
 
-def _file_name(number: str) -> str:
-    """Return a number as it can stand in a file's name."""
-    return "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in number)
+def _wide_overlap(name: str, overlap_m: float, size_m: np.ndarray) -> Fault:
+    return Fault(
+        kind="wide_overlap",
+        found=f"sheets.{name}.overlap_m: {overlap_m:g}",
+        allowed=f"up to {np.floor(size_m.min() * 5) / 10:g} m, half of a tile of "
+        f"{size_m[0]:.1f} m by {size_m[1]:.1f} m",
+        consequence="a place would lie on three tiles and more",
+        remedy="ask for less overlap, larger paper or a smaller scale",
+        file="config/site.yaml",
+    )
 
 
-def _tiles(content: Content, columns: int) -> list[Sheet]:
+def _file_names(numbers: Sequence[str]) -> list[str]:
+    """Return numbers as they can stand in files' names, no two alike, be it but for capitals."""
+    taken: set[str] = set()
+    names = []
+    for number in numbers:
+        plain = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in number)
+        tries = (plain if k == 1 else f"{plain}-{k}" for k in itertools.count(1))
+        name = next(name for name in tries if name.casefold() not in taken)
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+def _tiles(content: Content, name: str, columns: int) -> list[Sheet]:
     """Return an index, and the tiles on which something of the plan lies."""
     settings = content.settings
     scale = settings.scale or TILE_SCALE
     frame = map_frame(settings.paper, columns)
     size = np.array(frame[2:]) * scale / 1000.0
-    step = np.maximum(size - settings.overlap_m, size / 2)
+    if settings.overlap_m is not None and settings.overlap_m > size.min() / 2:
+        raise InputError([_wide_overlap(name, settings.overlap_m, size)])
+    shared = OVERLAP_M if settings.overlap_m is None else settings.overlap_m
+    step = size - np.minimum(shared, size / 2)
     origin = np.array(content.site.origin)
     first = np.floor((np.array(content.bounds[:2]) - origin) / step).astype(int)
     last = np.floor((np.array(content.bounds[2:]) - origin) / step).astype(int)

@@ -74,6 +74,24 @@ def test_coordinates_at_a_corner_keep_clear_of_each_other(scale, reader):
     assert all(page.contains(box) and not box.intersects(beside) for box in boxes)
 
 
+def test_tiles_that_would_share_more_than_half_are_refused():
+    """With the size of a tile, and without drawing anything."""
+    with pytest.raises(InputError, match=r"up to 27.4 m, half of a tile of 65.4 m by 54.8 m"):
+        tiles(overlap_m=60.0)
+    assert len(tiles(overlap_m=27.4)) > len(tiles(overlap_m=5.0))
+
+
+def test_trenches_whose_names_differ_in_signs_alone_have_files_of_their_own():
+    """Neither blanks nor capitals let one sheet take another's file."""
+    shapes = [shapely.box(E + x, N, E + x + 2, N + 2) for x in (1, 11, 21, 31)]
+    names = ("T 2", "T_2", "t/2", "../T3")
+    rows = [{"trench": n, "geometry": s} for n, s in zip(names, shapes, strict=True)]
+    made = content([three_d(shapes[0].exterior)], shows="trenches", paper="A4")
+    sheets = plan_set(replace(made, trenches=layer("trenches", rows)), "pits")
+    assert [one.sheet.number for one in sheets] == ["T_2", "T_2-2", "t_2-3", "___T3"]
+    assert [one.named.title for one in sheets] == [f"Trench {name}" for name in names]
+
+
 def test_a_tile_keeps_its_number_when_the_plan_grows():
     """Tiles count from the site's origin: a new wall to the west renames none."""
     before = {one.sheet.number: one.sheet.layout.ground for one in tiles()[1:]}
