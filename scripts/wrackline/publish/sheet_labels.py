@@ -101,6 +101,10 @@ class Placing:
         apart |= (edges[:, 1] > north) | (edges[:, 3] < south)
         return not any(box.intersects(self.taken[k]) for k in np.flatnonzero(~apart))
 
+    def is_whole(self, mark: shapely.Polygon) -> bool:
+        """Tell whether the frame cuts nothing off a mark."""
+        return bool(self._frame.contains(mark))
+
     def is_crossed(self, way: shapely.LineString) -> bool:
         """Tell whether a wall or another line lies across a way."""
         return len(self._tree.query(way, predicate="intersects")) > 0

@@ -249,6 +249,20 @@ def test_no_figure_touches_a_mark():
         assert not any(box.contains(shapely.Point(spot.x, spot.y)) for box in boxes)
 
 
+def test_a_mark_that_the_frame_cuts_has_no_figure():
+    """A figure without its mark would be read as another's."""
+    planned = tiles()[1]
+    west, south, east, north = planned.sheet.layout.ground
+    rows = [
+        {"of": "wall top", "rank": 1, "height_m": h, "height_sd_m": 0.02}
+        | {"geometry": shapely.Point(x, (south + north) / 2, h)}
+        for h, x in ((-1.0, west + 0.05), (-2.0, east - 0.05), (-3.0, (west + east) / 2))
+    ]
+    made = two_corners(shows="tiles", paper="A3", scale=200, overlap_m=5.0)
+    planned = plan_set(replace(made, spots=layer("spot_heights", rows)), "tiles")[1]
+    assert [one.text for one in planned.labels if one.role == "spot"] == ["−3.00"]
+
+
 @pytest.mark.parametrize(("wide", "inside"), [(8.0, True), (1.0, False)])
 def test_a_floors_figure_stays_on_its_side_of_the_wall_or_has_a_leader(wide, inside):
     """Half a metre beside a wall: in the room where it has room, else outside with a leader."""
