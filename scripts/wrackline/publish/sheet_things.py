@@ -268,7 +268,9 @@ def _surveyors(
     words = content.words
     stones = features.geometry[kind == STONE].to_numpy()
     outlines = stones[shapely.get_dimensions(stones) > 0]
-    yield Drawn(words.say("stone"), Style(INK, FAINT_MM, face="white"), outlines, 3.8)
+    sample = Style(INK, FAINT_MM, marker="h", size_mm=2.0)
+    white = Style(INK, FAINT_MM, face="white")
+    yield Drawn(words.say("stone"), white, outlines, 3.8, sample=sample)
     spots = stones[shapely.get_dimensions(stones) == 0]
     text = "" if len(outlines) else words.say("stone")
     yield Drawn(text, Style(INK, FAINT_MM, marker="h", size_mm=0.8), spots, 3.8)
