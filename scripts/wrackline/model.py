@@ -432,8 +432,10 @@ class SheetSet(Strict):
         description="Sheets are drawn to 1 : this; left out, to the largest usual scale that fits, "
         "for tiles to 1:200.",
     )
-    overlap_m: Annotated[float, Field(ge=0, le=1000)] = Field(
-        5.0, description="Ground that neighbouring tiles share [m]."
+    overlap_m: Annotated[float, Field(ge=0, le=1000)] | None = Field(
+        None,
+        description="Ground that neighbouring tiles share, up to half a tile; left out, 5 m, or "
+        "half of smaller tiles [m].",
     )
     only: list[Text] = Field(
         default_factory=list,

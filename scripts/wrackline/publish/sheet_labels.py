@@ -110,6 +110,10 @@ class Placing:
         near = {k for cell in self._cells(box) for k in self._in_cell.get(cell, ())}
         return not any(box.intersects(self.taken[k]) for k in near)
 
+    def is_whole(self, mark: shapely.Polygon) -> bool:
+        """Tell whether the frame cuts nothing off a mark."""
+        return bool(self._frame.contains(mark))
+
     def is_crossed(self, way: shapely.LineString) -> bool:
         """Tell whether a wall or another line lies across a way."""
         return len(self._tree.query(way, predicate="intersects")) > 0

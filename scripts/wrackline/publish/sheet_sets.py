@@ -23,6 +23,8 @@ TILE_SCALE = 200
 """Scale of tiles where none is asked for."""
 LONGEST_NAME = 100
 """Bytes of a file's name, at most: with folder and ending it fits every file system."""
+OVERLAP_M = 5.0
+"""Ground that tiles share where no other overlap is asked for."""
 AIR_MM = 12.0
 """Ground around a building or trench on its sheet, as paper."""
 
@@ -68,11 +70,11 @@ def sheets_of(content: Content, name: str, columns: int = 1) -> list[Sheet]:
     Raises
     ------
     InputError
-        Where the config names buildings or trenches that aren't there.
+        Where the config names buildings or trenches that aren't there, or tiles share too much.
     """
     settings = content.settings
     if settings.shows == "tiles":
-        return _tiles(content, columns)
+        return _tiles(content, name, columns)
     each: list[Sheet] = []
     if settings.shows == "buildings":
         each = list(_each(content, content.plan["buildings"], "building", name, columns))
@@ -135,13 +137,28 @@ def file_names(numbers: Sequence[str]) -> list[str]:
     return list(names.values())
 
 
-def _tiles(content: Content, columns: int) -> list[Sheet]:
+def _wide_overlap(name: str, overlap_m: float, size_m: np.ndarray) -> Fault:
+    return Fault(
+        kind="wide_overlap",
+        found=f"sheets.{name}.overlap_m: {overlap_m:g}",
+        allowed=f"up to {np.floor(size_m.min() * 5) / 10:g} m, half of a tile of "
+        f"{size_m[0]:.1f} m by {size_m[1]:.1f} m",
+        consequence="a place would lie on three tiles and more",
+        remedy="ask for less overlap, larger paper or a smaller scale",
+        file="config/site.yaml",
+    )
+
+
+def _tiles(content: Content, name: str, columns: int) -> list[Sheet]:
     """Return an index, and the tiles on which something of the plan lies."""
     settings = content.settings
     scale = settings.scale or TILE_SCALE
     frame = map_frame(settings.paper, columns)
     size = np.array(frame[2:]) * scale / 1000.0
-    step = np.maximum(size - settings.overlap_m, size / 2)
+    if settings.overlap_m is not None and settings.overlap_m > size.min() / 2:
+        raise InputError([_wide_overlap(name, settings.overlap_m, size)])
+    shared = OVERLAP_M if settings.overlap_m is None else settings.overlap_m
+    step = size - np.minimum(shared, size / 2)
     origin = np.array(content.site.origin)
     tiles: dict[tuple[int, int], Layout] = {}
     for i, j in tiles_with_something(content, origin, step, size):

@@ -108,7 +108,7 @@ def place_spots(placing: Placing, content: Content, size_pt: float) -> list[Spot
 def _place(placing: Placing, spot: Spot, text: str, size_pt: float) -> bool:
     """Place one figure beside its mark; neither may touch another text, nor the figure a line."""
     mark = _mark_ground(placing, spot)
-    if not placing.is_untaken(mark):
+    if not placing.is_whole(mark) or not placing.is_untaken(mark):
         return False
     boxes = {
         place: placing.box(text, place, size_pt, "spot")

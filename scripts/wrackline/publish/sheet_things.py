@@ -283,14 +283,14 @@ def _surveyors(
     """Stones, hachures and section lines."""
     words = content.words
     stones = shapely.get_parts(shapely.get_parts(features.geometry[kind == STONE].to_numpy()))
-    text = words.say("stone")
+    text, sample = words.say("stone"), Style(INK, FAINT_MM, marker="h", size_mm=2.0)
     for dimension, style in (
         (2, Style(INK, FAINT_MM, face="white")),
         (1, Style(INK, FAINT_MM)),
         (0, Style(INK, FAINT_MM, marker="h", size_mm=0.8)),
     ):
         mine = stones[shapely.get_dimensions(stones) == dimension]
-        yield Drawn(text, style, mine, 3.8)
+        yield Drawn(text, style, mine, 3.8, sample=sample)
         text = "" if len(mine) else text
     strokes = features.geometry[kind == HACHURE].to_numpy()
     heads = [

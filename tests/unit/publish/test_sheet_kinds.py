@@ -74,6 +74,24 @@ def test_coordinates_at_a_corner_keep_clear_of_each_other(scale, reader):
     assert all(page.contains(box) and not box.intersects(beside) for box in boxes)
 
 
+def test_tiles_that_would_share_more_than_half_are_refused():
+    """With the size of a tile, and without drawing anything."""
+    with pytest.raises(InputError, match=r"up to 27.4 m, half of a tile of 65.4 m by 54.8 m"):
+        tiles(overlap_m=60.0)
+    assert len(tiles(overlap_m=27.4)) > len(tiles(overlap_m=5.0))
+
+
+def test_trenches_whose_names_differ_in_signs_alone_have_files_of_their_own():
+    """Neither blanks nor capitals let one sheet take another's file."""
+    shapes = [shapely.box(E + x, N, E + x + 2, N + 2) for x in (1, 11, 21, 31)]
+    names = ("T 2", "T_2", "t/2", "../T3")
+    rows = [{"trench": n, "geometry": s} for n, s in zip(names, shapes, strict=True)]
+    made = content([three_d(shapes[0].exterior)], shows="trenches", paper="A4")
+    sheets = plan_set(replace(made, trenches=layer("trenches", rows)), "pits")
+    assert [one.sheet.number for one in sheets] == ["T_2", "T_2-2", "t_2-3", "___T3"]
+    assert [one.named.title for one in sheets] == [f"Trench {name}" for name in names]
+
+
 def test_a_tile_keeps_its_number_when_the_plan_grows():
     """Tiles count from the site's origin: a new wall to the west renames none."""
     before = {one.sheet.number: one.sheet.layout.ground for one in tiles()[1:]}
@@ -184,7 +202,7 @@ def test_the_legend_is_silent_on_what_lies_beyond_the_edge():
     hut = shapely.box(E + 64, N + 10, E + 79, N + 20)
     body = hut.difference(hut.buffer(-2))
     made = content(
-        [three_d(hut.exterior)],
+        [three_d(hut.exterior), three_d(shapely.LineString([(E + 5, N + 5), (E + 9, N + 5)]))],
         [("R1", hut.buffer(-2))],
         [("B1", hut)],
         {"wall_bodies": [{"geometry": body}]},
@@ -229,6 +247,20 @@ def test_no_figure_touches_a_mark():
     boxes = [one.box for one in planned.labels]
     for spot in planned.spots:
         assert not any(box.contains(shapely.Point(spot.x, spot.y)) for box in boxes)
+
+
+def test_a_mark_that_the_frame_cuts_has_no_figure():
+    """A figure without its mark would be read as another's."""
+    planned = tiles()[1]
+    west, south, east, north = planned.sheet.layout.ground
+    rows = [
+        {"of": "wall top", "rank": 1, "height_m": h, "height_sd_m": 0.02}
+        | {"geometry": shapely.Point(x, (south + north) / 2, h)}
+        for h, x in ((-1.0, west + 0.05), (-2.0, east - 0.05), (-3.0, (west + east) / 2))
+    ]
+    made = two_corners(shows="tiles", paper="A3", scale=200, overlap_m=5.0)
+    planned = plan_set(replace(made, spots=layer("spot_heights", rows)), "tiles")[1]
+    assert [one.text for one in planned.labels if one.role == "spot"] == ["−3.00"]
 
 
 @pytest.mark.parametrize(("wide", "inside"), [(8.0, True), (1.0, False)])
