@@ -149,9 +149,6 @@ def marker_style(style: Style) -> dict[str, Any]:
     """Return a marker as matplotlib's ``plot`` takes it."""
     pen = {"mec": style.color, "mew": points(style.width_mm)}
     long = points(style.size_mm) * (2.0 if not isinstance(style.marker, str) else 1.0)
-    if style.fill == "left":
-        halves = {"fillstyle": "left", "mfc": style.color, "markerfacecoloralt": "white"}
-        return {"marker": style.marker, "ms": long, **pen, **halves}
     return {
         "marker": style.marker,
         "ms": long,

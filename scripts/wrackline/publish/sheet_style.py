@@ -52,7 +52,7 @@ class Style:
     size_mm : float
         Of the marker.
     fill : str
-        How a marker is filled: full, none, left.
+        How a marker is filled: full, none.
     """
 
     color: str = ""
@@ -123,13 +123,20 @@ LEVEL_FOOT = Outline(
     ],
 )
 """The same on a line, for the seabed."""
+LEVEL_HALF = Outline(
+    [(0, 0), (-0.62, 1.0), (0, 1.0), (0, 0), (0, 1.0), (0.62, 1.0), (0.62, 1.0), (0, 0)],
+    [Outline.MOVETO, Outline.LINETO, Outline.LINETO, Outline.CLOSEPOLY]
+    + [Outline.MOVETO, Outline.LINETO] * 2,
+)
+"""The same with its left half filled, for the foot of a wall; a marker's own halves are only those
+of matplotlib's built-in markers."""
 
 WEDGE = Outline([(-1.0, 0.13), (-1.0, -0.13), (1.0, 0), (-1.0, 0.13)], closed=True)
 """A hachure, its head to the left."""
 
 LEVELS = {
     "wall top": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5),
-    "wall base": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="left"),
+    "wall base": Style(INK, FAINT_MM, marker=LEVEL_HALF, size_mm=1.5, fill="full"),
     "floor": Style(INK, FAINT_MM, marker=LEVEL_MARK, size_mm=1.5, fill="full"),
     "seabed": Style(INK, FAINT_MM, marker=LEVEL_FOOT, size_mm=1.5),
 }
