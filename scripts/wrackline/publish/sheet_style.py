@@ -126,6 +126,13 @@ LEVEL_FOOT = Outline(
     ],
 )
 """The same on a line, for the seabed."""
+LEVEL_HALF = Outline(
+    [(0, 0), (-0.62, 1.0), (0, 1.0), (0, 0), (0, 1.0), (0.62, 1.0), (0.62, 1.0), (0, 0)],
+    [Outline.MOVETO, Outline.LINETO, Outline.LINETO, Outline.CLOSEPOLY]
+    + [Outline.MOVETO, Outline.LINETO] * 2,
+)
+"""The same with its left half filled, for the foot of a wall; a marker's own halves are only those
+of matplotlib's built-in markers."""
 
 LEVEL_HALF = Outline(
     [(0, 0), (-0.62, 1.0), (0, 1.0), (0, 0), (0, 1.0), (0.62, 1.0), (0.62, 1.0), (0, 0)],

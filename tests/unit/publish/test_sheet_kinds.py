@@ -8,6 +8,8 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from sheet_made import CRS, E, N, block, content, layer, site, texts_of, three_d, words_of
 
 from wrackline.errors import InputError
@@ -15,7 +17,9 @@ from wrackline.model import TitleBlock
 from wrackline.publish.language import Language
 from wrackline.publish.sheet import draw_sheet, plan_set
 from wrackline.publish.sheet_content import marks_layer
+from wrackline.publish.sheet_pen import marker_style
 from wrackline.publish.sheet_register import register, register_rows
+from wrackline.publish.sheet_style import LEVELS
 from wrackline.publish.sheet_things import wedge
 
 
@@ -247,6 +251,31 @@ def test_no_figure_touches_a_mark():
     boxes = [one.box for one in planned.labels]
     for spot in planned.spots:
         assert not any(box.contains(shapely.Point(spot.x, spot.y)) for box in boxes)
+
+
+def ink_of(style):
+    """Return how many pixels of the left and right half of a mark, drawn large, are dark."""
+    figure = Figure(figsize=(4, 4), dpi=50)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.axis("off")
+    axes.set(xlim=(-1, 1), ylim=(-0.2, 1.8))
+    axes.plot(0, 0, **marker_style(replace(style, size_mm=51.0)))
+    figure.canvas = FigureCanvasAgg(figure)
+    figure.canvas.draw()
+    dark = np.asarray(figure.canvas.buffer_rgba())[:, :, 0] < 128
+    return [int(half.sum()) for half in np.split(dark, 2, axis=1)]
+
+
+def test_the_four_heights_have_four_marks():
+    """Hollow, half filled, filled, and on a line: none can be taken for another, without colour."""
+    top, base, floor, seabed = (
+        ink_of(LEVELS[of]) for of in ("wall top", "wall base", "floor", "seabed")
+    )
+    assert floor[0] == pytest.approx(floor[1], rel=0.06)
+    assert base[0] == pytest.approx(floor[0], rel=0.06)
+    assert base[1] < floor[1] / 5
+    assert max(top) < floor[0] / 5
+    assert sum(top) * 1.2 < sum(seabed) < sum(floor) / 2
 
 
 def test_a_mark_that_the_frame_cuts_has_no_figure():
