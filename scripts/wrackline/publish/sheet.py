@@ -156,7 +156,7 @@ def _plan(whole: Content, sheet: Sheet, page: int, pages: int) -> Planned:
     place_contours(placing, content, letters.contour)
     backdrop = backdrop_of(content, layout)
     numbered = any(label.role in ("room", "key") for label in placing.labels)
-    shown = Shown(things, spots, keys, unplaced, numbered, *_below(backdrop))
+    shown = Shown(things, spots, keys, unplaced, numbered, *_below(backdrop), len(placing.left))
     named = _named(whole, sheet, page, pages)
     pen = write_column(content, layout, named, shown, letters)
     if pen.columns > layout.columns:

@@ -76,6 +76,8 @@ class Shown:
         Words and sample of the relief below.
     picture : str
         Survey of the picture below; empty where there is none.
+    unnumbered : int
+        Rooms wholly on the sheet that have no place for a number or a key.
     """
 
     things: Sequence[Drawn]
@@ -85,6 +87,7 @@ class Shown:
     rooms_numbered: bool
     relief: tuple[str, Style] | None = None
     picture: str = ""
+    unnumbered: int = 0
 
 
 def write_column(
@@ -302,6 +305,8 @@ def _legend(pen: Pen, content: Content, shown: Shown, letters: Letters) -> None:
         pen.legend(words.say("mosaic", survey=words.own(shown.picture)), None, size)
     if shown.rooms_numbered:
         pen.text(words.say("room_numbers"), size)
+    if shown.unnumbered:
+        pen.text(words.say("rooms_unnumbered", count=str(shown.unnumbered)), size)
 
 
 def _levels_text(content: Content) -> str:

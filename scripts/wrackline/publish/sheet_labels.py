@@ -68,6 +68,8 @@ class Placing:
         Wall lines, outlines of wall bodies and features, marks.
     font : str
         Family of the letters.
+    left : list of str
+        Rooms wholly on the sheet that have neither their number nor a key.
     """
 
     layout: Layout
@@ -75,6 +77,7 @@ class Placing:
     font: str = FONT
     labels: list[Label] = field(default_factory=list)
     taken: list[shapely.Polygon] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._tree = shapely.STRtree(self.lines)
@@ -98,6 +101,10 @@ class Placing:
         half = np.array([wide_mm / 2 + CLEAR_MM, tall_mm / 2 + CLEAR_MM]) / self.layout.metre_mm
         flat = shapely.box(x - half[0], y - half[1], x + half[0], y + half[1])
         return shapely.affinity.rotate(flat, angle_deg, origin=(x, y)) if angle_deg else flat
+
+    def holds(self, shape: shapely.Geometry) -> bool:
+        """Tell whether a shape lies wholly on the sheet."""
+        return bool(self._frame.contains(shape))
 
     def is_free(self, box: shapely.Polygon) -> bool:
         """Tell whether a text's ground touches no line, no other text, and lies in the frame."""
@@ -210,7 +217,7 @@ def place_rooms(
 ) -> dict[int, str]:
     """Place every room's number, or a key number; return the keys with what they stand for.
 
-    A key of 0 stands for rooms that have no place even for that, or are cut by the sheet's edge.
+    Rooms wholly on the sheet that have no place even for that are told by `Placing.left`.
 
     Parameters
     ----------
@@ -234,6 +241,8 @@ def place_rooms(
         key = len(keys) + 1
         if any(placing.put(str(key), places, size, "key", shape) for size in key_sizes):
             keys[key] = number
+        elif placing.holds(shape):
+            placing.left.append(number)
     return keys
 
 

@@ -93,6 +93,7 @@ WORDS: dict[str, str] = {
     "time, so a wall of another time may cut a room.",
     "phase_last": "Rooms as they stood in the last phase, {phase}; those of earlier phases are in "
     "the tables.",
+    "rooms_unnumbered": "Rooms too small for a number at this scale: {count}; see the tables.",
     "more_left_out": "and {count} more, for which there is no room here: see the tables.",
     "no_place": "No place for the numbers of {numbers}.",
     "local_grid": "a local grid from the site's origin",

@@ -296,6 +296,13 @@ def test_lists_without_room_say_what_is_left_out():
     assert any("navigation" in text for text in said)
 
 
+def test_rooms_without_any_number_are_counted():
+    """At 1:2000 rooms of 4 by 3 m hold not even a key: the sheet says how many."""
+    said = words_of(block(4, scale=2000))
+    assert "Rooms too small for a number at this scale: 16; see the tables." in said
+    assert "too small for a number" not in words_of(block(4, scale=100))
+
+
 def test_a_sheet_that_cannot_hold_its_own_notes_is_a_fault():
     """Never a sheet without its caution: the run stops and says what to change."""
     told = site(title_block=TitleBlock(permit="permit " * 9000))
