@@ -71,6 +71,15 @@ rooms:
   room_min_area_m2: 1.0
   room_max_area_m2: 150.0
 
+# Plan sheets, in sets by name; without this one of the whole site. Write the scale as 500, not 1:500.
+# sheets:
+#   plan: {paper: A1, scale: 500}
+#   tiles: {shows: tiles, paper: A3, scale: 200, overlap_m: 5}
+#   divers: {shows: buildings, paper: A4, reader: diver}
+#   talk: {paper: A3, place: left_out}
+# title_block: {drawn: A. N. Other, checked: A. N. Else, permit: "7/2033"}
+# public_name: A drowned settlement        # stands in for the name where the place is left out
+
 # Credit line for the products.
 credit: ""
 """

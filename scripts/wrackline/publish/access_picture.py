@@ -192,7 +192,9 @@ def draw_access(table: pd.DataFrame, about: Mapping[str, str]) -> Page:
     rows = _cells(table)
     every = int(table["place"].nunique())
     drawn = sum(map(len, rows))
-    heading = say("access_heading", site=about["site"], number=str(drawn), all=str(every))
+    heading = say("access_heading_none", site=about["site"])
+    if drawn:
+        heading = say("access_heading", site=about["site"], number=str(drawn), all=str(every))
     poor = int((table["row"] == "left out").sum())
     least = {"rooms": str(LEAST_ROOMS), "share": fixed(100 * LEAST_KNOWN, 0)}
     notes = [say("access_note"), say("access_left_out", number=str(poor), **least)]

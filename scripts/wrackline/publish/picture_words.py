@@ -54,6 +54,7 @@ WORDS: dict[str, str] = {
     "profile_description": "Sections across {site}. {told}",
     "access_heading": "{site}: how rooms were reached; {number} of {all} buildings, those whose "
     "doors are best known",
+    "access_heading_none": "{site}: how rooms were reached; too few doors are known",
     "access_nothing": "No building of {rooms} rooms or more has {share} % of its doors known.",
     "access_note": "Justified access graphs (Hillier and Hanson 1984): each level up is one door "
     "further from outside, all possible openings taken for doors, so that levels are the fewest "

@@ -57,7 +57,9 @@ from wrackline.publish.sheet_style import (
     Letters,
 )
 from wrackline.publish.sheet_things import (
+    HACHURE,
     SECTION,
+    STONE,
     Drawn,
     interrupted,
     obstacles,
@@ -154,6 +156,8 @@ def _plan(whole: Content, sheet: Sheet, page: int, pages: int) -> Planned:
     unplaced = [] if sheet.shows == "index" else _place_beside(placing, content, letters)
     spots = [] if sheet.shows == "index" else place_spots(placing, content, letters.spot)
     place_contours(placing, content, letters.contour)
+    if sheet.shows in ("building", "trench"):
+        place_names(placing, _named_features(content), letters.thing[-1], "feature")
     backdrop = backdrop_of(content, layout)
     numbered = any(label.role in ("room", "key") for label in placing.labels)
     shown = Shown(things, spots, keys, unplaced, numbered, *_below(backdrop), len(placing.left))
@@ -238,6 +242,16 @@ def _place_beside(placing: Placing, content: Content, letters: Letters) -> list[
     return unplaced
 
 
+def _named_features(content: Content) -> list[tuple[str, shapely.Geometry]]:
+    """Return kind and number of each feature but stones and marks of the drawing."""
+    table = content.plan["features"]
+    table = table[~table["kind"].isin([STONE, HACHURE, SECTION]) & table["feature"].notna()]
+    own = content.words.own
+    kinds = table["kind"].fillna("").map(lambda kind: own(str(kind)))
+    names = [f"{kind} {number}".strip() for kind, number in zip(kinds, table["feature"], strict=True)]
+    return list(zip(names, table.geometry, strict=True))
+
+
 def _names(sections: Any) -> list[str]:
     """Return the names of section lines, as their survey has them."""
     return [str(line).rpartition("/")[2] for line in sections["line"].fillna("")]
@@ -256,7 +270,7 @@ def _named(content: Content, sheet: Sheet, page: int, pages: int) -> Named:
     if content.settings.title:
         wanted = own(content.settings.title)
         title = wanted if sheet.shows == "site" else f"{wanted}: {title}"
-    return Named(sheet.number, title, page, pages, sheet.beside)
+    return Named(own(sheet.subject) or sheet.number, title, page, pages, sheet.beside)
 
 
 def draw_sheet(planned: Planned) -> Figure:
@@ -348,6 +362,7 @@ ROLES: dict[str, dict[str, Any]] = {
     "tile": {"weight": "bold", "color": SEA},
     "trench": {"style": "italic"},
     "key": {"style": "italic"},
+    "feature": {"color": GREY},
     "contour": {"color": SEA},
 }
 
@@ -386,11 +401,11 @@ def _grid(axes: Axes, planned: Planned) -> None:
     x = _multiples_between(west, east, step, zero[0])
     y = _multiples_between(south, north, step, zero[1])
     arm = layout.ground_m(1.5)
-    across = [[(a - arm, b), (a + arm, b)] for a in x for b in y]
-    along = [[(a, b - arm), (a, b + arm)] for a in x for b in y]
+    crosses = _clear_crosses(x, y, arm, planned.labels)
+    arms = [((a - arm, b), (a + arm, b)) for a, b in crosses]
+    arms += [((a, b - arm), (a, b + arm)) for a, b in crosses]
     axes.add_collection(
-        LineCollection(across + along, colors=GREY, linewidths=points(FAINT_MM), zorder=0.8),
-        autolim=False,
+        LineCollection(arms, colors=GREY, linewidths=points(FAINT_MM), zorder=1.6), autolim=False
     )
     size, family = planned.letters.grid, content.font
     say, number = content.words.say, content.words.number
@@ -398,19 +413,20 @@ def _grid(axes: Axes, planned: Planned) -> None:
     axes.set_xticks(x, texts, fontsize=size, family=family)
     texts = [say("grid_northing", metres=number(v - zero[1], 0)) for v in y]
     axes.set_yticks(y, texts, fontsize=size, family=family, rotation=90, va="center")
-    for label, at in zip(axes.get_xticklabels(), x, strict=True):
-        half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
-        label.set_horizontalalignment(
-            "left" if at - half < west else "right" if at + half > east else "center"
-        )
-    for label, at in zip(axes.get_yticklabels(), y, strict=True):
-        half = layout.ground_m(width_mm(label.get_text(), size, family) / 2)
-        label.set_verticalalignment(
-            "bottom" if at - half < south else "top" if at + half > north else "center"
-        )
     axes.tick_params(length=points(1.0), width=points(FAINT_MM), pad=1.5, top=True, right=True)
     _keep_beside_frame(axes.get_xticklabels(), x, (west, east), layout)
     _keep_beside_frame(axes.get_yticklabels(), y, (south, north), layout)
+
+
+def _clear_crosses(
+    x: np.ndarray, y: np.ndarray, arm: float, labels: Sequence[Label]
+) -> list[tuple[float, float]]:
+    """Return the grid's crosses on which no text stands."""
+    places = np.array([(a, b) for a in x for b in y]).reshape(-1, 2)
+    grounds = shapely.box(*(places - arm).T, *(places + arm).T)
+    boxes = np.array([label.box for label in labels], dtype=object)
+    covered = np.unique(shapely.STRtree(boxes).query(grounds, predicate="intersects")[0])
+    return [tuple(place) for place in np.delete(places, covered, axis=0).tolist()]
 
 
 def _keep_beside_frame(

@@ -92,7 +92,7 @@ def test_trenches_whose_names_differ_in_signs_alone_have_files_of_their_own():
     rows = [{"trench": n, "geometry": s} for n, s in zip(names, shapes, strict=True)]
     made = content([three_d(shapes[0].exterior)], shows="trenches", paper="A4")
     sheets = plan_set(replace(made, trenches=layer("trenches", rows)), "pits")
-    assert [one.sheet.number for one in sheets] == ["T_2", "T_2-2", "t_2-3", "___T3"]
+    assert [one.sheet.number for one in sheets] == ["T_2", "T_2_2", "t_2_3", "___T3"]
     assert [one.named.title for one in sheets] == [f"Trench {name}" for name in names]
 
 
