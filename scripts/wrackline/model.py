@@ -574,7 +574,9 @@ class Site(Strict):
             if sheets.only and sheets.shows not in ("buildings", "trenches"):
                 raise ValueError(f"sheets.{name}.only names things, but it shows {sheets.shows}")
             if sheets.overlap_m is not None and sheets.shows != "tiles":
-                raise ValueError(f"sheets.{name}.overlap_m is for tiles, but it shows {sheets.shows}")
+                raise ValueError(
+                    f"sheets.{name}.overlap_m is for tiles, but it shows {sheets.shows}"
+                )
         return self
 
     @model_validator(mode="after")

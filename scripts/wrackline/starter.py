@@ -71,7 +71,7 @@ rooms:
   room_min_area_m2: 1.0
   room_max_area_m2: 150.0
 
-# Plan sheets, in sets by name; without this one of the whole site. Write the scale as 500, not 1:500.
+# Plan sheets, in sets by name; without this one of the whole site. A scale is 500, not 1:500.
 # sheets:
 #   plan: {paper: A1, scale: 500}
 #   tiles: {shows: tiles, paper: A3, scale: 200, overlap_m: 5}

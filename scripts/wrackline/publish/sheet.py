@@ -40,7 +40,7 @@ from wrackline.publish.sheet_labels import (
     size_mm,
 )
 from wrackline.publish.sheet_paper import Bounds, Layout
-from wrackline.publish.sheet_pen import Pen, marker_style, width_mm
+from wrackline.publish.sheet_pen import Pen, marker_style
 from wrackline.publish.sheet_sets import Sheet, sheets_of
 from wrackline.publish.sheet_spots import Spot, place_contours, place_spots
 from wrackline.publish.sheet_style import (
@@ -248,7 +248,9 @@ def _named_features(content: Content) -> list[tuple[str, shapely.Geometry]]:
     table = table[~table["kind"].isin([STONE, HACHURE, SECTION]) & table["feature"].notna()]
     own = content.words.own
     kinds = table["kind"].fillna("").map(lambda kind: own(str(kind)))
-    names = [f"{kind} {number}".strip() for kind, number in zip(kinds, table["feature"], strict=True)]
+    names = [
+        f"{kind} {number}".strip() for kind, number in zip(kinds, table["feature"], strict=True)
+    ]
     return list(zip(names, table.geometry, strict=True))
 
 

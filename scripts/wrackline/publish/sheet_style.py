@@ -13,7 +13,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.path import Path as Outline
 
-from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH
+from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH, points
 from wrackline.publish.fonts import BUILT_IN
 
 POINT_MM = INCH_MM / POINTS_TO_INCH
@@ -28,7 +28,7 @@ SETTINGS: Any = {
     "pdf.compression": 6,
     "svg.fonttype": "path",
     "svg.hashsalt": "wrackline",
-    "hatch.linewidth": 0.3,
+    "hatch.linewidth": points(LINE_WIDTHS_MM[0]),
     "text.parse_math": False,
 }
 DARKEST, LIGHTEST = 0.22, 0.62

@@ -309,7 +309,7 @@ def _symbols(points: gpd.GeoDataFrame, content: Content) -> Iterator[Drawn]:
     words = content.words
     for kind, marker in MARKS.items():
         shapes = points.geometry[points["kind"] == kind].to_numpy()
-        style = Style(INK, BOLD_MM / 2, marker=marker, size_mm=0.8)
+        style = Style(INK, THIN_MM, marker=marker, size_mm=0.8)
         yield Drawn(words.own(kind), style, shapes, 4.2)
     others = points.geometry[~points["kind"].isin(list(MARKS))].to_numpy()
     dot = Style(INK, 0.07, marker=".", size_mm=0.7, fill="full")
