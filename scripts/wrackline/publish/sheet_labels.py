@@ -125,6 +125,12 @@ class Placing:
         """Tell whether a wall or another line lies across a way."""
         return len(self._tree.query(way, predicate="intersects")) > 0
 
+    def is_parted(self, box: shapely.Polygon, shape: shapely.Geometry) -> bool:
+        """Tell whether a line lies between a text's ground and its thing, whose edge is none."""
+        way = shapely.shortest_line(box, shape)
+        near = shapely.line_interpolate_point(way, 0.97, normalized=True)
+        return self.is_crossed(shapely.LineString([way.coords[0], *near.coords]))
+
     def take(self, box: shapely.Polygon) -> None:
         """Keep some ground from all texts to come."""
         for cell in self._cells(box):
@@ -313,6 +319,8 @@ def place_names(
 ) -> None:
     """Place names beside their shapes, where there is room.
 
+    A feature's name stands on its side of the walls, or nowhere.
+
     Parameters
     ----------
     placing : Placing
@@ -322,7 +330,14 @@ def place_names(
     role : str
     """
     for text, shape in names:
-        placing.put(text, _around(placing, text, shape.bounds, size, role), size, role)
+        places = _around(placing, text, shape.bounds, size, role)
+        if role == "feature":
+            places = (
+                place
+                for place in places
+                if not placing.is_parted(placing.box(text, place, size, role), shape)
+            )
+        placing.put(text, places, size, role)
 
 
 def place_ends(

@@ -307,6 +307,37 @@ def test_a_floors_figure_stays_on_its_side_of_the_wall_or_has_a_leader(wide, ins
     assert (label.of is None) == inside
 
 
+def test_features_are_named_on_the_sheet_of_their_building_on_their_side_of_its_walls():
+    """A hearth in a corner has kind and number within the room; on the site's sheet it has none."""
+    hut = shapely.box(E, N, E + 6, N + 5)
+    hearth = {"feature": "F005-004", "kind": "hearth", "origin": "built"}
+    hearth["geometry"] = shapely.box(E + 0.4, N + 0.4, E + 1.2, N + 1.2)
+    made = content(
+        [three_d(hut.exterior)],
+        buildings=[("B000-000", hut)],
+        layers={"features": [hearth]},
+        shows="buildings",
+        paper="A4",
+    )
+    (one,) = plan_set(made, "houses")
+    told = [label for label in one.labels if label.role == "feature"]
+    assert [label.text for label in told] == ["hearth F005-004"]
+    assert hut.contains(told[0].box)
+    whole = replace(made, settings=made.settings.model_copy(update={"shows": "site"}))
+    assert all(label.role != "feature" for label in plan_set(whole, "plan")[0].labels)
+
+
+def test_no_cross_of_the_grid_stands_under_a_text():
+    """Crosses lie over rooms, and are left out where a text stands."""
+    made = block(6, scale=100)
+    (planned,) = plan_set(made, "plan")
+    collections = draw_sheet(planned).axes[0].collections
+    crosses = next(one for one in collections if one.get_zorder() == 1.6)
+    arms = [shapely.LineString(part) for part in crosses.get_segments()]
+    assert arms
+    assert not any(arm.intersects(label.box) for arm in arms for label in planned.labels)
+
+
 def test_a_hachure_is_wide_at_the_top_and_ends_at_the_foot():
     """A stroke from (0, 4) down to (0, 0): a triangle with its base at the top."""
     shape = wedge(shapely.LineString([(0, 4), (0, 0)]), 0.6)
