@@ -28,8 +28,8 @@ words: $(READY)  ## a language file to fill in, or what one lacks: make words LA
 test: $(READY)  ## the everyday tests, on two cores
 	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile $(TESTS)
 
-test-all: test  ## all tests, the slow ones too, one after the other
-	$(BIN)/python -m pytest -m slow
+test-all: test  ## all tests, the slow ones too
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist loadfile -m slow
 
 lint: $(READY)  ## format, style, types, Snakefile
 	$(BIN)/ruff format --check . && $(BIN)/ruff check . && $(BIN)/mypy

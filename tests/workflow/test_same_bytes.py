@@ -23,6 +23,7 @@ def grow_old(folder):
         os.utime(path, (LONG_AGO, LONG_AGO))
 
 
+@pytest.mark.slow
 def test_rebuilt_elsewhere_on_one_core(hut, tmp_path):
     """A site copied without `work/`, dated anew, built on one core in another zone is the same."""
     site = tmp_path / "a folder with blanks" / "site"

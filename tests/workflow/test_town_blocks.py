@@ -19,6 +19,8 @@ from pyproj import Geod, Proj
 
 from sites import built, survey, write_shapes, write_site
 
+pytestmark = pytest.mark.slow
+
 SITE_CRS, FILE_CRS, PLACES = "EPSG:32633", "EPSG:3857", "EPSG:4326"
 COUNT, TOTAL_M2, WRONGLY_ORIENTED_M2 = 144, 43184.05, 43475.12
 # The network counts in millimetres, so no corner moves by more than 0.5 mm along each axis.
