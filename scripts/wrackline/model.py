@@ -1507,6 +1507,17 @@ def for_summary(site: Site) -> Site:
     return _with_own_sources(part)
 
 
+SHEET_TRAITS = (
+    "technique",
+    "holds",
+    "from_date",
+    "to_date",
+    "random_horizontal_sd_m",
+    "patchy_horizontal_sd_m",
+)
+"""What plan sheets print of a survey."""
+
+
 def for_sheets(site: Site) -> Site:
     """Return a site with what its plan sheets print: names, levels, phases, title block."""
     plain = {"walls": WallSettings(), "rooms": RoomSettings(), "height_links": [], "sheets": {}}

@@ -12,6 +12,7 @@ from wrackline.config import SiteConfig
 from wrackline.fingerprint import stamp
 from wrackline.model import (
     POINT_HOLDS,
+    SHEET_TRAITS,
     Decision,
     HeightLink,
     Phasing,
@@ -395,17 +396,6 @@ def standing_marks(config: SiteConfig) -> list[list[str | float]]:
         for name, row in sorted(last.items())
         if row.fate == "stands"
     ]
-
-
-SHEET_TRAITS = (
-    "technique",
-    "holds",
-    "from_date",
-    "to_date",
-    "random_horizontal_sd_m",
-    "patchy_horizontal_sd_m",
-)
-"""What plan sheets print of a survey."""
 
 
 def sheet_surveys(config: SiteConfig) -> list[list[str | float]]:

@@ -36,7 +36,7 @@ class Content:
     plan : mapping of str to GeoDataFrame
         The numbered plan, as it last stood.
     surveys : DataFrame
-        Each survey's name (``survey``) and `wrackline.sources.SHEET_TRAITS`.
+        Each survey's name (``survey``) and `wrackline.model.SHEET_TRAITS`.
     site : Site
         Names, levels, phases and title block.
     season : str

@@ -11,13 +11,12 @@ import pandas as pd
 from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.io import read_json
-from wrackline.model import SheetSet, Site
+from wrackline.model import SHEET_TRAITS, SheetSet, Site
 from wrackline.publish.backdrop import picture_of
 from wrackline.publish.language import Language
 from wrackline.publish.phases import as_last_stood
 from wrackline.publish.sheet_content import Content, marks_layer, with_round_depths
 from wrackline.publish.shrinking import shrunk
-from wrackline.sources import SHEET_TRAITS
 
 
 def read_content(files: Any, said: Any) -> Content:
@@ -31,7 +30,7 @@ def read_content(files: Any, said: Any) -> Content:
         ``relief`` and ``picture``.
     said : object
         What the config says, as JSON: ``site``, ``settings``, ``language``, ``survey``; and
-        ``season``, ``marks``, ``contour_step_m`` and ``surveys`` (`wrackline.sources`).
+        ``season``, ``marks``, ``contour_step_m`` and ``surveys`` (`wrackline.model.SHEET_TRAITS`).
     """
     site = Site.model_validate_json(said.site)
     settings = SheetSet.model_validate_json(said.settings)
