@@ -7,10 +7,10 @@ import json
 
 from wrackline import vectors
 from wrackline.io import read_json
-from wrackline.publish.picture_style import save
-from wrackline.publish.season_table import SeasonFacts, season_table
-from wrackline.publish.seasons_picture import draw_seasons
 from wrackline.publish.tables import write_csv
+from wrackline.publish.text_pictures.season_table import SeasonFacts, season_table
+from wrackline.publish.text_pictures.seasons import draw_seasons
+from wrackline.publish.text_pictures.style import save
 from wrackline.step import step
 
 

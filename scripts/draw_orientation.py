@@ -8,9 +8,9 @@ import json
 
 from wrackline import vectors
 from wrackline.publish.orientation import orientation_table
-from wrackline.publish.picture_style import save
-from wrackline.publish.rose_picture import draw_rose
 from wrackline.publish.tables import write_csv
+from wrackline.publish.text_pictures.rose import draw_rose
+from wrackline.publish.text_pictures.style import save
 from wrackline.step import step
 
 

@@ -7,9 +7,9 @@ set's rows of the sheet register.
 from pathlib import Path
 
 from wrackline.io import write_json
-from wrackline.publish.sheet import draw_set
-from wrackline.publish.sheet_register import register_rows
-from wrackline.publish.sheet_source import read_content
+from wrackline.publish.sheets.register import register_rows
+from wrackline.publish.sheets.sheet import draw_set
+from wrackline.publish.sheets.source import read_content
 from wrackline.step import step
 
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.model import Site
-from wrackline.publish.picture_style import save
 from wrackline.publish.tables import write_csv
-from wrackline.publish.text_pictures import DRAWN, picture_tables
+from wrackline.publish.text_pictures.drawn import DRAWN, picture_tables
+from wrackline.publish.text_pictures.style import save
 from wrackline.step import step
 
 

@@ -11,9 +11,9 @@ from wrackline.io import read_json
 from wrackline.publish.report_rooms import Houses
 from wrackline.publish.shrinking import shrunk
 from wrackline.publish.site import together
-from wrackline.publish.viewer import RELIEF_PX, Viewer
-from wrackline.publish.viewer_facts import Told
-from wrackline.publish.viewer_layers import layers_there, surveys_of
+from wrackline.publish.viewer.facts import Told
+from wrackline.publish.viewer.layers import layers_there, surveys_of
+from wrackline.publish.viewer.page import RELIEF_PX, Viewer
 from wrackline.rooms.bed import bed_of
 from wrackline.step import step
 

@@ -5,7 +5,7 @@ language, revision, and what its scale promises beyond what the data hold.
 """
 
 from wrackline.io import read_json
-from wrackline.publish.sheet_register import register
+from wrackline.publish.sheets.register import register
 from wrackline.publish.tables import write_csv
 from wrackline.step import step
 

@@ -19,7 +19,7 @@ import yaml
 
 from wrackline.errors import Fault
 from wrackline.model import Season, Site, Translation
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.words import WORDS
 
 if TYPE_CHECKING:
     from fontTools.ttLib import TTFont

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from wrackline.model import Season, SheetSet, Site, Translation
-from wrackline.publish.language import Language
-from wrackline.publish.place import gives_away, secrets_of
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.place import gives_away, secrets_of
 
 
 def place_notes(

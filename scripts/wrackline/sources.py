@@ -22,7 +22,7 @@ from wrackline.model import (
     list_to_json,
     to_json,
 )
-from wrackline.publish.language import Language
+from wrackline.publish.sheets.language import Language
 from wrackline.publish.words import statement
 from wrackline.survey_names import season_of
 

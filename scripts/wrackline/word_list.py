@@ -12,7 +12,7 @@ import yaml
 from wrackline.config import SiteConfig
 from wrackline.errors import ConfigError, Fault
 from wrackline.languages import CODE, FOLDER, texts_of
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.words import WORDS
 
 HEAD = """\
 # What the sheets say in another language; config/README.md explains it. Take the # off a line once

@@ -23,8 +23,8 @@ from browser import Browser, browser
 from wrackline import contract, vectors
 from wrackline.publish.report_rooms import Houses
 from wrackline.publish.shrinking import Small
-from wrackline.publish.viewer import Viewer
-from wrackline.publish.viewer_facts import Told
+from wrackline.publish.viewer.facts import Told
+from wrackline.publish.viewer.page import Viewer
 from wrackline.publish.words import CAUTION
 from wrackline.uncertainty import Budget
 

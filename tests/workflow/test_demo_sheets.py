@@ -16,11 +16,11 @@ from sites import REPOSITORY
 from wrackline.config import load_site
 from wrackline.contract import PLAN_LAYERS
 from wrackline.model import for_sheets, to_json
-from wrackline.publish.place import gives_away, secrets_of
-from wrackline.publish.sheet import draw_sheet, plan_set
-from wrackline.publish.sheet_paper import PAPERS
-from wrackline.publish.sheet_source import read_content
-from wrackline.publish.sheet_things import edges_of
+from wrackline.publish.sheets.paper import PAPERS
+from wrackline.publish.sheets.place import gives_away, secrets_of
+from wrackline.publish.sheets.sheet import draw_sheet, plan_set
+from wrackline.publish.sheets.source import read_content
+from wrackline.publish.sheets.things import edges_of
 from wrackline.sources import (
     composite,
     language_json,

@@ -254,10 +254,10 @@ CODE = {
     "rooms/openings.py": of_plan("2031", "2032") | ON_LAST_PLAN,
     "seabed/openness.py": CHANGES["openness in more directions"][1],
     "seabed/contours.py": CHANGES["the contours' step"][1],
-    "publish/sheet.py": SHEETS | {"list_products"},
+    "publish/sheets/sheet.py": SHEETS | {"list_products"},
     "publish/dxf.py": {"draw_dxf", "list_products"},
     "publish/style_rules.py": {"write_styles", "list_products"},
-    "publish/viewer_words.py": {"draw_viewer", "list_products"},
+    "publish/viewer/words.py": {"draw_viewer", "list_products"},
     "intake/clouds.py": CHANGES["a file of soundings"][1],
     "fit/overlaps.py": {"compare_overlaps", "audit_accuracy"} | ON_CHECK,
     "registers.py": of_numbers("2031", "2032") | ON_LAST_PLAN,  # which read numbers in print

@@ -19,8 +19,8 @@ from matplotlib.patheffects import withStroke
 from wrackline.drawn_marks import are_marks
 from wrackline.publish.phases import phase_words
 from wrackline.publish.picture_files import write_figure
-from wrackline.publish.picture_style import INCH_MM, line_mm, text_mm
 from wrackline.publish.shrinking import Small
+from wrackline.publish.text_pictures.style import INCH_MM, line_mm, text_mm
 from wrackline.quantities import fixed
 
 mpl.rcParams.update(

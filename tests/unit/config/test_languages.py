@@ -16,7 +16,7 @@ from wrackline import run as running
 from wrackline.command import main
 from wrackline.config import load_site
 from wrackline.errors import ConfigError
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.words import WORDS
 from wrackline.sources import font_of
 
 ROOT = Path(__file__).parents[3]

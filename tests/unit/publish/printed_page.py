@@ -6,7 +6,7 @@ from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from wrackline.publish.picture_style import SETTINGS
+from wrackline.publish.text_pictures.style import SETTINGS
 
 
 def drawn_texts(made):

@@ -12,8 +12,8 @@ from matplotlib.text import Text
 from wrackline import contract, vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.model import SeaLevel, SheetSet, Site
-from wrackline.publish.sheet import draw_sheet, plan_set
-from wrackline.publish.sheet_content import Content
+from wrackline.publish.sheets.content import Content
+from wrackline.publish.sheets.sheet import draw_sheet, plan_set
 
 CRS = "EPSG:32625"
 E, N = 324400.0, 4207600.0

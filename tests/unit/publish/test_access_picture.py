@@ -7,7 +7,7 @@ import shapely
 from printed_page import by_gid, gids
 from report_site import ABOUT, layer
 
-from wrackline.publish.access_picture import (
+from wrackline.publish.text_pictures.access import (
     LEVEL_MM,
     MOST_DRAWN,
     PITCH_MM,

@@ -8,7 +8,7 @@ from printed_page import by_gid, gids
 from report_site import ABOUT, layer
 from scipy.stats import binom
 
-from wrackline.publish.area_picture import (
+from wrackline.publish.text_pictures.areas import (
     area_table,
     chances,
     class_edges,

@@ -12,7 +12,7 @@ from rasterio.warp import reproject
 
 from wrackline.frames import placing, placing_back
 from wrackline.model import LocalGrid, Survey
-from wrackline.publish.backdrop import picture_in
+from wrackline.publish.sheets.backdrop import picture_in
 
 SITE = "EPSG:32625"
 E0, N0 = 324400.0, 4207600.0

@@ -13,10 +13,9 @@ from shapely.geometry import LineString
 from surface_file import write_surface
 
 from wrackline.model import Site
-from wrackline.publish.depth_picture import HEIGHTS, depth_table, draw_depths, wall_bases
-from wrackline.publish.picture_style import PAGE_MM
-from wrackline.publish.profile_picture import EXAGGERATIONS, draw_profile, profile_table
-from wrackline.publish.section_line import (
+from wrackline.publish.text_pictures.depths import HEIGHTS, depth_table, draw_depths, wall_bases
+from wrackline.publish.text_pictures.profile import EXAGGERATIONS, draw_profile, profile_table
+from wrackline.publish.text_pictures.section_line import (
     SectionLine,
     crossings,
     floors_met,
@@ -24,6 +23,7 @@ from wrackline.publish.section_line import (
     sample_line,
     site_line,
 )
+from wrackline.publish.text_pictures.style import PAGE_MM
 from wrackline.rasters import Grid
 
 LEVELS = [

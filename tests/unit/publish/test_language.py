@@ -17,9 +17,9 @@ from matplotlib.textpath import TextPath
 from wrackline.config import load_site
 from wrackline.languages import texts_of
 from wrackline.model import Translation
-from wrackline.publish.fonts import family
-from wrackline.publish.language import Language
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.fonts import family
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.words import WORDS
 from wrackline.publish.words import CAUTION
 from wrackline.quantities import fixed, measured
 from wrackline.sources import language_json

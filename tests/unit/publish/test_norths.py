@@ -7,8 +7,8 @@ from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 
 from wrackline.declination import declination_deg
-from wrackline.publish.language import Language
-from wrackline.publish.norths import Norths, norths_at, say_norths
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.norths import Norths, norths_at, say_norths
 
 PLACE = "EPSG:32625", 324_500.0, 4_207_700.0
 DAY = dt.date(2033, 7, 1)

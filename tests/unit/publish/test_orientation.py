@@ -10,9 +10,9 @@ from report_site import ABOUT, cells, layer, report, section, tree
 
 from wrackline import contract
 from wrackline.publish.orientation import orientation_table, orientation_words, stretches
-from wrackline.publish.picture_style import STROKES, save
-from wrackline.publish.rose_picture import draw_rose
 from wrackline.publish.tables import write_csv
+from wrackline.publish.text_pictures.rose import draw_rose
+from wrackline.publish.text_pictures.style import STROKES, save
 
 TURNED = "EPSG:32625"
 

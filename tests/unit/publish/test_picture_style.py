@@ -9,7 +9,7 @@ from defusedxml import ElementTree
 from PIL import Image
 from printed_page import cut, drawn_texts, touching
 
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.style import (
     COLUMN_MM,
     FILLS,
     PAGE_MM,
@@ -26,7 +26,7 @@ from wrackline.publish.picture_style import (
     text_mm,
     wrapped,
 )
-from wrackline.publish.picture_words import WORDS, say
+from wrackline.publish.text_pictures.words import WORDS, say
 
 NOTE = "A note of many words that has to be broken into lines, since a column is only so wide. " * 2
 SVG = "{http://www.w3.org/2000/svg}"

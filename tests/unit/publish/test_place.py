@@ -8,9 +8,14 @@ import pytest
 
 from wrackline.config import load_site
 from wrackline.model import SeaLevel
-from wrackline.publish.language import Language
-from wrackline.publish.place import gives_away, secrets_of, without_place, words_without_place
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.place import (
+    gives_away,
+    secrets_of,
+    without_place,
+    words_without_place,
+)
+from wrackline.publish.sheets.words import WORDS
 from wrackline.publish.words import statement
 
 ROOT = Path(__file__).parents[3]

@@ -10,8 +10,8 @@ from printed_page import by_gid, cut, drawn_texts, gids, touching
 from report_site import ABOUT
 from surface_file import write_surface
 
-from wrackline.publish.season_table import SeasonFacts, season_table
-from wrackline.publish.seasons_picture import MOST_TECHNIQUES, draw_seasons
+from wrackline.publish.text_pictures.season_table import SeasonFacts, season_table
+from wrackline.publish.text_pictures.seasons import MOST_TECHNIQUES, draw_seasons
 from wrackline.rasters import Grid
 
 EVENTS = [

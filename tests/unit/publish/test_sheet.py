@@ -22,10 +22,10 @@ from sheet_made import (
 )
 
 from wrackline.publish.passages import passages
-from wrackline.publish.sheet import draw_set, draw_sheet, plan_set
-from wrackline.publish.sheet_column import other_numbers
-from wrackline.publish.sheet_paper import PAPERS, lay_out
-from wrackline.publish.sheet_style import WIDTHS_MM
+from wrackline.publish.sheets.column import other_numbers
+from wrackline.publish.sheets.paper import PAPERS, lay_out
+from wrackline.publish.sheets.sheet import draw_set, draw_sheet, plan_set
+from wrackline.publish.sheets.style import WIDTHS_MM
 from wrackline.publish.shrinking import Small
 
 

@@ -11,10 +11,10 @@ from matplotlib.text import Text
 from sheet_made import CRS, E, N, content, layer, site, surveys, three_d
 
 from wrackline.model import SeaLevel, TitleBlock
-from wrackline.publish.sheet import draw_sheet, plan_set
-from wrackline.publish.sheet_content import marks_layer
-from wrackline.publish.sheet_paper import MARGIN_MM
-from wrackline.publish.sheet_style import SETTINGS
+from wrackline.publish.sheets.content import marks_layer
+from wrackline.publish.sheets.paper import MARGIN_MM
+from wrackline.publish.sheets.sheet import draw_sheet, plan_set
+from wrackline.publish.sheets.style import SETTINGS
 
 NAMES = ("T1", "T/1", "T_1", "Траншея 1", "$5$ and $6", "quay, " * 12, "x" * 120, "a\tb", "K<&>")
 KINDS = ("hearth", "jar", "stone", "hachure", "section line", "kerb", "$wall_1$")

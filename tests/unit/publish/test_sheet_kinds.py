@@ -14,13 +14,13 @@ from sheet_made import CRS, E, N, block, content, layer, site, texts_of, three_d
 
 from wrackline.errors import InputError
 from wrackline.model import TitleBlock
-from wrackline.publish.language import Language
-from wrackline.publish.sheet import draw_sheet, plan_set
-from wrackline.publish.sheet_content import marks_layer
-from wrackline.publish.sheet_pen import marker_style
-from wrackline.publish.sheet_register import register, register_rows
-from wrackline.publish.sheet_style import LEVELS
-from wrackline.publish.sheet_things import wedge
+from wrackline.publish.sheets.content import marks_layer
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.pen import marker_style
+from wrackline.publish.sheets.register import register, register_rows
+from wrackline.publish.sheets.sheet import draw_sheet, plan_set
+from wrackline.publish.sheets.style import LEVELS
+from wrackline.publish.sheets.things import wedge
 
 
 def two_corners(**keys):

@@ -29,15 +29,15 @@ from sheet_made import (
 from wrackline.errors import InputError
 from wrackline.model import SeaLevel, TitleBlock
 from wrackline.publish.cutting import common, less
-from wrackline.publish.norths import Norths
-from wrackline.publish.sheet import draw_set, draw_sheet, plan_set
-from wrackline.publish.sheet_column import LEAST_PT, arrow_turns
-from wrackline.publish.sheet_labels import CLEAR_MM, Placing
-from wrackline.publish.sheet_paper import lay_out
-from wrackline.publish.sheet_pen import marker_style, width_mm, wrapped
-from wrackline.publish.sheet_sets import file_names
-from wrackline.publish.sheet_style import INK, LEVELS, SETTINGS, luminance, tone
-from wrackline.publish.sheet_things import NO_LINES, obstacles, things_on
+from wrackline.publish.sheets.column import LEAST_PT, arrow_turns
+from wrackline.publish.sheets.labels import CLEAR_MM, Placing
+from wrackline.publish.sheets.norths import Norths
+from wrackline.publish.sheets.paper import lay_out
+from wrackline.publish.sheets.pen import marker_style, width_mm, wrapped
+from wrackline.publish.sheets.sets import file_names
+from wrackline.publish.sheets.sheet import draw_set, draw_sheet, plan_set
+from wrackline.publish.sheets.style import INK, LEVELS, SETTINGS, luminance, tone
+from wrackline.publish.sheets.things import NO_LINES, obstacles, things_on
 
 HUT = shapely.box(E + 5, N + 5, E + 15, N + 12)
 

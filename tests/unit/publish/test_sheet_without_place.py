@@ -8,9 +8,9 @@ from sheet_made import E, N, content, layer, site, three_d, words_of
 
 from wrackline.config import load_site
 from wrackline.model import SeaLevel, TitleBlock
-from wrackline.publish.language import Language
-from wrackline.publish.place import gives_away, secrets_of
-from wrackline.publish.sheet_content import marks_layer
+from wrackline.publish.sheets.content import marks_layer
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.place import gives_away, secrets_of
 
 ROOT = Path(__file__).parents[3]
 UKRAINIAN = Language.of("uk", load_site(ROOT).languages["uk"])

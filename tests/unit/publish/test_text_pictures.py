@@ -10,9 +10,9 @@ from printed_page import cut, drawn_texts, touching
 from report_site import ABOUT, bare_plan, layer, plan
 
 from wrackline import contract
-from wrackline.publish.picture_style import PAGE_MM, save
 from wrackline.publish.tables import write_csv
-from wrackline.publish.text_pictures import DRAWN, picture_tables
+from wrackline.publish.text_pictures.drawn import DRAWN, picture_tables
+from wrackline.publish.text_pictures.style import PAGE_MM, save
 
 NAMES = list(DRAWN)
 

@@ -25,8 +25,8 @@ from viewer_site import (
     viewer,
 )
 
-from wrackline.publish.viewer_kinds import coded
-from wrackline.publish.viewer_shapes import AREA, Zero, labels, marks, packed, relief_picture
+from wrackline.publish.viewer.kinds import coded
+from wrackline.publish.viewer.shapes import AREA, Zero, labels, marks, packed, relief_picture
 
 
 def unpacked(data, zero):

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from viewer_site import ABOUT, EAST, HOSTILE, NORTH, Parts, as_tree, hostile_viewer, viewer
 
-from wrackline.publish import viewer as module
-from wrackline.publish import viewer_kinds
-from wrackline.publish.viewer_words import KINDS, LAYERS, TONES, WORDS
+from wrackline.publish.viewer import kinds as viewer_kinds
+from wrackline.publish.viewer import page as module
+from wrackline.publish.viewer.words import KINDS, LAYERS, TONES, WORDS
 
 FOLDER = Path(module.__file__).parent
 CODE = {name: (FOLDER / name).read_text(encoding="utf-8") for name in module.DATA_FILES}

@@ -13,8 +13,8 @@ from report_site import ABOUT as REPORT_ABOUT
 from report_site import FEATURE, WALLS, houses, layer, plan, survey, surveys, table
 
 from wrackline.publish.shrinking import Small
-from wrackline.publish.viewer import Viewer
-from wrackline.publish.viewer_facts import Told
+from wrackline.publish.viewer.facts import Told
+from wrackline.publish.viewer.page import Viewer
 
 EAST, NORTH = 324400.0, 4207600.0
 CRS_OF_SITE = "EPSG:32625"

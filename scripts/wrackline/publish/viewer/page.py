@@ -26,22 +26,22 @@ from wrackline.publish.passages import passages
 from wrackline.publish.phases import as_last_stood
 from wrackline.publish.report_text import absent, records
 from wrackline.publish.shrinking import Small
-from wrackline.publish.viewer_facts import Told
-from wrackline.publish.viewer_kinds import EARLIER, KINDS, Known, body_data, kind_data
-from wrackline.publish.viewer_shapes import Zero, packed, relief_picture
-from wrackline.publish.viewer_words import ABOUT, LAYERS, TONES, WORDS
-from wrackline.publish.viewer_words import KINDS as KIND_WORDS
+from wrackline.publish.viewer.facts import Told
+from wrackline.publish.viewer.kinds import EARLIER, KINDS, Known, body_data, kind_data
+from wrackline.publish.viewer.shapes import Zero, packed, relief_picture
+from wrackline.publish.viewer.words import ABOUT, LAYERS, TONES, WORDS
+from wrackline.publish.viewer.words import KINDS as KIND_WORDS
 from wrackline.quantities import fixed
 
 DATA_FILES = (
-    "viewer.css",
-    "viewer_shapes.js",
-    "viewer_drawing.js",
-    "viewer_figures.js",
-    "viewer_table.js",
-    "viewer_measure.js",
-    "viewer_hands.js",
-    "viewer.js",
+    "page.css",
+    "shapes.js",
+    "drawing.js",
+    "figures.js",
+    "table.js",
+    "measure.js",
+    "hands.js",
+    "app.js",
 )
 """The page's style, and its script in the order in which its parts are put together."""
 PLACE = ("crs", "vertical_datum")
@@ -82,7 +82,7 @@ class Viewer:
     def html(self) -> str:
         """Return the page: equal input gives equal bytes."""
         title = WORDS["title"].format(site=self.about["site"])
-        style, script = _code("viewer.css"), _script()
+        style, script = _code("page.css"), _script()
         head = el(
             "head",
             void("meta", charset="utf-8"),

@@ -20,7 +20,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
 from wrackline.publish.picture_files import UNSAID, write_figure
-from wrackline.publish.picture_words import say
+from wrackline.publish.text_pictures.words import say
 
 COLUMN_MM, PAGE_MM = 88.0, 180.0
 """Widths of one and of two columns of text (common practice of journals, no source)."""

@@ -15,9 +15,9 @@ import pandas as pd
 
 from wrackline.accuracy.markup import plain
 from wrackline.publish.report_text import absent, records, spaced
-from wrackline.publish.viewer_facts import Facts, Told, lines_of
-from wrackline.publish.viewer_shapes import Zero, labels, marks, packed
-from wrackline.publish.viewer_words import HEADS
+from wrackline.publish.viewer.facts import Facts, Told, lines_of
+from wrackline.publish.viewer.shapes import Zero, labels, marks, packed
+from wrackline.publish.viewer.words import HEADS
 from wrackline.quantities import MISSING, fixed, measured, rounded
 
 Record = Mapping[str, Any]

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from wrackline.model import Season, Site
-from wrackline.publish.language import Language
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.words import WORDS
 from wrackline.publish.words import CAUTION
 
 LEAST_LETTERS = 4

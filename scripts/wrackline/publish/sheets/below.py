@@ -10,9 +10,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from scipy.ndimage import zoom
 
-from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_paper import Bounds, Layout
-from wrackline.publish.sheet_style import Style
+from wrackline.publish.sheets.content import Content
+from wrackline.publish.sheets.paper import Bounds, Layout
+from wrackline.publish.sheets.style import Style
 
 RELIEF_LIGHT = 3.0
 """The seabed's relief takes this part of the greys, as one in so many, and leaves ink its own."""

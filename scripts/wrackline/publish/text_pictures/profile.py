@@ -17,8 +17,16 @@ from matplotlib.markers import CARETDOWN
 from wrackline import contract
 from wrackline.crs import grid_factors
 from wrackline.model import Site
-from wrackline.publish.depth_picture import INTERVAL, LEVELS, level_rows
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.depths import INTERVAL, LEVELS, level_rows
+from wrackline.publish.text_pictures.section_line import (
+    SectionLine,
+    crossings,
+    floors_met,
+    recorded_lines,
+    sample_line,
+    site_line,
+)
+from wrackline.publish.text_pictures.style import (
     BOLD_MM,
     GREY,
     HAIR_MM,
@@ -39,15 +47,7 @@ from wrackline.publish.picture_style import (
     statement_note,
     wrapped,
 )
-from wrackline.publish.picture_words import say
-from wrackline.publish.section_line import (
-    SectionLine,
-    crossings,
-    floors_met,
-    recorded_lines,
-    sample_line,
-    site_line,
-)
+from wrackline.publish.text_pictures.words import say
 from wrackline.quantities import fixed
 
 Array = npt.NDArray[np.float64]

@@ -16,8 +16,8 @@ import shapely
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
-from wrackline.publish.sheet_paper import Layout
-from wrackline.publish.sheet_style import FONT, POINT_MM
+from wrackline.publish.sheets.paper import Layout
+from wrackline.publish.sheets.style import FONT, POINT_MM
 
 CLEAR_MM = 0.3
 CELL_MM = 8.0

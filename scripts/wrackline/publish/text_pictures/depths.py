@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from wrackline import contract
 from wrackline.model import Site
 from wrackline.publish.levels import levels_table
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.style import (
     FINE_MM,
     GREY,
     INK,
@@ -34,7 +34,7 @@ from wrackline.publish.picture_style import (
     points,
     statement_note,
 )
-from wrackline.publish.picture_words import say
+from wrackline.publish.text_pictures.words import say
 from wrackline.quantities import fixed
 
 Array = npt.NDArray[np.float64]

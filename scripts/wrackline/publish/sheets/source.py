@@ -12,10 +12,10 @@ from wrackline import vectors
 from wrackline.contract import PLAN_LAYERS
 from wrackline.io import read_json
 from wrackline.model import SHEET_TRAITS, SheetSet, Site
-from wrackline.publish.backdrop import picture_of
-from wrackline.publish.language import Language
 from wrackline.publish.phases import as_last_stood
-from wrackline.publish.sheet_content import Content, marks_layer, with_round_depths
+from wrackline.publish.sheets.backdrop import picture_of
+from wrackline.publish.sheets.content import Content, marks_layer, with_round_depths
+from wrackline.publish.sheets.language import Language
 from wrackline.publish.shrinking import shrunk
 
 

@@ -24,7 +24,7 @@ from scipy.special import ndtr
 from scipy.stats import binom
 
 from wrackline import contract
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.style import (
     BOLD_MM,
     FILLS,
     FINE_MM,
@@ -40,7 +40,7 @@ from wrackline.publish.picture_style import (
     statement_note,
     wrapped,
 )
-from wrackline.publish.picture_words import say
+from wrackline.publish.text_pictures.words import say
 from wrackline.quantities import fixed
 
 Array = npt.NDArray[np.float64]

@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, field
 from unicodedata import category
 
 from wrackline.model import Translation
-from wrackline.publish.sheet_words import WORDS
+from wrackline.publish.sheets.words import WORDS
 from wrackline.quantities import MISSING, fixed, rounded
 
 MINUS = "−"

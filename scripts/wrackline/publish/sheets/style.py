@@ -14,7 +14,7 @@ import numpy as np
 from matplotlib.path import Path as Outline
 
 from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH, points
-from wrackline.publish.fonts import BUILT_IN
+from wrackline.publish.sheets.fonts import BUILT_IN
 
 POINT_MM = INCH_MM / POINTS_TO_INCH
 FONT = BUILT_IN

@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patheffects import withStroke
 from matplotlib.projections.polar import PolarAxes
 
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.style import (
     BOLD_MM,
     COLUMN_MM,
     FINE_MM,
@@ -30,7 +30,7 @@ from wrackline.publish.picture_style import (
     points,
     statement_note,
 )
-from wrackline.publish.picture_words import say
+from wrackline.publish.text_pictures.words import say
 from wrackline.quantities import fixed, measured
 from wrackline.rooms.families import LEAST_MEMBERS
 

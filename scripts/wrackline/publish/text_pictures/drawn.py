@@ -9,11 +9,11 @@ import geopandas as gpd
 import pandas as pd
 
 from wrackline.model import Site
-from wrackline.publish.access_picture import access_graphs, draw_access
-from wrackline.publish.area_picture import area_table, draw_areas
-from wrackline.publish.depth_picture import depth_table, draw_depths
-from wrackline.publish.picture_style import Page
-from wrackline.publish.profile_picture import draw_profile, profile_table
+from wrackline.publish.text_pictures.access import access_graphs, draw_access
+from wrackline.publish.text_pictures.areas import area_table, draw_areas
+from wrackline.publish.text_pictures.depths import depth_table, draw_depths
+from wrackline.publish.text_pictures.profile import draw_profile, profile_table
+from wrackline.publish.text_pictures.style import Page
 
 DRAWN: Mapping[str, Callable[[pd.DataFrame, Mapping[str, str]], Page]] = {
     "areas": draw_areas,

@@ -10,11 +10,11 @@ import numpy as np
 import shapely
 
 from wrackline.publish.cutting import less
-from wrackline.publish.language import Language
-from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_labels import Place, Placing
-from wrackline.publish.sheet_style import LEVELS
-from wrackline.publish.sheet_things import INDEX_STEP_M, levels_of, multiples
+from wrackline.publish.sheets.content import Content
+from wrackline.publish.sheets.labels import Place, Placing
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.style import LEVELS
+from wrackline.publish.sheets.things import INDEX_STEP_M, levels_of, multiples
 from wrackline.quantities import places as supported
 
 RANK_SPACING_M = {1: 20.0, 2: 10.0, 3: 5.0, 4: 2.5}

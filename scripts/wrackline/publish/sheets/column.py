@@ -13,12 +13,12 @@ from matplotlib.axes import Axes
 
 from wrackline.numbers import NUMBERED
 from wrackline.publish.drawing_standards import points
-from wrackline.publish.norths import Norths, say_norths
-from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_paper import COLUMN_MM, DRAWN_MM, Layout
-from wrackline.publish.sheet_pen import BOLD_WIDER, SPACING, Pen, width_mm, wrapped
-from wrackline.publish.sheet_spots import Spot
-from wrackline.publish.sheet_style import (
+from wrackline.publish.sheets.content import Content
+from wrackline.publish.sheets.norths import Norths, say_norths
+from wrackline.publish.sheets.paper import COLUMN_MM, DRAWN_MM, Layout
+from wrackline.publish.sheets.pen import BOLD_WIDER, SPACING, Pen, width_mm, wrapped
+from wrackline.publish.sheets.spots import Spot
+from wrackline.publish.sheets.style import (
     FAINT_MM,
     GREY,
     INK,
@@ -29,7 +29,7 @@ from wrackline.publish.sheet_style import (
     Letters,
     Style,
 )
-from wrackline.publish.sheet_things import Drawn
+from wrackline.publish.sheets.things import Drawn
 
 LEAST_PT = 4.5
 """No letters on a sheet are smaller."""

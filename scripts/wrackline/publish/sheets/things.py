@@ -16,9 +16,9 @@ import shapely
 
 from wrackline.publish.cutting import less
 from wrackline.publish.passages import passages
-from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_paper import Layout
-from wrackline.publish.sheet_style import (
+from wrackline.publish.sheets.content import Content
+from wrackline.publish.sheets.paper import Layout
+from wrackline.publish.sheets.style import (
     BED,
     BODY,
     BOLD_MM,

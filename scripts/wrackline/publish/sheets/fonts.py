@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matplotlib import font_manager
 
-from wrackline.publish.language import Language
+from wrackline.publish.sheets.language import Language
 
 BUILT_IN = "DejaVu Sans"
 

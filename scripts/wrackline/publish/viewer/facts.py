@@ -29,7 +29,7 @@ from wrackline.publish.report_text import (
     spaced,
     supported,
 )
-from wrackline.publish.viewer_words import FACTS
+from wrackline.publish.viewer.words import FACTS
 from wrackline.quantities import MISSING, SIGNS, fixed, measured
 
 Record = Mapping[str, Any]

@@ -17,7 +17,7 @@ from wrackline.declination import (
     geodetic,
     yearly_change_min,
 )
-from wrackline.publish.language import Language
+from wrackline.publish.sheets.language import Language
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from matplotlib.path import Path as Outline
 
 from wrackline import contract
 from wrackline.publish.access_table import LEAST_KNOWN
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.style import (
     FINE_MM,
     INK,
     KEY_ROW_MM,
@@ -39,7 +39,7 @@ from wrackline.publish.picture_style import (
     statement_note,
     text_mm,
 )
-from wrackline.publish.picture_words import say
+from wrackline.publish.text_pictures.words import say
 from wrackline.quantities import fixed
 from wrackline.rooms.doors import doors_known, spaces_joined
 from wrackline.rooms.justified import justified

@@ -24,10 +24,10 @@ from matplotlib.text import Text
 
 from wrackline.errors import Fault, InputError
 from wrackline.publish.drawing_standards import points
-from wrackline.publish.sheet_backdrop import Under, backdrop_of
-from wrackline.publish.sheet_column import Named, Shown, draw_title_block, write_column
-from wrackline.publish.sheet_content import Content, prepared
-from wrackline.publish.sheet_labels import (
+from wrackline.publish.sheets.below import Under, backdrop_of
+from wrackline.publish.sheets.column import Named, Shown, draw_title_block, write_column
+from wrackline.publish.sheets.content import Content, prepared
+from wrackline.publish.sheets.labels import (
     BOLD_ROLES,
     LINE_SPACING,
     Label,
@@ -39,11 +39,11 @@ from wrackline.publish.sheet_labels import (
     place_rooms,
     size_mm,
 )
-from wrackline.publish.sheet_paper import Bounds, Layout
-from wrackline.publish.sheet_pen import Pen, marker_style
-from wrackline.publish.sheet_sets import Sheet, sheets_of
-from wrackline.publish.sheet_spots import Spot, place_contours, place_spots
-from wrackline.publish.sheet_style import (
+from wrackline.publish.sheets.paper import Bounds, Layout
+from wrackline.publish.sheets.pen import Pen, marker_style
+from wrackline.publish.sheets.sets import Sheet, sheets_of
+from wrackline.publish.sheets.spots import Spot, place_contours, place_spots
+from wrackline.publish.sheets.style import (
     DESK,
     DIVER,
     FAINT_MM,
@@ -56,7 +56,7 @@ from wrackline.publish.sheet_style import (
     SETTINGS,
     Letters,
 )
-from wrackline.publish.sheet_things import (
+from wrackline.publish.sheets.things import (
     HACHURE,
     SECTION,
     STONE,

@@ -18,8 +18,8 @@ from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.ft2font import FT2Font
 
 from wrackline.publish.drawing_standards import points
-from wrackline.publish.sheet_paper import GAP_MM
-from wrackline.publish.sheet_style import FONT, GREY, INK, LEVELS, LINE_MM, POINT_MM, Style
+from wrackline.publish.sheets.paper import GAP_MM
+from wrackline.publish.sheets.style import FONT, GREY, INK, LEVELS, LINE_MM, POINT_MM, Style
 
 Draw = Callable[[Axes], Any]
 SPACING = 1.25

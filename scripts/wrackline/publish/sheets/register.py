@@ -8,9 +8,9 @@ from typing import Any
 import pandas as pd
 
 from wrackline import contract
-from wrackline.publish.sheet import Planned
-from wrackline.publish.sheet_column import coarser_than, sd_digits
-from wrackline.publish.sheet_paper import DRAWN_MM
+from wrackline.publish.sheets.column import coarser_than, sd_digits
+from wrackline.publish.sheets.paper import DRAWN_MM
+from wrackline.publish.sheets.sheet import Planned
 
 
 def register_rows(planned: Sequence[Planned], name: str) -> list[dict[str, Any]]:

@@ -11,7 +11,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import LogLocator, MaxNLocator
 
-from wrackline.publish.picture_style import (
+from wrackline.publish.text_pictures.season_table import CHANGED, GONE, GROUNDS, NEW, UNSEEN
+from wrackline.publish.text_pictures.style import (
     BOLD_MM,
     FILLS,
     FINE_MM,
@@ -32,8 +33,7 @@ from wrackline.publish.picture_style import (
     statement_note,
     text_mm,
 )
-from wrackline.publish.picture_words import say
-from wrackline.publish.season_table import CHANGED, GONE, GROUNDS, NEW, UNSEEN
+from wrackline.publish.text_pictures.words import say
 from wrackline.quantities import fixed
 
 WIDE_MM, HIGH_MM, LEFT_MM, BETWEEN_MM = 47.0, 32.0, 11.0, 12.0
@@ -65,7 +65,7 @@ def draw_seasons(table: pd.DataFrame, about: Mapping[str, str]) -> Page:
     Parameters
     ----------
     table : DataFrame
-        As `wrackline.publish.season_table.season_table` returns it.
+        As `wrackline.publish.text_pictures.season_table.season_table` returns it.
     about : mapping of str to str
         Statement beside the figures.
     """

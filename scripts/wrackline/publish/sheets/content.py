@@ -14,12 +14,12 @@ import shapely
 
 from wrackline.crs import grid_factors
 from wrackline.model import SeaLevel, SheetSet, Site
-from wrackline.publish.backdrop import Backdrop
-from wrackline.publish.fonts import family
-from wrackline.publish.language import Language
-from wrackline.publish.norths import Norths, norths_at
-from wrackline.publish.place import words_without_place
-from wrackline.publish.sheet_paper import Bounds
+from wrackline.publish.sheets.backdrop import Backdrop
+from wrackline.publish.sheets.fonts import family
+from wrackline.publish.sheets.language import Language
+from wrackline.publish.sheets.norths import Norths, norths_at
+from wrackline.publish.sheets.paper import Bounds
+from wrackline.publish.sheets.place import words_without_place
 from wrackline.publish.shrinking import Small
 from wrackline.seabed.contours import contours
 

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 
 from wrackline.errors import Fault, InputError
-from wrackline.publish.sheet_content import Content
-from wrackline.publish.sheet_paper import Bounds, Layout, around, lay_out, map_frame
+from wrackline.publish.sheets.content import Content
+from wrackline.publish.sheets.paper import Bounds, Layout, around, lay_out, map_frame
 
 TILE_SCALE = 200
 """Scale of tiles where none is asked for."""

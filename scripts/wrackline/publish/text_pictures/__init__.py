@@ -1,0 +1,1 @@
+"""Pictures for the text of a publication, each drawn from its own table."""

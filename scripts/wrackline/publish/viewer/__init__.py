@@ -1,0 +1,1 @@
+"""The plan viewer: one page that holds plan, figures and sources, and fetches nothing."""
