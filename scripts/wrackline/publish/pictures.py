@@ -17,10 +17,11 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from wrackline.drawn_marks import are_marks
+from wrackline.publish.drawing_standards import INCH_MM
 from wrackline.publish.phases import phase_words
 from wrackline.publish.picture_files import write_figure
 from wrackline.publish.shrinking import Small
-from wrackline.publish.text_pictures.style import INCH_MM, line_mm, text_mm
+from wrackline.publish.text_pictures.style import line_mm, text_mm
 from wrackline.quantities import fixed
 
 mpl.rcParams.update(

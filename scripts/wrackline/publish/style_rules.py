@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-INK, GREY, LIGHT, SEA, RED = "#111111", "#6f6f6f", "#e9e6df", "#4a6a86", "#8c2a00"
-BODY, INFERRED_BODY, STATED, CONTOUR, WHITE = "#8c8c8c", "#a8a8a8", "#d2d2d2", "#8fa5b5", "#ffffff"
+from wrackline.publish.tones import BED, BODY, GREY, INK, LIGHT, RED, SEA
+
+INFERRED_BODY, STATED, WHITE = "#a8a8a8", "#d2d2d2", "#ffffff"
 CAME, WENT, GREEN, SAND = "#e59f3d", "#74abd6", "#4f9a6b", "#b07d2b"
 
 
@@ -140,10 +141,10 @@ STYLES: dict[str, tuple[Group, ...]] = {
         (
             Rule(
                 "index contour, height above the datum [m]",
-                (Line(CONTOUR, 0.18), Label("height_m", 1.6, SEA, along=True)),
+                (Line(BED, 0.18), Label("height_m", 1.6, SEA, along=True)),
                 "label_easting_m",
             ),
-            Rule("contour", (Line(CONTOUR, 0.1),), "label_easting_m", absent=True),
+            Rule("contour", (Line(BED, 0.1),), "label_easting_m", absent=True),
         ),
     ),
     "waterlines": _one(

@@ -9,6 +9,7 @@ from defusedxml import ElementTree
 from PIL import Image
 from printed_page import cut, drawn_texts, touching
 
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.text_pictures.style import (
     COLUMN_MM,
     FILLS,
@@ -20,7 +21,6 @@ from wrackline.publish.text_pictures.style import (
     draw_key,
     key_rows,
     page,
-    points,
     save,
     statement_note,
     text_mm,

@@ -36,8 +36,9 @@ from wrackline.publish.sheets.paper import lay_out
 from wrackline.publish.sheets.pen import marker_style, width_mm, wrapped
 from wrackline.publish.sheets.sets import file_names
 from wrackline.publish.sheets.sheet import draw_set, draw_sheet, plan_set
-from wrackline.publish.sheets.style import INK, LEVELS, SETTINGS, luminance, tone
+from wrackline.publish.sheets.style import LEVELS, SETTINGS, luminance, tone
 from wrackline.publish.sheets.things import NO_LINES, obstacles, things_on
+from wrackline.publish.tones import INK
 
 HUT = shapely.box(E + 5, N + 5, E + 15, N + 12)
 

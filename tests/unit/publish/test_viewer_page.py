@@ -112,7 +112,7 @@ def test_what_gives_the_place_away_stands_in_one_object():
 def test_every_word_is_used_and_there():
     """The script asks for no word that isn't there, and none is there that nobody asks for."""
     asked = set(re.findall(r"\bwords\.(\w+)", SCRIPT))
-    python = (FOLDER / "viewer.py").read_text(encoding="utf-8")
+    python = (FOLDER / "page.py").read_text(encoding="utf-8")
     asked |= set(re.findall(r'WORDS\["(\w+)"\]', python))
     asked |= {f"tab_{name}" for name in ("layers", "figures", "about")}
     asked |= set(re.findall(r'\bact\("(\w+)"', SCRIPT))

@@ -20,8 +20,6 @@ from wrackline.publish.sheets.pen import BOLD_WIDER, SPACING, Pen, width_mm, wra
 from wrackline.publish.sheets.spots import Spot
 from wrackline.publish.sheets.style import (
     FAINT_MM,
-    GREY,
-    INK,
     LEVELS,
     LINE_MM,
     POINT_MM,
@@ -30,6 +28,7 @@ from wrackline.publish.sheets.style import (
     Style,
 )
 from wrackline.publish.sheets.things import Drawn
+from wrackline.publish.tones import GREY, INK
 
 LEAST_PT = 4.5
 """No letters on a sheet are smaller."""

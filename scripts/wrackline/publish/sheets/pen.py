@@ -19,7 +19,8 @@ from matplotlib.ft2font import FT2Font
 
 from wrackline.publish.drawing_standards import points
 from wrackline.publish.sheets.paper import GAP_MM
-from wrackline.publish.sheets.style import FONT, GREY, INK, LEVELS, LINE_MM, POINT_MM, Style
+from wrackline.publish.sheets.style import FONT, LEVELS, LINE_MM, POINT_MM, Style
+from wrackline.publish.tones import GREY, INK
 
 Draw = Callable[[Axes], Any]
 SPACING = 1.25

@@ -23,7 +23,8 @@ from matplotlib.path import Path as Outline
 from matplotlib.text import Text
 
 from wrackline.errors import Fault, InputError
-from wrackline.publish.drawing_standards import points
+from wrackline.publish.drawing_standards import INCH_MM, points
+from wrackline.publish.picture_files import UNSAID, write_figure
 from wrackline.publish.sheets.below import Under, backdrop_of
 from wrackline.publish.sheets.column import Named, Shown, draw_title_block, write_column
 from wrackline.publish.sheets.content import Content, prepared
@@ -48,11 +49,8 @@ from wrackline.publish.sheets.style import (
     DIVER,
     FAINT_MM,
     FRAME_MM,
-    GREY,
-    INK,
     LEVELS,
     LINE_MM,
-    SEA,
     SETTINGS,
     Letters,
 )
@@ -65,6 +63,7 @@ from wrackline.publish.sheets.things import (
     obstacles,
     things_on,
 )
+from wrackline.publish.tones import GREY, INK, SEA
 
 MOST_COLUMNS = 4
 GRID_STEPS_M = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000, 10000)
@@ -108,14 +107,11 @@ def draw_set(content: Content, name: str, pdf: Path, folder: Path) -> list[Plann
     """
     planned = plan_set(content, name)
     pdf.parent.mkdir(parents=True, exist_ok=True)
-    folder.mkdir(parents=True, exist_ok=True)
-    none = dict.fromkeys(("CreationDate", "ModDate", "Producer", "Creator"))
-    with mpl.rc_context(SETTINGS), PdfPages(pdf, metadata=none) as pages:
+    with mpl.rc_context(SETTINGS), PdfPages(pdf, metadata=dict(UNSAID[".pdf"])) as pages:
         for one in planned:
             figure = draw_sheet(one)
             pages.savefig(figure)
-            path = folder / f"{one.sheet.number}.svg"
-            figure.savefig(path, metadata={"Date": None, "Creator": None})
+            write_figure(figure, folder / f"{one.sheet.number}.svg")
     return planned
 
 
@@ -284,7 +280,7 @@ def draw_sheet(planned: Planned) -> Figure:
     """
     layout = planned.sheet.layout
     page = layout.page_mm
-    figure = Figure(figsize=(page[0] / 25.4, page[1] / 25.4))
+    figure = Figure(figsize=(page[0] / INCH_MM, page[1] / INCH_MM))
     axes = _map(figure, layout)
     if planned.backdrop is not None:
         planned.backdrop.draw(axes)

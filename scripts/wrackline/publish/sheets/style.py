@@ -15,11 +15,10 @@ from matplotlib.path import Path as Outline
 
 from wrackline.publish.drawing_standards import INCH_MM, LINE_WIDTHS_MM, POINTS_TO_INCH, points
 from wrackline.publish.sheets.fonts import BUILT_IN
+from wrackline.publish.tones import INK
 
 POINT_MM = INCH_MM / POINTS_TO_INCH
 FONT = BUILT_IN
-INK, GREY, LIGHT, SEA, RED = "#111111", "#6f6f6f", "#e9e6df", "#4a6a86", "#8c2a00"
-BED, BODY = "#8fa5b5", "#8c8c8c"
 WIDTHS_MM = LINE_WIDTHS_MM[:5]
 FAINT_MM, THIN_MM, LINE_MM, BOLD_MM, FRAME_MM = WIDTHS_MM
 

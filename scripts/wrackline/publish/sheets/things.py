@@ -19,23 +19,17 @@ from wrackline.publish.passages import passages
 from wrackline.publish.sheets.content import Content
 from wrackline.publish.sheets.paper import Layout
 from wrackline.publish.sheets.style import (
-    BED,
-    BODY,
     BOLD_MM,
     FAINT_MM,
     FRAME_MM,
-    GREY,
-    INK,
-    LIGHT,
     LINE_MM,
-    RED,
-    SEA,
     THIN_MM,
     WEDGE,
     Style,
     luminance,
     tone,
 )
+from wrackline.publish.tones import BED, BODY, GREY, INK, LIGHT, RED, SEA
 
 INDEX_STEP_M = 1.0
 LINE_STEPS_M = {1000: 1.0, 200: 0.5, 0: 0.0}

@@ -20,6 +20,7 @@ from matplotlib.path import Path as Outline
 
 from wrackline import contract
 from wrackline.publish.access_table import LEAST_KNOWN
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.text_pictures.style import (
     FINE_MM,
     INK,
@@ -35,7 +36,6 @@ from wrackline.publish.text_pictures.style import (
     key_rows,
     line_mm,
     page,
-    points,
     statement_note,
     text_mm,
 )

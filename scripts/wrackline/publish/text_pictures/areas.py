@@ -24,6 +24,7 @@ from scipy.special import ndtr
 from scipy.stats import binom
 
 from wrackline import contract
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.text_pictures.style import (
     BOLD_MM,
     FILLS,
@@ -36,7 +37,6 @@ from wrackline.publish.text_pictures.style import (
     SMALL_PT,
     Page,
     page,
-    points,
     statement_note,
     wrapped,
 )

@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 
 from wrackline import contract
 from wrackline.model import Site
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.levels import levels_table
 from wrackline.publish.text_pictures.style import (
     FINE_MM,
@@ -31,7 +32,6 @@ from wrackline.publish.text_pictures.style import (
     key_rows,
     line_mm,
     page,
-    points,
     statement_note,
 )
 from wrackline.publish.text_pictures.words import say

@@ -17,6 +17,7 @@ from matplotlib.markers import CARETDOWN
 from wrackline import contract
 from wrackline.crs import grid_factors
 from wrackline.model import Site
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.text_pictures.depths import INTERVAL, LEVELS, level_rows
 from wrackline.publish.text_pictures.section_line import (
     SectionLine,
@@ -43,7 +44,6 @@ from wrackline.publish.text_pictures.style import (
     key_rows,
     line_mm,
     page,
-    points,
     statement_note,
     wrapped,
 )

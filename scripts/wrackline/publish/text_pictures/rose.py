@@ -14,6 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patheffects import withStroke
 from matplotlib.projections.polar import PolarAxes
 
+from wrackline.publish.drawing_standards import INCH_MM, points
 from wrackline.publish.text_pictures.style import (
     BOLD_MM,
     COLUMN_MM,
@@ -27,7 +28,6 @@ from wrackline.publish.text_pictures.style import (
     TEXT_PT,
     Page,
     page,
-    points,
     statement_note,
 )
 from wrackline.publish.text_pictures.words import say
@@ -172,7 +172,7 @@ def _clear(found: pd.DataFrame) -> float:
 
 def _key(made: Page, found: pd.DataFrame, number: int) -> None:
     """Write what the marks stand for under the rose."""
-    tall = made.figure.get_figheight() * 25.4
+    tall = made.figure.get_figheight() * INCH_MM
     rows = found.to_dict("records")
     for k, row in enumerate(rows):
         height = (len(rows) - k - 0.5) * ROW_MM + 1.5

@@ -11,6 +11,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import LogLocator, MaxNLocator
 
+from wrackline.publish.drawing_standards import points
 from wrackline.publish.text_pictures.season_table import CHANGED, GONE, GROUNDS, NEW, UNSEEN
 from wrackline.publish.text_pictures.style import (
     BOLD_MM,
@@ -29,7 +30,6 @@ from wrackline.publish.text_pictures.style import (
     key_rows,
     line_mm,
     page,
-    points,
     statement_note,
     text_mm,
 )

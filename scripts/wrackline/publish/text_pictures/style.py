@@ -19,13 +19,13 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
+from wrackline.publish.drawing_standards import INCH_MM, points
 from wrackline.publish.picture_files import UNSAID, write_figure
 from wrackline.publish.text_pictures.words import say
 
 COLUMN_MM, PAGE_MM = 88.0, 180.0
 """Widths of one and of two columns of text (common practice of journals, no source)."""
 
-INCH_MM = 25.4
 DPI = 300
 FONT = "DejaVu Sans"
 HEAD_PT, TEXT_PT, SMALL_PT = 8.0, 7.0, 6.0
@@ -55,15 +55,6 @@ STROKES: tuple[tuple[str, Any], ...] = (
     ("#cc79a7", (0, (7, 2, 1.5, 2))),
 )
 """Colours of lines, each with dashes of its own."""
-
-
-def points(mm: float) -> float:
-    """Return millimetres on paper as points, 72 an inch.
-
-    >>> points(25.4)
-    72.0
-    """
-    return mm * 72 / INCH_MM
 
 
 SETTINGS: Any = {
